@@ -1,0 +1,4 @@
+// Command corbel checks the design of metal additive-manufacturing parts.
+package main
+
+func main() {}

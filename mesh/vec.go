@@ -1,0 +1,109 @@
+package mesh
+
+import "math"
+
+// Vec is a point or a direction, in millimetres.
+type Vec [3]float64
+
+// Add returns a+b.
+func (a Vec) Add(b Vec) Vec { return Vec{a[0] + b[0], a[1] + b[1], a[2] + b[2]} }
+
+// Sub returns a-b.
+func (a Vec) Sub(b Vec) Vec { return Vec{a[0] - b[0], a[1] - b[1], a[2] - b[2]} }
+
+// Scale returns s*a.
+func (a Vec) Scale(s float64) Vec { return Vec{s * a[0], s * a[1], s * a[2]} }
+
+// Dot returns the scalar product. The products are rounded before they are
+// added, so that every machine gets the same bits.
+func (a Vec) Dot(b Vec) float64 {
+	return float64(a[0]*b[0]) + float64(a[1]*b[1]) + float64(a[2]*b[2])
+}
+
+// Cross returns the vector product.
+func (a Vec) Cross(b Vec) Vec {
+	return Vec{
+		float64(a[1]*b[2]) - float64(a[2]*b[1]),
+		float64(a[2]*b[0]) - float64(a[0]*b[2]),
+		float64(a[0]*b[1]) - float64(a[1]*b[0]),
+	}
+}
+
+// Norm returns the length of a.
+func (a Vec) Norm() float64 { return math.Sqrt(a.Dot(a)) }
+
+// Unit returns a at length 1; the zero vector stays zero.
+func (a Vec) Unit() Vec {
+	n := a.Norm()
+	if n == 0 {
+		return Vec{}
+	}
+	return a.Scale(1 / n)
+}
+
+// Box is an axis-parallel box. The zero Box is a point at the origin; start
+// from EmptyBox to collect points.
+type Box struct{ Min, Max Vec }
+
+// EmptyBox holds no point.
+func EmptyBox() Box {
+	inf := math.Inf(1)
+	return Box{Vec{inf, inf, inf}, Vec{-inf, -inf, -inf}}
+}
+
+// Grow returns the smallest box around b and p.
+func (b Box) Grow(p Vec) Box {
+	for k := range 3 {
+		b.Min[k] = min(b.Min[k], p[k])
+		b.Max[k] = max(b.Max[k], p[k])
+	}
+	return b
+}
+
+// Join returns the smallest box around b and c.
+func (b Box) Join(c Box) Box { return b.Grow(c.Min).Grow(c.Max) }
+
+// Size returns the three extents.
+func (b Box) Size() Vec { return b.Max.Sub(b.Min) }
+
+// Diagonal returns the length of the box's diagonal.
+func (b Box) Diagonal() float64 { return b.Size().Norm() }
+
+// Frame says how a part stands in the machine: X, Y, Z are the machine's axes
+// in mesh coordinates (orthonormal, right-handed), Z is the build direction.
+// The lowest point of the part stands Lift above the platform.
+type Frame struct {
+	X, Y, Z Vec
+	Lift    float64 // mm
+}
+
+// NewFrame stands a part with up (mesh coordinates, any length but zero)
+// pointing away from the platform, then turns it by turn (radians) about the
+// build direction. With up = +z and no turn the machine's axes are the mesh's.
+func NewFrame(up Vec, turn, lift float64) Frame {
+	z := up.Unit()
+	// The machine's X is the mesh's x axis laid into the platform, or the
+	// y axis where x itself points up or down.
+	ref := Vec{1, 0, 0}
+	if math.Abs(z[0]) > 0.9 {
+		ref = Vec{0, 1, 0}
+	}
+	x := ref.Sub(z.Scale(ref.Dot(z))).Unit()
+	y := z.Cross(x)
+	// Turning the part by +turn turns the axes, seen from the part, by -turn.
+	c, s := math.Cos(turn), math.Sin(turn)
+	return Frame{
+		X:    x.Scale(c).Sub(y.Scale(s)),
+		Y:    x.Scale(s).Add(y.Scale(c)),
+		Z:    z,
+		Lift: lift,
+	}
+}
+
+// Turn gives p's coordinates along the machine's axes (no shift).
+func (f Frame) Turn(p Vec) Vec { return Vec{p.Dot(f.X), p.Dot(f.Y), p.Dot(f.Z)} }
+
+// Back is the inverse of Turn.
+func (f Frame) Back(q Vec) Vec {
+	return f.X.Scale(q[0]).Add(f.Y.Scale(q[1])).Add(f.Z.Scale(q[2]))
+}
