@@ -11,6 +11,8 @@ type Mesh struct {
 	Facets [][3]int32
 	Source Source
 
+	collapsed int // facets left out on reading because two of their corners are one
+
 	topo    func() *Topology
 	bvh     func() *BVH
 	normals func() []Vec
