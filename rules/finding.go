@@ -38,6 +38,7 @@ type Finding struct {
 	At       mesh.Vec // mesh coordinates, mm
 	Box      mesh.Box
 	Count    int     // like places, 1 or more
+	Places   []Place // every like place, worst first, at most PlacesMax; nil without a place
 	AreaMM2  float64 // 0 where it means nothing
 
 	Where       Location // the text that decides it
@@ -45,6 +46,18 @@ type Finding struct {
 	Fixes       []spec.Fix // edits of the file of Where
 	Fingerprint string
 	Waived      *spec.Waiver
+}
+
+// PlacesMax bounds how many places one finding carries; Count goes on counting.
+const PlacesMax = 100
+
+// Place is one of the like places of a finding.
+type Place struct {
+	At       mesh.Vec // mesh coordinates, mm
+	Box      mesh.Box
+	Measured float64
+	AreaMM2  float64
+	Facets   []int32 // of the mesh, where the measurement knows them; for drawing
 }
 
 // Location is a place in a text file.

@@ -1,0 +1,7 @@
+package rules
+
+// Caution is a note where following or ignoring a finding could hurt someone.
+type Caution struct {
+	Code string // "C1"
+	Text string
+}

@@ -1,0 +1,63 @@
+package rules
+
+import (
+	"corbel/spec"
+)
+
+// Check is one rule of design. Its description and its judgement stand
+// together; the manual, explain, hover and SARIF come from the description.
+type Check struct {
+	Name      string // kebab-case, the trade's own term; names the problem
+	Summary   string // one sentence: what is compared with what
+	Why       string // why it matters, whole sentences
+	Wrong     string // what goes wrong on the machine or after it
+	Sources   []Source
+	Limits    []*LimitDef
+	Needs     []Need    // measurements that Judge reads; the driver makes them, once
+	Processes []string  // the processes it applies to; nil means all
+	Elsewhere string    // why it says nothing for the other processes
+	Cautions  []Caution // that its findings may carry
+
+	// Judge compares. It is pure: no files, no clock, no globals. It returns a
+	// finding per place; the driver merges like places, applies levels and
+	// waivers, then asks Say for the words.
+	Judge func(p *Subject) []Finding
+	// Say writes the sentence and the help of a finding of this check, merged
+	// or not. Nil where Judge has written them.
+	Say func(p *Subject, f *Finding)
+}
+
+// Source is where a rule or a value comes from.
+type Source struct {
+	Text   string // author, year, title or journal, doi
+	Status string // "published, read", "published, from memory", "common practice, no source"
+}
+
+// Sense says which side of a limit is the strict one.
+type Sense int
+
+const (
+	AtLeast Sense = iota // measured values below the limit are findings; a higher limit is stricter
+	AtMost               // measured values above the limit are findings; a lower limit is stricter
+)
+
+// LimitDef describes a limit; its values stand in the shop files.
+type LimitDef struct {
+	Name  string // "wall.thickness"
+	Dim   spec.Dim
+	Sense Sense
+	Doc   string // one sentence
+}
+
+// Applies reports whether the check says anything about a process.
+func (c *Check) Applies(process string) bool {
+	if c.Processes == nil {
+		return true
+	}
+	for _, p := range c.Processes {
+		if p == process {
+			return true
+		}
+	}
+	return false
+}
