@@ -1,0 +1,119 @@
+package fit
+
+import (
+	"math"
+	"testing"
+)
+
+// Source: ISO 286-1, rounded values of IT7, IT9, IT11 and IT13, ranges up to
+// 250 mm, from memory, written down apart from the table under test.
+func TestGradeTable(t *testing.T) {
+	sizes := []float64{3, 6, 10, 18, 30, 50, 80, 120, 180, 250}
+	for g, want := range map[int][]float64{
+		7:  {10, 12, 15, 18, 21, 25, 30, 35, 40, 46},
+		9:  {25, 30, 36, 43, 52, 62, 74, 87, 100, 115},
+		11: {60, 75, 90, 110, 130, 160, 190, 220, 250, 290},
+		13: {140, 180, 220, 270, 330, 390, 460, 540, 630, 720},
+	} {
+		for i, s := range sizes {
+			if w, ok := Grade(g, s); !ok || w != want[i] {
+				t.Errorf("IT%d at %g mm: %v, want %v", g, s, w, want[i])
+			}
+		}
+	}
+}
+
+// The standard defines IT6 and coarser as multiples of i = 0.45 D^(1/3) + 0.001 D
+// (D: geometric mean of the range), then rounds. Every cell lies within the
+// rounding, 16 %, of the formula.
+func TestGradeFormula(t *testing.T) {
+	factor := []float64{10, 16, 25, 40, 64, 100, 160, 250, 400, 640, 1000}
+	low := 1.0
+	for r, high := range upTo {
+		d := math.Sqrt(low * high)
+		if r == 0 {
+			d = math.Sqrt(3) // the first range is 1 to 3 mm
+		}
+		i := 0.45*math.Cbrt(d) + 0.001*d
+		for k, f := range factor {
+			got := grades[r][k+1]
+			if e := math.Abs(got/(i*f) - 1); e > 0.16 {
+				t.Errorf("IT%d up to %g mm: %g, formula %.1f", k+6, high, got, i*f)
+			}
+		}
+		low = high
+	}
+}
+
+func TestGradesGrow(t *testing.T) {
+	for r := range grades {
+		for k := range grades[r] {
+			if k > 0 && grades[r][k] <= grades[r][k-1] || r > 0 && grades[r][k] <= grades[r-1][k] {
+				t.Errorf("row %d column %d does not grow", r, k)
+			}
+		}
+	}
+}
+
+func TestGradeOf(t *testing.T) {
+	for _, c := range []struct {
+		width, size float64
+		want        int
+	}{{15, 10, 7}, {14.9, 10, 6}, {100, 30, 10}, {1, 30, 4}, {5000, 30, 17}, {1300, 30, 16}} {
+		if g, ok := GradeOf(c.width, c.size); !ok || g != c.want {
+			t.Errorf("%g um at %g mm: IT%d, want IT%d", c.width, c.size, g, c.want)
+		}
+	}
+	for _, s := range []float64{0, -1, 501, math.NaN()} {
+		if _, ok := GradeOf(10, s); ok {
+			t.Errorf("size %g has a grade", s)
+		}
+	}
+}
+
+func TestParse(t *testing.T) {
+	for text, want := range map[string]Tolerance{
+		"H7":        {Letter: "H", Grade: 7, WidthMM: 0.015, UpperMM: 0.015, Known: true},
+		"h6":        {Letter: "h", Grade: 6, WidthMM: 0.009, LowerMM: -0.009, Known: true},
+		"js9":       {Letter: "js", Grade: 9, WidthMM: 0.036, LowerMM: -0.018, UpperMM: 0.018, Known: true},
+		"IT9":       {Grade: 9, WidthMM: 0.036},
+		"F8":        {Letter: "F", Grade: 8, WidthMM: 0.022},
+		"+-0.05 mm": {WidthMM: 0.1, LowerMM: -0.05, UpperMM: 0.05, Known: true},
+		"±0.1mm":    {WidthMM: 0.2, LowerMM: -0.1, UpperMM: 0.1, Known: true},
+		" +/- 0.2 ": {WidthMM: 0.4, LowerMM: -0.2, UpperMM: 0.2, Known: true},
+	} {
+		want.Text = text
+		got, err := Parse(text, 10)
+		if err != nil || got != want {
+			t.Errorf("%q: %+v, %v; want %+v", text, got, err, want)
+		}
+	}
+	for _, bad := range []string{"", "H", "7", "H99", "+-", "+--1 mm", "+-nan", "+-inf mm", "H7x", "0.1"} {
+		if got, err := Parse(bad, 10); err == nil {
+			t.Errorf("%q is taken: %+v", bad, got)
+		}
+	}
+}
+
+// Source: ISO 2768-1, table 1; several transcriptions agree.
+func TestGeneral(t *testing.T) {
+	sizes := []float64{2, 5, 20, 100, 300, 800, 1500, 3000}
+	for class, want := range map[byte][]float64{
+		'f': {0.05, 0.05, 0.1, 0.15, 0.2, 0.3, 0.5, -1},
+		'm': {0.1, 0.1, 0.2, 0.3, 0.5, 0.8, 1.2, 2},
+		'c': {0.2, 0.3, 0.5, 0.8, 1.2, 2, 3, 4},
+		'v': {-1, 0.5, 1, 1.5, 2.5, 4, 6, 8},
+	} {
+		for i, s := range sizes {
+			got, ok := General(class, s)
+			if ok != (want[i] > 0) || ok && got != want[i] {
+				t.Errorf("class %c at %g mm: %v %v, want %v", class, s, got, ok, want[i])
+			}
+		}
+	}
+	for _, s := range []float64{0.4, 4001, math.NaN()} {
+		if _, ok := General('m', s); ok {
+			t.Errorf("size %g has a general tolerance", s)
+		}
+	}
+}
