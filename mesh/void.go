@@ -1,6 +1,10 @@
 package mesh
 
-import "context"
+import (
+	"cmp"
+	"context"
+	"slices"
+)
 
 // VoidParams steer MeasureVoids.
 type VoidParams struct {
@@ -34,14 +38,48 @@ type Voids struct {
 
 // MeasureVoids finds sealed voids exactly (nesting of shells) and vented ones
 // as chambers of the distance field of empty space.
-func MeasureVoids(ctx context.Context, m *Mesh, p VoidParams) (*Voids, error) { return nil, errNotYet }
-
-// Ball is the largest ball inside the material.
-type Ball struct {
-	DiameterMM float64
-	At         Vec
-	ErrMM      float64
+func MeasureVoids(ctx context.Context, m *Mesh, p VoidParams) (*Voids, error) {
+	v := &Voids{}
+	if len(m.Facets) == 0 {
+		return v, ctx.Err()
+	}
+	n, err := newNest(ctx, m)
+	if err != nil {
+		return nil, err
+	}
+	v.Voids, err = sealedVoids(ctx, n)
+	if err != nil {
+		return nil, err
+	}
+	return v, nil
 }
 
-// MeasureLargestBall finds the largest inscribed ball.
-func MeasureLargestBall(ctx context.Context, m *Mesh) (Ball, error) { return Ball{}, errNotYet }
+// sealedVoids returns the spaces inside shells of odd depth. What lies in such
+// a space (a loose ball) takes its volume from it.
+func sealedVoids(ctx context.Context, n *nest) ([]Void, error) {
+	var out []Void
+	for i := range n.shells {
+		s := &n.shells[i]
+		if s.depth%2 == 0 {
+			continue
+		}
+		v := Void{Sealed: true, VolumeMM3: s.volume, AreaMM2: s.area, Box: s.box, Shells: []int32{int32(i)}}
+		for j := range n.shells {
+			if o := &n.shells[j]; o.parent == int32(i) {
+				v.VolumeMM3 -= o.volume
+				v.AreaMM2 += o.area
+				v.Shells = append(v.Shells, int32(j))
+			}
+		}
+		ball, err := largestBall(ctx, n.m, s.box, func(p Vec) bool {
+			return n.holds(v.Shells[0], p) && !slices.ContainsFunc(v.Shells[1:], func(j int32) bool { return n.holds(j, p) })
+		})
+		if err != nil {
+			return nil, err
+		}
+		v.BallMM, v.At = ball.DiameterMM, ball.At
+		out = append(out, v)
+	}
+	slices.SortStableFunc(out, func(a, b Void) int { return cmp.Compare(b.VolumeMM3, a.VolumeMM3) })
+	return out, nil
+}

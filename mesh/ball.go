@@ -1,0 +1,361 @@
+package mesh
+
+import (
+	"cmp"
+	"container/heap"
+	"context"
+	"math"
+	"runtime"
+	"slices"
+	"sync"
+)
+
+// This file defines the largest ball that a space holds: the material, or a
+// sealed void. It is found by branch and bound over cubes, so that none can be
+// missed however thin or hidden its place is: a cube is only put aside when no
+// ball that is centred in it can be larger, by more than ballTol, than one that
+// was found.
+
+// Ball is the largest ball inside the material.
+type Ball struct {
+	DiameterMM float64
+	At         Vec
+	ErrMM      float64 // the true diameter is no smaller than DiameterMM and no larger by more than this
+}
+
+const (
+	// ballTol is the relative band in which the largest ball is found. Walls
+	// of even thickness hold as many largest balls as one likes, and telling
+	// them apart costs about 1/ballTol.
+	ballTol = 0.02
+	// ballCubes bounds the work on meshes where bounds close slowly; what is
+	// open then stands in ErrMM.
+	ballCubes = 200_000
+	// ballBatch cubes are looked at together, whatever the number of cores.
+	ballBatch = 256
+	// ballClimbs of a batch, its best, are moved to where their ball is largest.
+	ballClimbs = 4
+)
+
+// MeasureLargestBall finds the largest ball inside the material.
+func MeasureLargestBall(ctx context.Context, m *Mesh) (Ball, error) {
+	if len(m.Facets) == 0 {
+		return Ball{}, ctx.Err()
+	}
+	n, err := newNest(ctx, m)
+	if err != nil {
+		return Ball{}, err
+	}
+	return largestBall(ctx, m, n.box, n.solid)
+}
+
+// ballCube is a cube of possible centres.
+type ballCube struct {
+	at    Vec
+	half  float64
+	bound float64 // no ball centred in it has a larger radius
+	in    bool    // known to lie inside as a whole
+	dist  float64 // radius at its centre
+	isIn  bool    // centre is inside
+	num   int     // order of making: breaks ties
+}
+
+type ballQueue []ballCube
+
+func (q ballQueue) Len() int { return len(q) }
+func (q ballQueue) Less(i, j int) bool {
+	return q[i].bound > q[j].bound || q[i].bound == q[j].bound && q[i].num < q[j].num
+}
+func (q ballQueue) Swap(i, j int) { q[i], q[j] = q[j], q[i] }
+func (q *ballQueue) Push(x any)   { *q = append(*q, x.(ballCube)) }
+func (q *ballQueue) Pop() any {
+	x := (*q)[len(*q)-1]
+	*q = (*q)[:len(*q)-1]
+	return x
+}
+
+// largestBall finds the largest ball with its centre in box where inside holds.
+// inside must not change between two points that no surface parts.
+func largestBall(ctx context.Context, m *Mesh, box Box, inside func(Vec) bool) (Ball, error) {
+	s := ballSearch{m: m, inside: inside}
+	s.start(box)
+	batch := make([]ballCube, 0, ballBatch)
+	for s.looked < ballCubes && len(s.queue) > 0 && s.queue[0].bound > s.enough() {
+		if err := ctx.Err(); err != nil {
+			return Ball{}, err
+		}
+		batch = batch[:0]
+		for len(s.queue) > 0 && len(batch) < ballBatch && s.queue[0].bound > s.enough() {
+			batch = append(batch, heap.Pop(&s.queue).(ballCube))
+		}
+		s.looked += len(batch)
+		inParallel(len(batch), 8, func(i int) { s.look(&batch[i]) })
+		s.take(batch)
+		for _, c := range batch {
+			s.split(c)
+		}
+	}
+	err := ballTol * s.best
+	if len(s.queue) > 0 {
+		err = max(err, s.queue[0].bound-s.best)
+	}
+	return Ball{DiameterMM: 2 * s.best, At: s.at, ErrMM: 2 * err}, nil
+}
+
+type ballSearch struct {
+	m      *Mesh
+	inside func(Vec) bool
+	queue  ballQueue
+	best   float64 // radius
+	at     Vec
+	looked int
+	made   int
+}
+
+func (s *ballSearch) enough() float64 { return s.best * (1 + ballTol) }
+
+// start lays cubes over the box, a few along its shortest side.
+func (s *ballSearch) start(box Box) {
+	size := box.Size()
+	edge := max(min(size[0], size[1], size[2]), max(size[0], size[1], size[2])/16)
+	if edge == 0 {
+		return
+	}
+	var n [3]int
+	for k := range n {
+		n[k] = max(1, int(math.Ceil(size[k]/edge)))
+	}
+	for x := range n[0] {
+		for y := range n[1] {
+			for z := range n[2] {
+				at := box.Min.Add(Vec{float64(x) + .5, float64(y) + .5, float64(z) + .5}.Scale(edge))
+				s.queue = append(s.queue, ballCube{at: at, half: edge / 2, bound: math.Inf(1), num: s.made})
+				s.made++
+			}
+		}
+	}
+	heap.Init(&s.queue)
+}
+
+// look bounds the balls that are centred in a cube. It only reads s.
+func (s *ballSearch) look(c *ballCube) {
+	near, ok := s.m.BVH().Nearest(c.at, math.Inf(1), nil)
+	if !ok {
+		c.bound = 0
+		return
+	}
+	reach := c.half * math.Sqrt(3)
+	c.dist = near.Dist
+	c.bound = min(c.bound, near.Dist+reach)
+	if c.bound <= s.enough() {
+		return
+	}
+	if c.bound = min(c.bound, s.between(c, near)); c.bound <= s.enough() && c.dist <= s.best {
+		return
+	}
+	c.isIn = c.in || (c.dist >= reach || c.dist > s.best) && s.inside(c.at)
+	if c.dist >= reach { // no surface in the cube
+		if !c.isIn {
+			c.bound = 0
+		}
+		c.in = c.isIn
+	}
+}
+
+// between bounds a cube's balls by two facets that face each other across it.
+// A ball's radius is at most its centre's distance to either facet, so at most
+// their mean, which is convex and so largest at a corner of the cube. Between
+// parallel faces the mean is the same everywhere: whole plates are settled by
+// a few cubes.
+func (s *ballSearch) between(c *ballCube, near Near) float64 {
+	away := c.at.Sub(near.Point)
+	if near.Dist < 1e-6*c.half {
+		away = s.m.Normal(near.Facet).Scale(-1)
+	}
+	hit, ok := s.m.BVH().Ray(c.at, away.Unit(), 0, 4*(c.bound+c.half))
+	if !ok {
+		return math.Inf(1)
+	}
+	p1, q1, r1 := s.m.Corners(near.Facet)
+	p2, q2, r2 := s.m.Corners(hit.Facet)
+	bound := 0.0
+	for i := range 8 {
+		v := c.at
+		for k := range 3 {
+			v[k] += c.half * float64(2*(i>>k&1)-1)
+		}
+		d := v.Sub(nearestOnFacet(v, p1, q1, r1)).Norm() + v.Sub(nearestOnFacet(v, p2, q2, r2)).Norm()
+		bound = max(bound, d/2)
+	}
+	return bound
+}
+
+// take keeps the best of the balls at a batch's centres, after moving the
+// largest few to where they grow no more.
+func (s *ballSearch) take(batch []ballCube) {
+	var in []ballCube
+	for _, c := range batch {
+		if c.isIn && c.dist > s.best {
+			in = append(in, c)
+		}
+	}
+	slices.SortStableFunc(in, func(a, b ballCube) int { return cmp.Compare(b.dist, a.dist) })
+	in = in[:min(len(in), ballClimbs)]
+	inParallel(len(in), 1, func(i int) { in[i].at, in[i].dist = climb(s.m, in[i].at, Vec{}, math.Inf(1)) })
+	for _, c := range in {
+		if c.dist > s.best {
+			s.best, s.at = c.dist, c.at
+		}
+	}
+}
+
+func (s *ballSearch) split(c ballCube) {
+	if c.bound <= s.enough() {
+		return
+	}
+	for i := range 8 {
+		d := c
+		d.half, d.num = c.half/2, s.made
+		for k := range 3 {
+			d.at[k] += d.half * float64(2*(i>>k&1)-1)
+		}
+		s.made++
+		heap.Push(&s.queue, d)
+	}
+}
+
+// climb moves a point, inside the plane with the given normal (zero: freely)
+// and no further than reach, to a place where the surface is farthest, and
+// returns the place and the distance. It never crosses the surface: every step
+// stays inside the ball that is known to be empty.
+//
+// The distance to a surface has kinks where its largest values are, so plain
+// steepest ascent stalls. As in bundle methods (Lemaréchal 1975) the last few
+// nearest points are kept, and the step goes along the shortest vector in the
+// hull of the directions away from them, which raises all these distances.
+func climb(m *Mesh, p Vec, normal Vec, reach float64) (Vec, float64) {
+	near, ok := m.BVH().Nearest(p, math.Inf(1), nil)
+	if !ok {
+		return p, 0
+	}
+	start, d := p, near.Dist
+	touch := []Vec{near.Point}
+	step := 0.5 * d
+	for range climbSteps {
+		if step < climbTol*d {
+			break
+		}
+		dir := awayFrom(p, normal, touch)
+		if dir.Norm() < climbFlat {
+			// Held from all sides by what is touched within this step; a
+			// smaller step is held by fewer.
+			touch = nearestFew(p, touch, d+step/4)
+			if step /= 4; len(touch) == 0 {
+				break
+			}
+			continue
+		}
+		q := p.Add(dir.Unit().Scale(step))
+		if off := q.Sub(start); off.Norm() > reach {
+			q = start.Add(off.Unit().Scale(reach))
+		}
+		n, _ := m.BVH().Nearest(q, math.Inf(1), nil)
+		if n.Dist > d+0.1*step*dir.Norm() {
+			p, d = q, n.Dist
+			touch = append(nearestFew(p, touch, d+step), n.Point)
+			step = min(1.5*step, 0.9*d)
+			continue
+		}
+		touch = append(touch, n.Point)
+		if len(touch) > climbTouch {
+			touch = touch[1:]
+		}
+		step /= 2
+	}
+	return p, d
+}
+
+const (
+	climbSteps = 120
+	climbTol   = 1e-4 // of the distance: steps smaller than this change nothing
+	climbFlat  = 1e-3 // a hull whose shortest vector is below this holds the point from all sides
+	climbTouch = 6
+)
+
+// nearestFew keeps the touched points that are no farther from p than d.
+func nearestFew(p Vec, touch []Vec, d float64) []Vec {
+	kept := touch[:0]
+	for _, q := range touch {
+		if p.Sub(q).Norm() <= d {
+			kept = append(kept, q)
+		}
+	}
+	if len(kept) >= climbTouch {
+		kept = append(kept[:0], kept[len(kept)-climbTouch+1:]...)
+	}
+	return kept
+}
+
+// awayFrom returns the shortest vector in the hull of the unit vectors from the
+// touched points to p, laid into the plane with the given normal. It takes the
+// steps of Gilbert (1966), "An Iterative Procedure for Computing the Minimum of
+// a Quadratic Form on a Convex Set".
+func awayFrom(p, normal Vec, touch []Vec) Vec {
+	var us [climbTouch + 1]Vec
+	n := 0
+	for _, q := range touch {
+		u := p.Sub(q).Unit()
+		us[n] = u.Sub(normal.Scale(u.Dot(normal)))
+		n++
+	}
+	if n == 0 {
+		return Vec{}
+	}
+	v := us[0]
+	for range 40 {
+		low := us[0]
+		for _, u := range us[1:n] {
+			if u.Dot(v) < low.Dot(v) {
+				low = u
+			}
+		}
+		e := low.Sub(v)
+		if den := e.Dot(e); v.Dot(v)-v.Dot(low) > 1e-6 && den > 0 {
+			v = v.Add(e.Scale(min(1, -v.Dot(e)/den)))
+		} else {
+			break
+		}
+	}
+	return v
+}
+
+// inParallel calls work for 0..n-1 on all cores, in chunks, and waits.
+func inParallel(n, chunk int, work func(i int)) {
+	workers := min(runtime.GOMAXPROCS(0), (n+chunk-1)/chunk)
+	if workers <= 1 {
+		for i := range n {
+			work(i)
+		}
+		return
+	}
+	var wg sync.WaitGroup
+	var mu sync.Mutex
+	next := 0
+	for range workers {
+		wg.Go(func() {
+			for {
+				mu.Lock()
+				from := next
+				next += chunk
+				mu.Unlock()
+				if from >= n {
+					return
+				}
+				for i := from; i < min(from+chunk, n); i++ {
+					work(i)
+				}
+			}
+		})
+	}
+	wg.Wait()
+}

@@ -1,0 +1,319 @@
+package mesh
+
+import (
+	"context"
+	"math"
+)
+
+// This file defines which side of the surface is material: how closed shells
+// lie inside one another, and on which side of them a point is.
+
+// nest says how the closed shells of a mesh lie inside one another. Shells
+// that face outwards bound material at even depth and empty space at odd depth,
+// whichever way their facets are wound: a void whose shell was drawn inside out
+// stays a void.
+type nest struct {
+	m      *Mesh
+	turn   []int8 // by facet: +1 if its winding faces out of its own shell, -1 if it has to be turned
+	shells []nestShell
+	box    Box
+	sound  bool // every shell is closed: one line decides a side, and no vote is needed
+}
+
+type nestShell struct {
+	closed  bool
+	volume  float64 // enclosed by this shell alone, mm3, not negative
+	area    float64
+	box     Box
+	samples []int32 // a few of its larger facets, spread over it
+	depth   int     // closed shells around it
+	parent  int32   // the innermost of them, or -1
+}
+
+// nestSamples points of a shell have to lie inside another shell before the one
+// counts as nested in the other: bodies that only overlap are not.
+const nestSamples = 5
+
+func newNest(ctx context.Context, m *Mesh) (*nest, error) {
+	n := &nest{m: m, turn: make([]int8, len(m.Facets)), box: m.Box(), sound: true}
+	n.shells = make([]nestShell, m.Topology().Shells)
+	for s := range n.shells {
+		n.shells[s] = nestShell{closed: true, box: EmptyBox(), parent: -1}
+	}
+	n.orient()
+	n.closeEdges()
+	if err := ctx.Err(); err != nil {
+		return nil, err
+	}
+	n.sum()
+	return n, n.findDepths(ctx)
+}
+
+// orient turns the facets of each shell the same way, walking over edges that
+// two facets share. A shell that can't be turned (a Möbius strip) is not closed.
+func (n *nest) orient() {
+	t := n.m.Topology()
+	var stack []int32
+	for f := range n.turn {
+		if n.turn[f] != 0 {
+			continue
+		}
+		n.turn[f] = 1
+		stack = append(stack[:0], int32(f))
+		for len(stack) > 0 {
+			g := stack[len(stack)-1]
+			stack = stack[:len(stack)-1]
+			for k := range 3 {
+				h := t.Twin[3*g+int32(k)]
+				if h < 0 {
+					continue
+				}
+				want := n.turn[g]
+				if n.m.Facets[g][k] == n.m.Facets[h/3][h%3] {
+					want = -want
+				}
+				if n.turn[h/3] == 0 {
+					n.turn[h/3] = want
+					stack = append(stack, h/3)
+				} else if n.turn[h/3] != want {
+					n.shells[t.Shell[g]].closed = false
+				}
+			}
+		}
+	}
+}
+
+// closeEdges finds the shells with open edges. Where more than two facets meet
+// at an edge, a shell is closed there if its own facets cancel.
+func (n *nest) closeEdges() {
+	type edge struct{ shell, a, b int32 }
+	t := n.m.Topology()
+	sums := map[edge]int{}
+	for h, twin := range t.Twin {
+		f, k := int32(h/3), h%3
+		s := t.Shell[f]
+		switch {
+		case twin == -1:
+			n.shells[s].closed = false
+		case twin < -1:
+			a, b := n.m.Facets[f][k], n.m.Facets[f][(k+1)%3]
+			if a < b {
+				sums[edge{s, a, b}] += int(n.turn[f])
+			} else {
+				sums[edge{s, b, a}] -= int(n.turn[f])
+			}
+		}
+	}
+	for e, sum := range sums {
+		if sum != 0 {
+			n.shells[e.shell].closed = false
+		}
+	}
+}
+
+// sum adds up volume and area and faces every shell outwards: a closed one by
+// the sign of its volume, an open one as most of its area is drawn.
+func (n *nest) sum() {
+	t := n.m.Topology()
+	drawn := make([]float64, len(n.shells))
+	for f := range n.m.Facets {
+		s := &n.shells[t.Shell[f]]
+		a, b, c := n.m.Corners(int32(f))
+		s.box = s.box.Grow(a).Grow(b).Grow(c)
+	}
+	largest := make([]float64, len(n.shells))
+	for f := range n.m.Facets {
+		id := t.Shell[f]
+		s := &n.shells[id]
+		a, b, c := n.m.Corners(int32(f))
+		// Volumes from the shell's own corner keep their digits far from the origin.
+		a, b, c = a.Sub(s.box.Min), b.Sub(s.box.Min), c.Sub(s.box.Min)
+		s.volume += float64(n.turn[f]) * a.Dot(b.Cross(c)) / 6
+		area := n.m.Area(int32(f))
+		s.area += area
+		drawn[id] += float64(n.turn[f]) * area
+		if area > largest[id] || len(s.samples) == 0 {
+			largest[id] = area
+			s.samples = append(s.samples[max(0, len(s.samples)+1-nestSamples):], int32(f))
+		}
+	}
+	back := make([]bool, len(n.shells))
+	for i := range n.shells {
+		s := &n.shells[i]
+		back[i] = s.volume < 0
+		if !s.closed {
+			back[i] = drawn[i] < 0
+		}
+		s.volume = math.Abs(s.volume)
+	}
+	for f := range n.turn {
+		if back[t.Shell[f]] {
+			n.turn[f] = -n.turn[f]
+		}
+	}
+}
+
+// holds reports whether shell i is closed and has the point inside.
+func (n *nest) holds(i int32, p Vec) bool {
+	s := &n.shells[i]
+	if !s.closed || !boxesMeet(s.box, Box{p, p}) {
+		return false
+	}
+	return n.wind(p, func(f int32) int { return n.among(f, i) }) != 0
+}
+
+func (n *nest) among(f, shell int32) int {
+	if n.m.Topology().Shell[f] == shell {
+		return int(n.turn[f])
+	}
+	return 0
+}
+
+func (n *nest) contains(outer, inner int32) bool {
+	o, s := &n.shells[outer], &n.shells[inner]
+	if outer == inner || !o.closed || o.volume <= s.volume {
+		return false
+	}
+	for k := range 3 {
+		if s.box.Min[k] < o.box.Min[k] || s.box.Max[k] > o.box.Max[k] {
+			return false
+		}
+	}
+	for _, f := range s.samples {
+		if !n.holds(outer, n.m.Centre(f)) {
+			return false
+		}
+	}
+	return true
+}
+
+// findDepths counts the closed shells around each closed shell.
+func (n *nest) findDepths(ctx context.Context) error {
+	around := make([][]int32, len(n.shells))
+	for i := range n.shells {
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		if !n.shells[i].closed {
+			n.sound = false
+			continue
+		}
+		for j := range n.shells {
+			if n.contains(int32(j), int32(i)) {
+				around[i] = append(around[i], int32(j))
+			}
+		}
+		n.shells[i].depth = len(around[i])
+	}
+	for i, os := range around {
+		s := &n.shells[i]
+		for _, o := range os {
+			if s.parent < 0 || n.shells[o].depth > n.shells[s.parent].depth {
+				s.parent = o
+			}
+		}
+	}
+	return nil
+}
+
+// weight is what passing out through a facet counts for: material's skin +1, a
+// void's skin -1, against the facet's own winding where that was turned.
+func (n *nest) weight(f int32) int {
+	w := int(n.turn[f])
+	if n.shells[n.m.Topology().Shell[f]].depth%2 == 1 {
+		w = -w
+	}
+	return w
+}
+
+// solid reports whether a point lies in material. Bodies that overlap count
+// once. In a mesh with open edges the lines along the three axes vote.
+func (n *nest) solid(p Vec) bool { return n.wind(p, n.weight) > 0 }
+
+// wind adds up the weights of the facets that lines from p along the axes
+// cross, and returns what most lines say. Its 2D tests negate exactly when a
+// shared edge is walked the other way, so that no line slips between two facets
+// or meets both; a line that hits an edge exactly is set aside.
+func (n *nest) wind(p Vec, weight func(f int32) int) int {
+	var votes [3]int
+	got := 0
+	for _, line := range axisLines {
+		w, ok := n.windLine(p, line, weight)
+		if !ok {
+			continue
+		}
+		for _, v := range votes[:got] {
+			if v == w {
+				return w
+			}
+		}
+		votes[got] = w
+		if got++; n.sound || got == len(votes) {
+			break
+		}
+	}
+	return votes[0]
+}
+
+// axisLines are the lines that vote: axis, direction along it.
+var axisLines = [6]struct {
+	axis int
+	dir  float64
+}{{2, 1}, {0, 1}, {1, 1}, {2, -1}, {0, -1}, {1, -1}}
+
+func (n *nest) windLine(p Vec, line struct {
+	axis int
+	dir  float64
+}, weight func(f int32) int) (int, bool) {
+	k := line.axis
+	box := Box{p, p}
+	if line.dir > 0 {
+		box.Max[k] = max(p[k], n.box.Max[k])
+	} else {
+		box.Min[k] = min(p[k], n.box.Min[k])
+	}
+	sum, ok := 0, true
+	n.m.BVH().InBox(box, func(f int32) bool {
+		w := weight(f)
+		if w == 0 {
+			return true
+		}
+		at, side, hit := crossLine(n.m, f, p, k)
+		switch {
+		case !hit:
+		case side == 0 || at == p[k]:
+			ok = false
+		case (at-p[k])*line.dir > 0:
+			if line.dir < 0 {
+				w = -w
+			}
+			sum += w * side
+		}
+		return ok
+	})
+	return sum, ok
+}
+
+// crossLine says where the line through p along axis k crosses a facet, and
+// which way the facet faces along it (+1, -1; 0 where the line meets an edge or
+// lies in the facet).
+func crossLine(m *Mesh, f int32, p Vec, k int) (at float64, side int, hit bool) {
+	u, v := (k+1)%3, (k+2)%3
+	a, b, c := m.Corners(f)
+	turn := func(a, b Vec) float64 {
+		return float64((a[u]-p[u])*(b[v]-p[v])) - float64((a[v]-p[v])*(b[u]-p[u]))
+	}
+	wc, wa, wb := turn(a, b), turn(b, c), turn(c, a)
+	lo, hi := min(wa, wb, wc), max(wa, wb, wc)
+	if lo < 0 && hi > 0 || hi == 0 && lo == 0 {
+		return 0, 0, false
+	}
+	at = (wa*a[k] + wb*b[k] + wc*c[k]) / (wa + wb + wc)
+	switch {
+	case lo > 0:
+		side = 1
+	case hi < 0:
+		side = -1
+	}
+	return at, side, true
+}

@@ -1,0 +1,73 @@
+package mesh_test
+
+import (
+	"context"
+	"math"
+	"testing"
+
+	"corbel/mesh"
+	"corbel/mesh/meshtest"
+)
+
+func measureVoids(t *testing.T, m *mesh.Mesh) *mesh.Voids {
+	t.Helper()
+	v, err := mesh.MeasureVoids(context.Background(), m, mesh.VoidParams{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return v
+}
+
+// Sealed voids have the volume of their shell less that of what lies in it.
+// Rows 15 and 50 of the table of check values: a ball R 10 with a void r 8.
+func TestSealedVoids(t *testing.T) {
+	vol := func(m *mesh.Mesh) float64 {
+		var v float64
+		for f := range m.Facets {
+			a, b, c := m.Corners(int32(f))
+			v += a.Dot(b.Cross(c)) / 6
+		}
+		return v
+	}
+	ball := func(r float64) *mesh.Mesh { return meshtest.Sphere(r, 96) }
+	two := meshtest.Join(
+		meshtest.BoxAt(mesh.Vec{}, mesh.Vec{40, 20, 20}),
+		meshtest.Flip(meshtest.BoxAt(mesh.Vec{2, 2, 2}, mesh.Vec{18, 18, 18})),
+		meshtest.Flip(meshtest.BoxAt(mesh.Vec{22, 2, 2}, mesh.Vec{38, 18, 4})))
+	for name, c := range map[string]struct {
+		m       *mesh.Mesh
+		volumes []float64
+		balls   []float64
+	}{
+		"solid":                   {ball(10), nil, nil},
+		"hollow ball":             {hollow(10, 8, 96), []float64{vol(ball(8))}, []float64{16}},
+		"drawn inside out":        {meshtest.Join(ball(10), ball(8)), []float64{vol(ball(8))}, []float64{16}},
+		"all drawn inside out":    {meshtest.Flip(hollow(10, 8, 96)), []float64{vol(ball(8))}, []float64{16}},
+		"ball in a void":          {meshtest.Join(hollow(10, 8, 96), ball(5)), []float64{vol(ball(8)) - vol(ball(5))}, []float64{3}},
+		"hollow ball in a void":   {meshtest.Join(hollow(10, 8, 96), hollow(5, 4, 96)), []float64{vol(ball(8)) - vol(ball(5)), vol(ball(4))}, []float64{3, 8}},
+		"two voids":               {two, []float64{16 * 16 * 16, 16 * 16 * 2}, []float64{16, 2}},
+		"bodies that overlap":     {meshtest.Join(meshtest.Cube(10), meshtest.BoxAt(mesh.Vec{1, 1, 8}, mesh.Vec{9, 9, 13})), nil, nil},
+		"small body beside large": {meshtest.Join(ball(10), meshtest.Move(ball(2), mesh.Vec{30, 0, 0})), nil, nil},
+	} {
+		for turn, m := range map[string]*mesh.Mesh{"": c.m, "tilted ": tilted(c.m)} {
+			v := measureVoids(t, m)
+			if len(v.Voids) != len(c.volumes) {
+				t.Errorf("%s%s: %d voids, want %d: %+v", turn, name, len(v.Voids), len(c.volumes), v.Voids)
+				continue
+			}
+			for i, w := range v.Voids {
+				if !w.Sealed || math.Abs(w.VolumeMM3-c.volumes[i]) > 1e-9*c.volumes[i] {
+					t.Errorf("%s%s: volume %v, want %v", turn, name, w.VolumeMM3, c.volumes[i])
+				}
+				// 96-sided balls lose up to 0.2 % of their radius.
+				if w.BallMM > c.balls[i]+0.02 || w.BallMM < 0.975*c.balls[i] {
+					t.Errorf("%s%s: ball %v, want %v", turn, name, w.BallMM, c.balls[i])
+				}
+			}
+		}
+	}
+	// Row 15: within the 0.3 % that 96 facets round take from a ball.
+	if v := measureVoids(t, hollow(10, 8, 96)).Voids[0].VolumeMM3; math.Abs(v-2144.66) > 0.003*2144.66 {
+		t.Errorf("void of r 8: %v mm3, want 2144.66", v)
+	}
+}
