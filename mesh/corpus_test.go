@@ -124,6 +124,9 @@ func compareCorpus(t *testing.T, c corpusFile, m *Mesh) {
 	if m := regexp.MustCompile(`winding conflicts on (\d+) edges`).FindStringSubmatch(c.measured); m != nil && m[1] != fmt.Sprint(top.FlippedEdges) {
 		t.Errorf("%d edges with a winding conflict, want %s", top.FlippedEdges, m[1])
 	}
+	if want := c.count("shells?"); top.Shells != want {
+		t.Errorf("%d shells, want %d", top.Shells, want)
+	}
 	if genus := regexp.MustCompile(`genus (\d+)`).FindStringSubmatch(c.measured); genus != nil {
 		g, _ := strconv.Atoi(genus[1])
 		if euler := len(m.Verts) - len(m.Facets)/2; euler != 2-2*g {

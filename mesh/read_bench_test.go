@@ -143,3 +143,18 @@ func BenchmarkWeld(b *testing.B) {
 		})
 	}
 }
+
+func BenchmarkTopology(b *testing.B) {
+	for _, n := range benchSizes {
+		b.Run(fmt.Sprintf("wavy/%d", n), func(b *testing.B) {
+			m := wavy(n)
+			b.ReportAllocs()
+			for b.Loop() {
+				if t := newTopology(m); !t.Closed() || t.Shells != 1 {
+					b.Fatal("not one closed shell")
+				}
+			}
+			b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N*len(m.Facets)), "ns/facet")
+		})
+	}
+}

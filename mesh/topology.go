@@ -1,5 +1,11 @@
 package mesh
 
+import (
+	"context"
+	"slices"
+	"sync"
+)
+
 // Topology says which facets meet. Edge k of a facet runs from its corner k to
 // corner (k+1)%3.
 type Topology struct {
@@ -8,11 +14,12 @@ type Topology struct {
 	// than two facets.
 	Twin []int32
 	// Shell[f] numbers the connected pieces of surface, 0-based in order of
-	// their first facet.
+	// their first facet. Facets that share an edge are connected, also where
+	// more than two share it; facets that share no more than a vertex are not.
 	Shell  []int32
 	Shells int
 	// OpenEdges and NonmanifoldEdges count edges with one facet and with more
-	// than two; Flipped counts edges whose two facets run the same way.
+	// than two; FlippedEdges those whose two facets run the same way.
 	OpenEdges, NonmanifoldEdges, FlippedEdges int
 }
 
@@ -31,56 +38,136 @@ func (t *Topology) Closed() bool {
 	return t.OpenEdges == 0 && t.NonmanifoldEdges == 0 && t.FlippedEdges == 0
 }
 
+// newTopology sorts the half-edges by their lower vertex (counting sort), then
+// each vertex' few by the higher one; equal neighbours in that order are one
+// edge. It takes no hash table and 24 bytes a half-edge while it runs. A
+// collapsed facet has no edges: it is alone in its shell.
 func newTopology(m *Mesh) *Topology {
-	n := len(m.Facets)
-	t := &Topology{Twin: make([]int32, 3*n), Shell: make([]int32, n)}
-	edges := make(map[[2]int32][]int32, 3*n/2)
+	t := &Topology{Twin: make([]int32, 3*len(m.Facets))}
 	for f, c := range m.Facets {
-		for k := range 3 {
-			a, b := c[k], c[(k+1)%3]
-			key := [2]int32{min(a, b), max(a, b)}
-			edges[key] = append(edges[key], int32(3*f+k))
+		if isCollapsed(c) {
+			t.Twin[3*f], t.Twin[3*f+1], t.Twin[3*f+2] = -1, -1, -1
 		}
 	}
-	for _, hs := range edges {
-		switch len(hs) {
+	start, half := sortHalfEdges(m)
+	var mu sync.Mutex
+	var joined [][2]int32 // facets that share an edge of more than two
+	_ = parallel(context.Background(), len(m.Verts), 1<<14, func(from, to int) error {
+		var p edgePairs
+		for v := from; v < to; v++ {
+			p.vertex(t, m, half[start[v]:start[v+1]])
+		}
+		mu.Lock()
+		defer mu.Unlock()
+		t.OpenEdges += p.open
+		t.NonmanifoldEdges += p.nonmanifold
+		t.FlippedEdges += p.flipped
+		joined = append(joined, p.joined...)
+		return nil
+	})
+	t.findShells(joined)
+	return t
+}
+
+// sortHalfEdges returns, for each vertex v, the half-edges whose lower vertex it
+// is, as half[start[v]:start[v+1]], each as the higher vertex (upper 32 bits)
+// and the half-edge's number.
+func sortHalfEdges(m *Mesh) (start []int32, half []uint64) {
+	start = make([]int32, len(m.Verts)+2)
+	each := func(do func(lo, hi, h int32)) {
+		for f, c := range m.Facets {
+			if isCollapsed(c) {
+				continue
+			}
+			for k := range int32(3) {
+				a, b := c[k], c[(k+1)%3]
+				do(min(a, b), max(a, b), 3*int32(f)+k)
+			}
+		}
+	}
+	each(func(lo, _, _ int32) { start[lo+2]++ })
+	for v := 2; v < len(start); v++ {
+		start[v] += start[v-1]
+	}
+	half = make([]uint64, start[len(start)-1])
+	each(func(lo, hi, h int32) { // moves start[v+1] up to where v's end
+		half[start[lo+1]] = uint64(hi)<<32 | uint64(h)
+		start[lo+1]++
+	})
+	return start[:len(start)-1], half
+}
+
+func isCollapsed(c [3]int32) bool { return c[0] == c[1] || c[1] == c[2] || c[2] == c[0] }
+
+// edgePairs gathers what one goroutine finds.
+type edgePairs struct {
+	open, nonmanifold, flipped int
+	joined                     [][2]int32
+}
+
+// vertex pairs the half-edges of one lower vertex.
+func (p *edgePairs) vertex(t *Topology, m *Mesh, half []uint64) {
+	slices.Sort(half)
+	for i := 0; i < len(half); {
+		j := i + 1
+		for j < len(half) && half[j]>>32 == half[i]>>32 {
+			j++
+		}
+		h := int32(half[i])
+		switch j - i {
 		case 1:
-			t.Twin[hs[0]] = -1
-			t.OpenEdges++
+			t.Twin[h] = -1
+			p.open++
 		case 2:
-			t.Twin[hs[0]], t.Twin[hs[1]] = hs[1], hs[0]
-			if m.Facets[hs[0]/3][hs[0]%3] == m.Facets[hs[1]/3][hs[1]%3] {
-				t.FlippedEdges++
+			g := int32(half[i+1])
+			t.Twin[h], t.Twin[g] = g, h
+			if m.Facets[h/3][h%3] == m.Facets[g/3][g%3] {
+				p.flipped++
 			}
 		default:
-			for _, h := range hs {
-				t.Twin[h] = -2
+			for _, e := range half[i:j] {
+				t.Twin[int32(e)] = -2
+				p.joined = append(p.joined, [2]int32{h / 3, int32(e) / 3})
 			}
-			t.NonmanifoldEdges++
+			p.nonmanifold++
+		}
+		i = j
+	}
+}
+
+// findShells numbers the connected pieces by union-find, where the root of a
+// piece is its first facet.
+func (t *Topology) findShells(joined [][2]int32) {
+	root := make([]int32, len(t.Twin)/3)
+	for f := range root {
+		root[f] = int32(f)
+	}
+	find := func(f int32) int32 {
+		for root[f] != f {
+			root[f] = root[root[f]]
+			f = root[f]
+		}
+		return f
+	}
+	join := func(f, g int32) {
+		f, g = find(f), find(g)
+		root[max(f, g)] = min(f, g)
+	}
+	for h, g := range t.Twin {
+		if int32(h) < g {
+			join(int32(h)/3, g/3)
 		}
 	}
-	for f := range t.Shell {
-		t.Shell[f] = -1
+	for _, p := range joined {
+		join(p[0], p[1])
 	}
-	var stack []int32
-	for f := range n {
-		if t.Shell[f] >= 0 {
-			continue
-		}
-		id := int32(t.Shells)
-		t.Shells++
-		t.Shell[f] = id
-		stack = append(stack[:0], int32(f))
-		for len(stack) > 0 {
-			g := stack[len(stack)-1]
-			stack = stack[:len(stack)-1]
-			for k := range 3 {
-				if h := t.Neighbour(g, k); h >= 0 && t.Shell[h] < 0 {
-					t.Shell[h] = id
-					stack = append(stack, h)
-				}
-			}
+	t.Shell = root
+	for f := range root {
+		if r := root[f]; r == int32(f) {
+			root[f] = int32(t.Shells)
+			t.Shells++
+		} else {
+			root[f] = root[r] // numbered already, and every facet points at one before it
 		}
 	}
-	return t
 }
