@@ -1,8 +1,14 @@
 package mesh
 
-import "context"
+import (
+	"context"
+	"math"
+	"math/rand/v2"
+	"slices"
+)
 
-// Mass holds the exact sums over facets, shells signed by their winding.
+// Mass holds the exact sums over facets, shells signed by their winding: a
+// shell wound inside out counts as a void.
 type Mass struct {
 	VolumeMM3 float64
 	AreaMM2   float64
@@ -10,20 +16,326 @@ type Mass struct {
 	Inertia   [3][3]float64 // about the centroid, unit density, mm5
 }
 
-// OrientedBox is the part as it stands.
-type OrientedBox struct {
-	Size      Vec        // extents along the machine's axes
-	Min       Vec        // lowest corner along the machine's axes, before any shift
-	Footprint [2]Vec     // not used by limits: two corners of the smallest rectangle about Z (machine axes), see FootTurn
-	FootSize  [2]float64 // sides of the smallest rectangle about the build direction, longer first
-	FootTurn  float64    // radians: turning the part by this about Z lays the longer side along X
-	Radius    float64    // of the smallest circle about the build direction that holds the part (round platforms)
+// sum adds with the running error kept (Neumaier 1974, "Rundungsfehleranalyse
+// einiger Verfahren zur Summation endlicher Summen"), so that a sum of millions
+// of facets is as good as one of a few.
+type sum struct{ s, c float64 }
+
+func (a *sum) add(x float64) {
+	t := a.s + x
+	if math.Abs(a.s) >= math.Abs(x) {
+		a.c += (a.s - t) + x
+	} else {
+		a.c += (x - t) + a.s
+	}
+	a.s = t
 }
 
-// MeasureMass returns volume, area, centroid and inertia.
-func MeasureMass(ctx context.Context, m *Mesh) (Mass, error) { return Mass{}, errNotYet }
+func (a *sum) value() float64 { return a.s + a.c }
 
-// MeasureBox returns the extents in the frame.
+// moments are the integrals over the tetrahedra from an origin to the facets.
+// volume is six times, first 24 times, second 120 times the integral of 1, x
+// and x*y; area is twice the area and centre six times its first moment.
+type moments struct {
+	volume, area  sum
+	first, centre [3]sum
+	second        [6]sum // xx, yy, zz, xy, yz, zx
+}
+
+var momentPairs = [6][2]int{{0, 0}, {1, 1}, {2, 2}, {0, 1}, {1, 2}, {2, 0}}
+
+// facet adds one facet. The second moments of a tetrahedron with one corner at
+// the origin are those of Tonon (2004), "Explicit Exact Formulas for the 3-D
+// Tetrahedron Inertia Tensor in Terms of its Vertex Coordinates".
+func (m *moments) facet(a, b, c Vec) {
+	n := b.Sub(a).Cross(c.Sub(a))
+	det := a.Dot(b.Cross(c))
+	area := n.Norm()
+	s := a.Add(b).Add(c)
+	m.volume.add(det)
+	m.area.add(area)
+	for k := range 3 {
+		m.first[k].add(float64(det * s[k]))
+		m.centre[k].add(float64(area * s[k]))
+	}
+	for i, p := range momentPairs {
+		j, k := p[0], p[1]
+		m.second[i].add(float64(det * (float64(a[j]*a[k]) + float64(b[j]*b[k]) + float64(c[j]*c[k]) + float64(s[j]*s[k]))))
+	}
+}
+
+// join adds what another sum holds.
+func (m *moments) join(o *moments) {
+	a, b := m.sums(), o.sums()
+	for i := range a {
+		a[i].add(b[i].s)
+		a[i].add(b[i].c)
+	}
+}
+
+func (m *moments) sums() []*sum {
+	all := []*sum{&m.volume, &m.area}
+	for k := range 3 {
+		all = append(all, &m.first[k], &m.centre[k])
+	}
+	for i := range m.second {
+		all = append(all, &m.second[i])
+	}
+	return all
+}
+
+// MeasureMass returns volume, area, centroid and inertia. The sums start from
+// the middle of the box, so that a part far from the origin loses nothing, are
+// compensated, and are joined in a fixed order: the error is a few units in the
+// last place of volume and area. Volume and what follows from it mean something
+// only where Integrity.Sound holds.
+func MeasureMass(ctx context.Context, m *Mesh) (Mass, error) {
+	if len(m.Facets) == 0 {
+		return Mass{}, nil
+	}
+	const chunk = 1 << 13
+	box := m.Box()
+	mid := box.Min.Add(box.Max).Scale(.5)
+	parts := make([]moments, (len(m.Facets)+chunk-1)/chunk)
+	err := parallel(ctx, len(m.Facets), chunk, func(from, to int) error {
+		p := &parts[from/chunk]
+		for f := from; f < to; f++ {
+			a, b, c := m.Corners(int32(f))
+			p.facet(a.Sub(mid), b.Sub(mid), c.Sub(mid))
+		}
+		return nil
+	})
+	if err != nil {
+		return Mass{}, err
+	}
+	var all moments
+	for i := range parts {
+		all.join(&parts[i])
+	}
+	return all.mass(mid), nil
+}
+
+// mass turns the sums into measures. The inertia moves to the centroid by the
+// parallel axis theorem.
+func (m *moments) mass(mid Vec) Mass {
+	r := Mass{VolumeMM3: m.volume.value() / 6, AreaMM2: m.area.value() / 2}
+	if r.VolumeMM3 <= 0 {
+		if r.AreaMM2 > 0 {
+			for k := range 3 {
+				r.Centroid[k] = mid[k] + m.centre[k].value()/(6*r.AreaMM2)
+			}
+		}
+		return r
+	}
+	var d Vec // centroid from mid
+	for k := range 3 {
+		d[k] = m.first[k].value() / 24 / r.VolumeMM3
+	}
+	r.Centroid = mid.Add(d)
+	var s [3][3]float64 // second moments about the centroid
+	for i, p := range momentPairs {
+		v := m.second[i].value()/120 - r.VolumeMM3*d[p[0]]*d[p[1]]
+		s[p[0]][p[1]], s[p[1]][p[0]] = v, v
+	}
+	for i := range 3 {
+		for j := range 3 {
+			r.Inertia[i][j] = -s[i][j]
+		}
+		r.Inertia[i][i] = s[(i+1)%3][(i+1)%3] + s[(i+2)%3][(i+2)%3]
+	}
+	return r
+}
+
+// OrientedBox is the part as it stands.
+type OrientedBox struct {
+	Size     Vec        // extents along the machine's axes
+	Min      Vec        // lowest corner along the machine's axes, before any shift
+	FootSize [2]float64 // sides of the smallest rectangle about the build direction, longer first
+	FootTurn float64    // radians, in (-pi/2, pi/2]: turning the part by this about Z lays the longer side along X
+	Radius   float64    // of the smallest circle about the build direction that holds the part (round platforms)
+	Centre   [2]float64 // of that circle, along the machine's X and Y, before any shift
+}
+
+// MeasureBox returns the extents in the frame. Everything is exact but for
+// rounding: the rectangle has a side on an edge of the convex hull of the
+// outline seen along the build direction (Freeman and Shapira 1975,
+// "Determining the Minimum-Area Encasing Rectangle for an Arbitrary Closed
+// Curve"), and the circle passes through two or three of the hull's corners.
 func MeasureBox(ctx context.Context, m *Mesh, f Frame) (OrientedBox, error) {
-	return OrientedBox{}, errNotYet
+	if len(m.Facets) == 0 {
+		return OrientedBox{}, nil
+	}
+	box, hull, err := shadow(ctx, m, f)
+	if err != nil {
+		return OrientedBox{}, err
+	}
+	r := OrientedBox{Size: box.Size(), Min: box.Min}
+	r.FootSize, r.FootTurn = smallestRectangle(hull)
+	r.Centre, r.Radius = smallestCircle(hull)
+	return r, nil
+}
+
+// shadow returns the box of the vertices along the machine's axes and the
+// convex hull of their X and Y, counter-clockwise. The hull of the chunks'
+// hulls is the hull of all.
+func shadow(ctx context.Context, m *Mesh, f Frame) (Box, [][2]float64, error) {
+	const chunk = 1 << 14
+	n := (len(m.Facets) + chunk - 1) / chunk
+	boxes, hulls := make([]Box, n), make([][][2]float64, n)
+	err := parallel(ctx, len(m.Facets), chunk, func(from, to int) error {
+		b := EmptyBox()
+		var ps [][2]float64
+		for _, c := range m.Facets[from:to] {
+			for _, v := range c {
+				p := f.Turn(m.Verts[v])
+				b = b.Grow(p)
+				ps = append(ps, [2]float64{p[0], p[1]})
+			}
+		}
+		boxes[from/chunk], hulls[from/chunk] = b, convexHull(ps)
+		return nil
+	})
+	if err != nil {
+		return Box{}, nil, err
+	}
+	box := EmptyBox()
+	for _, b := range boxes {
+		box = box.Join(b)
+	}
+	return box, convexHull(slices.Concat(hulls...)), nil
+}
+
+// convexHull returns the strictly convex corners, counter-clockwise (Andrew
+// 1979, "Another Efficient Algorithm for Convex Hulls in Two Dimensions"). It
+// reorders ps.
+func convexHull(ps [][2]float64) [][2]float64 {
+	slices.SortFunc(ps, func(p, q [2]float64) int { return slices.Compare(p[:], q[:]) })
+	ps = slices.Compact(ps)
+	if len(ps) < 3 {
+		return ps
+	}
+	hull := make([][2]float64, 0, 64)
+	half := func(p [2]float64, from int) {
+		for len(hull) >= from+2 && turn2(hull[len(hull)-2], hull[len(hull)-1], p) <= 0 {
+			hull = hull[:len(hull)-1]
+		}
+		hull = append(hull, p)
+	}
+	for _, p := range ps {
+		half(p, 0)
+	}
+	upper := len(hull) - 1
+	for _, p := range slices.Backward(ps[:len(ps)-1]) {
+		half(p, upper)
+	}
+	return hull[:len(hull)-1]
+}
+
+// turn2 is twice the area of p, q, r: positive where they turn left.
+func turn2(p, q, r [2]float64) float64 {
+	return float64((q[0]-p[0])*(r[1]-p[1])) - float64((q[1]-p[1])*(r[0]-p[0]))
+}
+
+// smallestRectangle walks calipers around the hull. Of rectangles of the same
+// area the one least turned wins, so that a part that stands square stays so.
+func smallestRectangle(hull [][2]float64) (size [2]float64, turn float64) {
+	best := math.Inf(1)
+	n := len(hull)
+	along := func(i int, u [2]float64) float64 { p := hull[i%n]; return float64(p[0]*u[0]) + float64(p[1]*u[1]) }
+	far := func(i int, u [2]float64) int { // climbs from i to the corner furthest along u
+		for k := 0; k < n && along(i+1, u) >= along(i, u); k++ {
+			i++
+		}
+		return i
+	}
+	right, top, left := 0, 0, 0
+	for i := range n {
+		p, q := hull[i], hull[(i+1)%n]
+		l := math.Hypot(q[0]-p[0], q[1]-p[1])
+		if l == 0 {
+			continue // a single point
+		}
+		u := [2]float64{(q[0] - p[0]) / l, (q[1] - p[1]) / l}
+		v := [2]float64{-u[1], u[0]}
+		right = far(max(right, i+1), u)
+		top = far(max(top, right), v)
+		left = far(max(left, top), [2]float64{-u[0], -u[1]})
+		w, h := along(right, u)-along(left, u), along(top, v)-along(i, v)
+		a := math.Atan2(u[1], u[0]) // of the side w
+		if w < h {
+			w, h, a = h, w, a+math.Pi/2
+		}
+		a = -math.Remainder(a, math.Pi) // turning by this lays w along X
+		if a <= -math.Pi/2 {
+			a = math.Pi / 2
+		}
+		area := w * h
+		if area < best*(1-1e-12) || area <= best*(1+1e-12) && math.Abs(a) < math.Abs(turn)-1e-12 {
+			best = min(best, area)
+			size, turn = [2]float64{w, h}, a
+		}
+	}
+	return size, turn
+}
+
+// smallestCircle finds the smallest circle around the points by Welzl (1991),
+// "Smallest Enclosing Disks", in linear expected time. The order is shuffled,
+// always the same way: in the order of a hull the time is the cube of the number.
+func smallestCircle(ps [][2]float64) (centre [2]float64, radius float64) {
+	if len(ps) == 0 {
+		return
+	}
+	ps = slices.Clone(ps)
+	rand.New(rand.NewPCG(1, 2)).Shuffle(len(ps), func(i, j int) { ps[i], ps[j] = ps[j], ps[i] })
+	c := circle{centre: ps[0]}
+	for i, p := range ps {
+		if c.holds(p) {
+			continue
+		}
+		c = circle{centre: p}
+		for j, q := range ps[:i] {
+			if c.holds(q) {
+				continue
+			}
+			c = circle2(p, q)
+			for _, r := range ps[:j] {
+				if !c.holds(r) {
+					c = circle3(p, q, r)
+				}
+			}
+		}
+	}
+	return c.centre, c.radius
+}
+
+type circle struct {
+	centre [2]float64
+	radius float64
+}
+
+func (c circle) holds(p [2]float64) bool {
+	return math.Hypot(p[0]-c.centre[0], p[1]-c.centre[1]) <= c.radius*(1+1e-14)
+}
+
+func circle2(p, q [2]float64) circle {
+	return circle{[2]float64{(p[0] + q[0]) / 2, (p[1] + q[1]) / 2}, math.Hypot(p[0]-q[0], p[1]-q[1]) / 2}
+}
+
+// circle3 passes through three points; of points in a line, through the two
+// furthest apart.
+func circle3(p, q, r [2]float64) circle {
+	bx, by, cx, cy := q[0]-p[0], q[1]-p[1], r[0]-p[0], r[1]-p[1]
+	d := 2 * (bx*cy - by*cx)
+	if d == 0 {
+		c := circle2(p, q)
+		for _, e := range []circle{circle2(q, r), circle2(r, p)} {
+			if e.radius > c.radius {
+				c = e
+			}
+		}
+		return c
+	}
+	b, c := bx*bx+by*by, cx*cx+cy*cy
+	x, y := (cy*b-by*c)/d, (bx*c-cx*b)/d
+	return circle{[2]float64{p[0] + x, p[1] + y}, math.Hypot(x, y)}
 }
