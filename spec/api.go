@@ -1,22 +1,29 @@
 package spec
 
-// Doc is a text with its index of keys and values and its line table.
-type Doc struct {
-	Text []byte
-}
-
-// ParsePart understands a part spec as far as it can. Problems are in order of place.
+// ParsePart understands a part spec as far as it can. The part is never nil
+// and holds everything that could be understood; problems are in the order of
+// the text. The text must not be changed afterwards.
 func ParsePart(file string, text []byte) (*Part, []Problem) {
-	return &Part{File: file, Doc: &Doc{Text: text}}, nil
+	return DefaultBounds.ParsePart(file, text)
 }
 
-// ParseShop understands a shop file as far as it can.
+// ParseShop understands a shop file as far as it can, in the same way.
 func ParseShop(file string, text []byte) (*Shop, []Problem) {
-	return &Shop{File: file, Doc: &Doc{Text: text}}, nil
+	return DefaultBounds.ParseShop(file, text)
 }
 
-// Position is a 1-based line and a 1-based column in Unicode code points.
-type Position struct{ Line, Column int }
+// ParsePart is the package's ParsePart with bounds of the caller's.
+func (b Bounds) ParsePart(file string, text []byte) (*Part, []Problem) {
+	doc, problems := newDoc(text, PartFile, b)
+	d := &decoder{doc: doc, problems: problems}
+	p := d.part(file)
+	return p, problems.sorted()
+}
 
-// Position returns the line and column of a byte offset. Lines end at LF, CRLF or a lone CR.
-func (d *Doc) Position(offset int) Position { return Position{1, 1} }
+// ParseShop is the package's ParseShop with bounds of the caller's.
+func (b Bounds) ParseShop(file string, text []byte) (*Shop, []Problem) {
+	doc, problems := newDoc(text, ShopFile, b)
+	d := &decoder{doc: doc, problems: problems}
+	s := d.shop(file)
+	return s, problems.sorted()
+}

@@ -1,0 +1,121 @@
+package spec
+
+import (
+	"fmt"
+	"regexp"
+	"strconv"
+	"strings"
+	"time"
+)
+
+// This file reads tolerances and dates.
+
+// Tolerance is the tolerance of a size: a grade of ISO 286, with the letters of
+// its place where some were given, or a band on both sides.
+type Tolerance struct {
+	Letters string // "H" in H7; empty for IT9 and for bands
+	Grade   int    // 7 in H7; 0 for bands
+	Band    Quantity
+}
+
+// IsBand says whether the tolerance is a band and no grade.
+func (t Tolerance) IsBand() bool { return t.Band.Dim == Length }
+
+// deviation letters of ISO 286-1: A to ZC without I, L, O, Q and W; upper case
+// for holes, lower case for shafts (from memory of the standard's table).
+var gradeRx = regexp.MustCompile(`^(IT|[A-HJKMNPRSTUVXYZ]|CD|EF|FG|JS|ZA|ZB|ZC|[a-hjkmnprstuvxyz]|cd|ef|fg|js|za|zb|zc)([0-9]{1,2})$`)
+
+// ParseTolerance reads "H7", "IT9" or "+-0.05 mm". The error is a
+// *QuantityError.
+func ParseTolerance(text string) (Tolerance, error) {
+	s := strings.TrimSpace(text)
+	const help = `write a grade of ISO 286 such as "H7" or "IT9", or a band such as "+-0.05 mm"`
+	for _, sign := range []string{"+-", "±", "+/-"} {
+		rest, ok := strings.CutPrefix(s, sign)
+		if !ok {
+			continue
+		}
+		q, qe := parseQuantity(rest, Length, "mm")
+		if qe != nil {
+			if qe.Mended != "" {
+				qe.Mended = "+-" + qe.Mended
+			}
+			return Tolerance{}, qe
+		}
+		if q.V <= 0 {
+			return Tolerance{}, &QuantityError{fmt.Sprintf("%q, but a band must be more than 0", short(s)), help, ""}
+		}
+		return Tolerance{Band: q}, nil
+	}
+	m := gradeRx.FindStringSubmatch(s)
+	if m == nil {
+		e := &QuantityError{fmt.Sprintf("%q, which is no tolerance", short(s)), help, ""}
+		if _, qe := parseQuantity(s, Length, "mm"); qe == nil {
+			e.Mended = "+-" + strings.TrimLeft(s, "+-")
+		}
+		return Tolerance{}, e
+	}
+	grade, _ := strconv.Atoi(m[2])
+	if grade < 1 || grade > 18 || m[2][0] == '0' {
+		return Tolerance{}, &QuantityError{fmt.Sprintf("%q, but grades run from 1 to 18", short(s)), help, ""}
+	}
+	letters := m[1]
+	if letters == "IT" {
+		letters = ""
+	}
+	return Tolerance{Letters: letters, Grade: grade}, nil
+}
+
+// tolerance reads a tolerance and keeps its text.
+func (s scope) tolerance(name string) Value[string] {
+	n, k, v := get[string](s, name)
+	if n == nil {
+		return v
+	}
+	str, ok := n.Value.(string)
+	if !ok {
+		s.d.wrongType(n, k)
+		return v
+	}
+	t, err := ParseTolerance(str)
+	if qe, ok := err.(*QuantityError); ok {
+		p := Problem{At: n.At, Key: dotted(k.Path), Level: "error", Message: fmt.Sprintf("%q is %s.", dottedName(k), qe.Reason), Help: qe.Help + "."}
+		if qe.Mended != "" {
+			p.Fixes = []Fix{{fmt.Sprintf("Write %q", qe.Mended), n.At, quoteText(qe.Mended)}}
+		}
+		s.d.problems.add(p)
+		return v
+	}
+	if t.Letters != "" && t.Letters == strings.ToLower(t.Letters) {
+		upper := strings.ToUpper(t.Letters) + strconv.Itoa(t.Grade)
+		s.d.problem("warning", n.At, dotted(k.Path), fmt.Sprintf("%q is %q, which is the tolerance of a shaft.", dottedName(k), str),
+			"Holes have capital letters.", Fix{fmt.Sprintf("Write %q", upper), n.At, quoteText(upper)})
+	}
+	v.V, v.Set = strings.TrimSpace(str), true
+	return v
+}
+
+// ParseDate reads year-month-day and says whether that day exists.
+func ParseDate(s string) (Date, bool) {
+	t, err := time.Parse("2006-01-02", s)
+	if err != nil {
+		return Date{}, false
+	}
+	return Date{t.Year(), int(t.Month()), t.Day()}, true
+}
+
+// Before says whether a day comes before another.
+func (d Date) Before(o Date) bool {
+	if d.Year != o.Year {
+		return d.Year < o.Year
+	}
+	if d.Month != o.Month {
+		return d.Month < o.Month
+	}
+	return d.Day < o.Day
+}
+
+// Time returns the start of the day in UTC.
+func (d Date) Time() time.Time {
+	return time.Date(d.Year, time.Month(d.Month), d.Day, 0, 0, 0, 0, time.UTC)
+}
