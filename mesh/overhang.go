@@ -1,6 +1,11 @@
 package mesh
 
-import "context"
+import (
+	"cmp"
+	"context"
+	"math"
+	"slices"
+)
 
 // OverhangParams steer MeasureOverhang.
 type OverhangParams struct {
@@ -12,7 +17,8 @@ type OverhangParams struct {
 // OverhangKind says how a region is held.
 type OverhangKind string
 
-// Ledge is carried on one side, Bridge on opposite sides, Free nowhere.
+// Ledge is carried on one side, Bridge on opposite sides, Free nowhere, or it
+// holds a place that starts in the air.
 const (
 	Ledge  OverhangKind = "ledge"
 	Bridge OverhangKind = "bridge"
@@ -26,9 +32,10 @@ type OverhangRegion struct {
 	InclinationRad float64 // least
 	ReachMM        float64 // largest distance from a point of the region to where it is carried from below
 	Kind           OverhangKind
-	At             Vec   // the point of the largest reach, or the lowest point of a free region
-	Box            Box   // mesh coordinates
-	Hole           int32 // index of the hole whose roof this is, or -1
+	At             Vec     // the point of the largest reach, or the lowest point of a free region
+	LowMM          float64 // height of its lowest point above the platform
+	Box            Box     // mesh coordinates
+	Hole           int32   // index of the hole whose roof this is, or -1
 	Facets         []int32
 }
 
@@ -39,23 +46,246 @@ type Overhang struct {
 	ReachErr float64 // mm: what ReachMM may be off by
 }
 
-// MeasureOverhang finds the overhang regions of the part as it stands. Facets
-// that lie on the platform (the part's lowest plane, at lift 0) are none.
+// MeasureOverhang finds the overhang regions of the part as it stands.
+//
+// A facet is overhang if it faces down and lies lower than the angle by more
+// than the rounding of its corners (as float32) can explain, so that a face at
+// just the angle passes. Facets that rest on the platform (all corners within
+// 1e-5 of the box's diagonal of the part's lowest point, at lift 0) are none.
+// A facet too thin to have a direction takes its neighbour's.
+//
+// A region is carried from below where it rests on the platform or where, over
+// an edge of it, the surface goes on downwards: a wall under a ceiling, the
+// steeper flank under an arch's crown. Where the surface goes on upwards, as at
+// the rim of a ledge or all around the bottom of a ball, nothing carries it.
+//
+// Reach is measured horizontally, as layers see it, along the shortest way
+// inside the region: a tongue that hangs next to a wall of its own region,
+// across a slot, is as long as it is. A bridge of span s reaches s/2. A free
+// region without any hold reaches from its lowest points to its farthest.
+//
+// What rests on another body of the same mesh is seen at its lowest points
+// only (see MeasureFloatingStarts).
 func MeasureOverhang(ctx context.Context, m *Mesh, f Frame, p OverhangParams) (Overhang, error) {
-	return Overhang{}, errNotYet
+	s, err := newStance(ctx, m, f)
+	if err != nil {
+		return Overhang{}, err
+	}
+	o := overhang{stance: s, p: p}
+	if err := o.flag(ctx); err != nil {
+		return Overhang{}, err
+	}
+	mins, err := s.minima(ctx)
+	if err != nil {
+		return Overhang{}, err
+	}
+	o.mark(mins)
+	return o.regions(ctx)
 }
 
-// FloatingStart is a connected local minimum of height with nothing below it
-// to grow from.
-type FloatingStart struct {
-	At      Vec     // mesh coordinates
-	Kind    string  // "point", "edge" or "face"
-	AreaMM2 float64 // of a face; 0 else
-	Height  float64 // above the platform, mm
-	Facets  []int32 // touching the minimum
+// overhang is the work on one stance.
+type overhang struct {
+	*stance
+	p       OverhangParams
+	flagged []bool
+	of      []int32         // region of a flagged facet, -1 else
+	held    map[int32]bool  // vertices that rest on another body
+	lowest  map[int32]int32 // a vertex of the floating start that a facet touches
 }
 
-// MeasureFloatingStarts finds every local minimum of height that is not on the platform.
-func MeasureFloatingStarts(ctx context.Context, m *Mesh, f Frame) ([]FloatingStart, error) {
-	return nil, errNotYet
+// flag marks the facets that are overhang.
+func (o *overhang) flag(ctx context.Context) error {
+	limit := o.p.AngleRad - o.p.SlackRad
+	o.flagged = make([]bool, len(o.m.Facets))
+	if limit <= 0 {
+		return nil
+	}
+	o.m.Topology()
+	cos, sin := math.Cos(limit), math.Sin(limit)
+	return parallel(ctx, len(o.m.Facets), 1<<14, func(from, to int) error {
+		for f := int32(from); f < int32(to); f++ {
+			n, noise := o.facing(f)
+			// cos(limit - noise), to first order: noise is small.
+			o.flagged[f] = -n[2] > cos+sin*noise+1e-12 && !o.facetRests(f)
+		}
+		return nil
+	})
+}
+
+// mark notes which facets and vertices the minima touch.
+func (o *overhang) mark(mins []minimum) {
+	o.held, o.lowest = map[int32]bool{}, map[int32]int32{}
+	for _, mn := range mins {
+		for _, v := range mn.verts {
+			if mn.carried {
+				o.held[v] = true
+			}
+		}
+		if mn.carried {
+			continue
+		}
+		for _, f := range mn.facets {
+			o.lowest[f] = mn.verts[0]
+		}
+	}
+}
+
+func (o *overhang) hole(f int32) int32 {
+	if o.p.HoleOf == nil {
+		return -1
+	}
+	return o.p.HoleOf[f]
+}
+
+// regions joins flagged facets over their edges and measures what came out.
+func (o *overhang) regions(ctx context.Context) (Overhang, error) {
+	topo := o.m.Topology()
+	o.of = make([]int32, len(o.m.Facets))
+	for f := range o.of {
+		o.of[f] = -1
+	}
+	var out Overhang
+	for f := range o.of {
+		if !o.flagged[f] || o.of[f] >= 0 {
+			continue
+		}
+		id := int32(len(out.Regions))
+		o.of[f] = id
+		facets := []int32{int32(f)}
+		for i := 0; i < len(facets); i++ {
+			for k := range 3 {
+				g := topo.Neighbour(facets[i], k)
+				if g >= 0 && o.flagged[g] && o.of[g] < 0 && o.hole(g) == o.hole(int32(f)) {
+					o.of[g] = id
+					facets = append(facets, g)
+				}
+			}
+		}
+		slices.Sort(facets)
+		out.Regions = append(out.Regions, OverhangRegion{Hole: o.hole(int32(f)), Facets: facets})
+	}
+	errs := make([]float64, len(out.Regions))
+	err := parallel(ctx, len(out.Regions), 1, func(i, _ int) error {
+		e, err := o.measure(ctx, &out.Regions[i], int32(i))
+		errs[i] = e
+		return err
+	})
+	if err != nil {
+		return Overhang{}, err
+	}
+	for i := range out.Regions {
+		out.AreaMM2 += out.Regions[i].AreaMM2
+		out.ReachErr = max(out.ReachErr, errs[i])
+	}
+	slices.SortStableFunc(out.Regions, func(a, b OverhangRegion) int { return cmp.Compare(b.AreaMM2, a.AreaMM2) })
+	return out, nil
+}
+
+// measure fills in a region from its facets and returns the error of its reach.
+func (o *overhang) measure(ctx context.Context, r *OverhangRegion, id int32) (float64, error) {
+	steep := 0.0
+	low, lowAt := math.Inf(1), Vec{}
+	r.Box = EmptyBox()
+	free := false
+	for _, f := range r.Facets {
+		n, area, noise := o.normal(f)
+		r.AreaMM2 += area
+		r.ProjectedMM2 += area * math.Abs(n[2])
+		if noise <= noiseMaxRad && -n[2] > steep {
+			steep = -n[2]
+			r.InclinationRad = math.Atan2(math.Hypot(n[0], n[1]), -n[2])
+		}
+		for _, v := range o.m.Facets[f] {
+			r.Box = r.Box.Grow(o.m.Verts[v])
+			if p := o.at[v]; p[2] < low {
+				low, lowAt = p[2], p
+			}
+		}
+		_, starts := o.lowest[f]
+		free = free || starts
+	}
+	r.LowMM = low + o.frame.Lift
+	hold := o.carriers(r, id)
+	if len(hold) == 0 {
+		free = true
+		hold = o.freeStarts(r, lowAt)
+	}
+	reach, err := o.reach(ctx, r, id, hold)
+	if err != nil {
+		return 0, err
+	}
+	r.ReachMM, r.At, r.Kind = reach.dist, o.back(reach.at), Ledge
+	switch {
+	case free:
+		r.Kind, r.At = Free, o.back(lowAt)
+	case reach.spanRad > bridgeSpanRad:
+		r.Kind = Bridge
+	}
+	return reach.err, nil
+}
+
+// carriers returns the places where a region is carried from below, laid into
+// the platform.
+func (o *overhang) carriers(r *OverhangRegion, id int32) []carrier {
+	topo := o.m.Topology()
+	var out []carrier
+	var resting []int32 // vertices, the tip of a cone as often as facets meet there
+	for _, f := range r.Facets {
+		t := o.m.Facets[f]
+		for k := range 3 {
+			a, b := t[k], t[(k+1)%3]
+			pa, pb := o.at[a], o.at[b]
+			restA := o.rests(pa[2]) || o.held[a]
+			restB := o.rests(pb[2]) || o.held[b]
+			h := topo.Twin[3*f+int32(k)]
+			switch {
+			case restA && restB, h >= 0 && o.of[h/3] != id && o.goesDown(h, pb.Sub(pa)):
+				out = append(out, carrier{a: flatten(pa), b: flatten(pb)})
+			case restA:
+				resting = append(resting, a)
+			}
+		}
+	}
+	return append(out, o.points(resting)...)
+}
+
+// points returns vertices as carriers, each once.
+func (o *overhang) points(verts []int32) []carrier {
+	slices.Sort(verts)
+	var out []carrier
+	for _, v := range slices.Compact(verts) {
+		p := flatten(o.at[v])
+		out = append(out, carrier{a: p, b: p})
+	}
+	return out
+}
+
+// goesDown reports whether the facet of half-edge h leads down from that edge
+// and is no overhang itself. The edge is given as the other facet runs it.
+func (o *overhang) goesDown(h int32, edge Vec) bool {
+	g := h / 3
+	if o.flagged[g] {
+		return false
+	}
+	if o.facetRests(g) {
+		return true
+	}
+	n, _ := o.facing(g)
+	into := n.Cross(edge.Scale(-1))
+	return into[2] < -1e-6*into.Norm()
+}
+
+// freeStarts returns the places that a region without any hold grows from.
+func (o *overhang) freeStarts(r *OverhangRegion, low Vec) []carrier {
+	var verts []int32
+	for _, f := range r.Facets {
+		if v, ok := o.lowest[f]; ok {
+			verts = append(verts, v)
+		}
+	}
+	if len(verts) == 0 {
+		p := flatten(low)
+		return []carrier{{a: p, b: p}}
+	}
+	return o.points(verts)
 }

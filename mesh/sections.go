@@ -1,6 +1,13 @@
 package mesh
 
-import "context"
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"math"
+	"slices"
+	"sync"
+)
 
 // Sections holds horizontal cuts of the part as it stands, evenly spaced.
 type Sections struct {
@@ -9,7 +16,10 @@ type Sections struct {
 	AreaMM2     []float64
 	PerimeterMM []float64
 	Islands     []int // separate solid areas
-	Largest     int   // index of the largest area
+	Largest     int   // index of the largest area; -1 without cuts
+
+	mesh  *Mesh
+	frame Frame
 }
 
 // SectionJump is a sudden growth of the melted section.
@@ -20,14 +30,162 @@ type SectionJump struct {
 	At       Vec     // a point of the new area, mesh coordinates
 }
 
-// MeasureSections cuts the part at the middle of slices of the pitch.
+// sectionsMax bounds the number of cuts: a metre in micrometres.
+const sectionsMax = 1_000_000
+
+// MeasureSections cuts the part at the middle of slices of the pitch. Area and
+// perimeter are those of the mesh, exact to rounding, where it is closed. A
+// vertex on a plane counts as above it. Material that two bodies share counts
+// twice; islands that only overlap count apart.
 func MeasureSections(ctx context.Context, m *Mesh, f Frame, pitchMM float64) (*Sections, error) {
-	return nil, errNotYet
+	s, err := newStance(ctx, m, f)
+	if err != nil {
+		return nil, err
+	}
+	if !(pitchMM > 0) || s.size[2]/pitchMM > sectionsMax {
+		return nil, fmt.Errorf("cut sections every %g mm of %g mm: at most %d cuts", pitchMM, s.size[2], sectionsMax)
+	}
+	c, err := newSlicer(ctx, s, planesOf(s.size[2], pitchMM))
+	if err != nil {
+		return nil, err
+	}
+	out := &Sections{
+		PitchMM: pitchMM, Largest: -1, mesh: m, frame: f,
+		Z: make([]float64, c.n), AreaMM2: make([]float64, c.n), PerimeterMM: make([]float64, c.n), Islands: make([]int, c.n),
+	}
+	scratch := sync.Pool{New: func() any { return c.newCut() }}
+	err = parallel(ctx, c.blocks(), 1, func(b, _ int) error {
+		x := scratch.Get().(*cut)
+		defer scratch.Put(x)
+		return c.cutBlock(ctx, b, x, func(k int) error {
+			out.Z[k], out.AreaMM2[k], out.PerimeterMM[k], out.Islands[k] = c.z(k), x.area(), x.perimeter(), x.islands()
+			return nil
+		})
+	})
+	if err != nil {
+		return nil, err
+	}
+	for k, a := range out.AreaMM2 {
+		if out.Largest < 0 || a > out.AreaMM2[out.Largest] {
+			out.Largest = k
+		}
+	}
+	return out, nil
 }
 
 // Jumps returns, worst first, the places where the section grows most within
-// the given height, with a ratio of at least least.
-func (s *Sections) Jumps(withinMM, least float64) []SectionJump { return nil }
+// the given height, with a ratio of at least least. Growth right above the
+// part's lowest point is its start on the platform and no jump: the lower of
+// the two cuts lies at least withinMM above it. Nor is a section above empty
+// height one; that is a floating start.
+func (s *Sections) Jumps(withinMM, least float64) []SectionJump {
+	w := max(1, int(math.Round(withinMM/s.PitchMM)))
+	ratio := func(k int) float64 {
+		if k-w < 0 || k >= len(s.Z) || s.Z[k-w] < withinMM || s.AreaMM2[k-w] <= 0 {
+			return 0
+		}
+		return s.AreaMM2[k] / s.AreaMM2[k-w]
+	}
+	out := []SectionJump{}
+	// A step in the part shows in all cuts up to the height above it: one jump.
+	for k := 0; k < len(s.Z); k++ {
+		best := k
+		for ; ratio(k) >= least; k++ {
+			// The first of equal ones, but for rounding.
+			if ratio(k) > ratio(best)*(1+1e-9) {
+				best = k
+			}
+		}
+		if best < k {
+			out = append(out, SectionJump{Z: s.Z[best], Ratio: ratio(best), From: s.AreaMM2[best-w], To: s.AreaMM2[best]})
+		}
+	}
+	slices.SortStableFunc(out, func(a, b SectionJump) int { return cmp.Compare(b.Ratio, a.Ratio) })
+	s.place(out, w)
+	return out
+}
+
+// place finds a point of the new area of each jump: of all level lines the
+// middle of the longest stretch that is material above and none below.
+func (s *Sections) place(js []SectionJump, w int) {
+	if len(js) == 0 || s.mesh == nil {
+		return
+	}
+	st, err := newStance(context.Background(), s.mesh, s.frame)
+	if err != nil {
+		return
+	}
+	p := planes{s.PitchMM, len(s.Z)}
+	for i := range js {
+		k := p.above(js[i].Z) - 1
+		q := newSpot(st.segmentsAt(p.z(k-w)), st.segmentsAt(p.z(k)))
+		js[i].At = st.back(Vec{q[0], q[1], p.z(k)})
+	}
+}
+
+// segmentsAt cuts every facet at one height.
+func (s *stance) segmentsAt(z float64) []seg {
+	c := slicer{stance: s}
+	var out []seg
+	for f, t := range s.m.Facets {
+		x, y, w := s.at[t[0]][2], s.at[t[1]][2], s.at[t[2]][2]
+		if min(x, y, w) < z && max(x, y, w) >= z {
+			out = append(out, c.segment(int32(f), z))
+		}
+	}
+	return out
+}
+
+// spotLines is the number of level lines that look for new area.
+const spotLines = 127
+
+func newSpot(old, grown []seg) point {
+	lo, hi := math.Inf(1), math.Inf(-1)
+	for _, s := range grown {
+		lo, hi = min(lo, s.from[1]), max(hi, s.from[1])
+	}
+	var at point
+	long := -1.0
+	for i := range spotLines {
+		y := lo + (hi-lo)*(float64(i)+0.5)/spotLines
+		// Material above counts 1, below -2: only new area is 1.
+		cs := append(crossings(grown, y, 1), crossings(old, y, -2)...)
+		slices.SortFunc(cs, func(a, b xing) int { return cmp.Compare(a.x, b.x) })
+		in := 0
+		for j, c := range cs {
+			in += c.step
+			if in == 1 && j+1 < len(cs) && cs[j+1].x-c.x > long {
+				long = cs[j+1].x - c.x
+				at = point{(cs[j+1].x + c.x) / 2, y}
+			}
+		}
+	}
+	return at
+}
+
+type xing struct {
+	x    float64
+	step int
+}
+
+// crossings returns where segments meet the line at y, from left to right
+// entering material by +step, leaving by -step.
+func crossings(segs []seg, y float64, step int) []xing {
+	var out []xing
+	for i := range segs {
+		a, b := segs[i].from, segs[i].to
+		if (a[1] < y) == (b[1] < y) {
+			continue
+		}
+		x := a[0] + (b[0]-a[0])*(y-a[1])/(b[1]-a[1])
+		if a[1] < y { // runs up: material on its left, so a line from the left leaves it
+			out = append(out, xing{x, -step})
+		} else {
+			out = append(out, xing{x, step})
+		}
+	}
+	return out
+}
 
 // Slender is a tall thin feature that stands free above some height.
 type Slender struct {

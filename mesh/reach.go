@@ -1,0 +1,398 @@
+package mesh
+
+import (
+	"context"
+	"math"
+	"slices"
+)
+
+// This file measures how far a region reaches from where it is carried, in the
+// plane of the platform.
+
+const (
+	// reachTol is the share of the reach to which it is found; reachSplits
+	// bounds the work on one region, what is left open is reported.
+	reachTol    = 2e-5
+	reachSplits = 100_000
+	// nearShare widens the circle around the farthest point in which holds
+	// count as the nearest ones, and bridgeSpanRad is the angle that these must
+	// span for a bridge. Two opposite walls span 180 degrees, two walls of a
+	// corner 90, the one wall of a ledge up to 50: 135 stands between.
+	nearShare     = 1.1
+	bridgeSpanRad = 3 * math.Pi / 4
+)
+
+// point is a place in the platform's plane.
+type point [2]float64
+
+func flatten(p Vec) point { return point{p[0], p[1]} }
+
+func (p point) sub(q point) point { return point{p[0] - q[0], p[1] - q[1]} }
+func (p point) dot(q point) float64 {
+	return float64(p[0]*q[0]) + float64(p[1]*q[1])
+}
+func (p point) cross(q point) float64 {
+	return float64(p[0]*q[1]) - float64(p[1]*q[0])
+}
+func (p point) norm() float64 { return math.Sqrt(p.dot(p)) }
+func (p point) mid(q point) point {
+	return point{(p[0] + q[0]) / 2, (p[1] + q[1]) / 2}
+}
+
+// carrier is a piece of a region's hold: a segment, or a point where a = b.
+// base is the length of the way from there on, if it is only a corner that the
+// way bends around.
+type carrier struct {
+	a, b point
+	base float64
+}
+
+// nearest returns the carrier's point nearest to p.
+func (c *carrier) nearest(p point) point {
+	d := c.b.sub(c.a)
+	l := d.dot(d)
+	if l == 0 {
+		return c.a
+	}
+	t := min(1, max(0, p.sub(c.a).dot(d)/l))
+	return point{c.a[0] + t*d[0], c.a[1] + t*d[1]}
+}
+
+// from returns the length of the way from p, a convex function of p.
+func (c *carrier) from(p point) float64 { return c.base + p.sub(c.nearest(p)).norm() }
+
+// reach is how far a region reaches.
+type reach struct {
+	dist    float64
+	at      Vec     // machine coordinates
+	spanRad float64 // of the directions from there to the nearest holds
+	err     float64
+}
+
+// reach finds the point of the region farthest from its hold by branch and
+// bound over its facets.
+func (o *overhang) reach(ctx context.Context, r *OverhangRegion, id int32, hold []carrier) (reach, error) {
+	tree := newCarrierTree(hold)
+	b := &farthest{tree: tree}
+	for i, f := range r.Facets {
+		if i%1024 == 0 && ctx.Err() != nil {
+			return reach{}, ctx.Err()
+		}
+		t := o.m.Facets[f]
+		b.add(piece{corner: [3]Vec{o.at[t[0]], o.at[t[1]], o.at[t[2]]}})
+	}
+	if err := b.run(ctx); err != nil {
+		return reach{}, err
+	}
+	out := reach{dist: b.best, at: b.at, err: max(0, b.bound-b.best)}
+	out.spanRad = spanAround(flatten(b.at), b.best*nearShare, hold)
+	return out, nil
+}
+
+// farthest looks for the largest distance. Pieces whose bound lies within the
+// tolerance of the best point are dropped.
+type farthest struct {
+	tree  *carrierTree
+	best  float64
+	at    Vec
+	bound float64 // nothing lies farther
+	heap  []piece
+}
+
+// piece is a triangle of a region, still to be searched.
+type piece struct {
+	corner [3]Vec
+	bound  float64
+}
+
+func (b *farthest) add(p piece) {
+	var near [4]int32
+	c := p.corner[0].Add(p.corner[1]).Add(p.corner[2]).Scale(1.0 / 3)
+	for i, q := range [4]Vec{p.corner[0], p.corner[1], p.corner[2], c} {
+		k, d := b.tree.nearest(flatten(q))
+		near[i] = k
+		if d > b.best {
+			b.best, b.at = d, q
+		}
+	}
+	p.bound = b.tree.bound(&p.corner, near)
+	b.push(p)
+}
+
+func (b *farthest) tol() float64 { return reachTol*b.best + 1e-9 }
+
+func (b *farthest) run(ctx context.Context) error {
+	for n := 0; len(b.heap) > 0; n++ {
+		p := b.heap[0]
+		if p.bound <= b.best+b.tol() || n >= reachSplits {
+			b.bound = max(b.bound, p.bound)
+			return nil
+		}
+		if n%1024 == 0 && ctx.Err() != nil {
+			return ctx.Err()
+		}
+		b.pop()
+		// The longest edge is halved.
+		k, long := 0, -1.0
+		for j := range 3 {
+			d := flatten(p.corner[(j+1)%3].Sub(p.corner[j]))
+			if d.dot(d) > long {
+				k, long = j, d.dot(d)
+			}
+		}
+		u, v, w := p.corner[k], p.corner[(k+1)%3], p.corner[(k+2)%3]
+		m := u.Add(v).Scale(0.5)
+		b.add(piece{corner: [3]Vec{u, m, w}})
+		b.add(piece{corner: [3]Vec{m, v, w}})
+	}
+	b.bound = max(b.bound, b.best)
+	return nil
+}
+
+func (b *farthest) push(p piece) {
+	if p.bound <= b.best+b.tol() {
+		b.bound = max(b.bound, p.bound)
+		return
+	}
+	b.heap = append(b.heap, p)
+	for i := len(b.heap) - 1; i > 0; {
+		up := (i - 1) / 2
+		if b.heap[up].bound >= b.heap[i].bound {
+			return
+		}
+		b.heap[up], b.heap[i] = b.heap[i], b.heap[up]
+		i = up
+	}
+}
+
+func (b *farthest) pop() {
+	n := len(b.heap) - 1
+	b.heap[0] = b.heap[n]
+	b.heap = b.heap[:n]
+	for i := 0; ; {
+		k := 2*i + 1
+		if k >= n {
+			return
+		}
+		if k+1 < n && b.heap[k+1].bound > b.heap[k].bound {
+			k++
+		}
+		if b.heap[i].bound >= b.heap[k].bound {
+			return
+		}
+		b.heap[i], b.heap[k] = b.heap[k], b.heap[i]
+		i = k
+	}
+}
+
+// boundOf returns an upper bound of the distance over a triangle from a few
+// carriers. The way to one carrier is convex, so it is largest at a corner; so
+// is every mean of two of them, and the shorter way is never above their mean.
+// That makes the bound good to second order in the triangle's size even where
+// two holds are equally far, along the middle of a bridge.
+func boundOf(corner *[3]Vec, cs []carrier) float64 {
+	var f [8][3]float64
+	cs = cs[:min(len(cs), len(f))]
+	best := math.Inf(1)
+	for i := range cs {
+		for k := range 3 {
+			f[i][k] = cs[i].from(flatten(corner[k]))
+		}
+		best = min(best, max(f[i][0], f[i][1], f[i][2]))
+	}
+	for i := range cs {
+		for j := range i {
+			best = min(best, boundOfTwo(&f[i], &f[j]))
+		}
+	}
+	return best
+}
+
+// boundOfTwo returns the least over t in [0,1] of the largest over the corners
+// of (1-t)*f + t*g: it is taken where two of the three lines cross.
+func boundOfTwo(f, g *[3]float64) float64 {
+	best := math.Inf(1)
+	for k := range 3 {
+		l := (k + 1) % 3
+		df, dg := f[k]-f[l], g[k]-g[l]
+		if (df < 0) == (dg < 0) || df == dg {
+			continue
+		}
+		t := df / (df - dg)
+		top := 0.0
+		for i := range 3 {
+			top = max(top, (1-t)*f[i]+t*g[i])
+		}
+		best = min(best, top)
+	}
+	return best
+}
+
+// spanAround returns the angle that the parts of the holds within a radius of
+// p span: a full turn less the widest gap between their directions.
+func spanAround(p point, radius float64, hold []carrier) float64 {
+	type arc struct{ from, to float64 }
+	var arcs []arc
+	for i := range hold {
+		rest := radius - hold[i].base
+		a, b, ok := clipToCircle(hold[i].a.sub(p), hold[i].b.sub(p), rest)
+		if rest < 0 || !ok {
+			continue
+		}
+		from := math.Atan2(a[1], a[0])
+		turn := math.Atan2(a.cross(b), a.dot(b))
+		if turn < 0 {
+			from, turn = from+turn, -turn
+		}
+		if from < -math.Pi {
+			from += 2 * math.Pi
+		}
+		arcs = append(arcs, arc{from, from + turn})
+	}
+	if len(arcs) == 0 {
+		return 0
+	}
+	slices.SortFunc(arcs, func(x, y arc) int {
+		switch {
+		case x.from < y.from:
+			return -1
+		case x.from > y.from:
+			return 1
+		}
+		return 0
+	})
+	gap, end := 0.0, arcs[0].to
+	for _, a := range arcs[1:] {
+		gap = max(gap, a.from-end)
+		end = max(end, a.to)
+	}
+	gap = max(gap, arcs[0].from+2*math.Pi-end)
+	return max(0, 2*math.Pi-gap)
+}
+
+// clipToCircle cuts a segment to the circle of the radius around the origin.
+func clipToCircle(a, b point, radius float64) (point, point, bool) {
+	d := b.sub(a)
+	l, h, c := d.dot(d), a.dot(d), a.dot(a)-radius*radius
+	if l == 0 {
+		return a, b, c <= 0
+	}
+	disc := h*h - l*c
+	if disc < 0 {
+		return a, b, false
+	}
+	root := math.Sqrt(disc)
+	t0, t1 := max(0, (-h-root)/l), min(1, (-h+root)/l)
+	if t0 > t1 {
+		return a, b, false
+	}
+	at := func(t float64) point { return point{a[0] + t*d[0], a[1] + t*d[1]} }
+	return at(t0), at(t1), true
+}
+
+// carrierTree finds the nearest carrier of a point.
+type carrierTree struct {
+	hold  []carrier
+	order []int32
+	nodes []carrierNode
+}
+
+type carrierNode struct {
+	lo, hi   point
+	from, to int32
+	right    int32 // the left child follows its parent; 0 in a leaf
+}
+
+const carrierLeaf = 4
+
+func newCarrierTree(hold []carrier) *carrierTree {
+	t := &carrierTree{hold: hold, order: make([]int32, len(hold))}
+	for i := range t.order {
+		t.order[i] = int32(i)
+	}
+	t.build(0, int32(len(hold)))
+	return t
+}
+
+func (t *carrierTree) build(from, to int32) int32 {
+	n := carrierNode{lo: point{math.Inf(1), math.Inf(1)}, hi: point{math.Inf(-1), math.Inf(-1)}, from: from, to: to}
+	for _, i := range t.order[from:to] {
+		for k := range 2 {
+			n.lo[k] = min(n.lo[k], t.hold[i].a[k], t.hold[i].b[k])
+			n.hi[k] = max(n.hi[k], t.hold[i].a[k], t.hold[i].b[k])
+		}
+	}
+	id := int32(len(t.nodes))
+	t.nodes = append(t.nodes, n)
+	if to-from <= carrierLeaf {
+		return id
+	}
+	k := 0
+	if n.hi[1]-n.lo[1] > n.hi[0]-n.lo[0] {
+		k = 1
+	}
+	slices.SortFunc(t.order[from:to], func(i, j int32) int {
+		x, y := t.hold[i].a[k]+t.hold[i].b[k], t.hold[j].a[k]+t.hold[j].b[k]
+		switch {
+		case x < y:
+			return -1
+		case x > y:
+			return 1
+		}
+		return int(i - j)
+	})
+	half := from + (to-from)/2
+	t.build(from, half)
+	right := t.build(half, to)
+	t.nodes[id].right = right
+	return id
+}
+
+// nearest returns the carrier nearest to p and its distance.
+func (t *carrierTree) nearest(p point) (int32, float64) {
+	best, at := math.Inf(1), int32(-1)
+	t.search(0, p, &best, &at)
+	return at, best
+}
+
+func (t *carrierTree) search(id int32, p point, best *float64, at *int32) {
+	n := &t.nodes[id]
+	if n.right == 0 {
+		for _, i := range t.order[n.from:n.to] {
+			if d := t.hold[i].from(p); d < *best {
+				*best, *at = d, i
+			}
+		}
+		return
+	}
+	near, far := id+1, n.right
+	dn, df := t.nodes[near].dist(p), t.nodes[far].dist(p)
+	if df < dn {
+		near, far, dn, df = far, near, df, dn
+	}
+	if dn < *best {
+		t.search(near, p, best, at)
+	}
+	if df < *best {
+		t.search(far, p, best, at)
+	}
+}
+
+func (n *carrierNode) dist(p point) float64 {
+	dx := max(n.lo[0]-p[0], 0, p[0]-n.hi[0])
+	dy := max(n.lo[1]-p[1], 0, p[1]-n.hi[1])
+	return math.Sqrt(float64(dx*dx) + float64(dy*dy))
+}
+
+// bound is boundOf over the carriers with the given numbers.
+func (t *carrierTree) bound(corner *[3]Vec, near [4]int32) float64 {
+	var cs [4]carrier
+	n := 0
+	for i, k := range near {
+		if k >= 0 && !slices.Contains(near[:i], k) {
+			cs[n] = t.hold[k]
+			n++
+		}
+	}
+	return boundOf(corner, cs[:n])
+}

@@ -1,0 +1,102 @@
+package mesh_test
+
+import (
+	"context"
+	"math"
+	"testing"
+
+	"corbel/mesh"
+	"corbel/mesh/meshtest"
+)
+
+func sectionsOf(t testing.TB, m *mesh.Mesh, f mesh.Frame, pitch float64) *mesh.Sections {
+	t.Helper()
+	s, err := mesh.MeasureSections(context.Background(), m, f, pitch)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return s
+}
+
+func ngonArea(n int, r float64) float64 {
+	return float64(n) / 2 * r * r * math.Sin(2*math.Pi/float64(n))
+}
+
+func TestSections(t *testing.T) {
+	// A revolved polygon is cut in a regular n-gon at every height, so area and
+	// perimeter are exact.
+	const n = 60
+	ngon := func(r float64) (a, p float64) {
+		return ngonArea(n, r), float64(n) * 2 * r * math.Sin(math.Pi/n)
+	}
+	cases := []struct {
+		name    string
+		m       *mesh.Mesh
+		f       mesh.Frame
+		pitch   float64
+		cuts    int
+		islands int
+		want    func(z float64) (area, perimeter float64)
+	}{
+		{"cube", meshtest.Cube(20), plusZ, 0.04, 500, 1, func(float64) (float64, float64) { return 400, 80 }},
+		{"cube, planes on its vertices", meshtest.Refine(meshtest.Cube(20), 2), plusZ, 2, 10, 1, func(float64) (float64, float64) { return 400, 80 }},
+		{"cube on an edge", meshtest.Cube(20), up(1, 1, 0, 3), 0.1, 283, 1, func(z float64) (float64, float64) {
+			w := 2 * min(z, 20*math.Sqrt2-z)
+			return 20 * w, 40 + 2*w
+		}},
+		{"cone", meshtest.Revolve([]mesh.Vec{{0, 0}, {10, 0}, {0, 10}}, n), plusZ, 0.1, 100, 1, func(z float64) (float64, float64) { return ngon(10 - z) }},
+		{"tube", meshtest.RingPrism(meshtest.Circle(0, 0, 10, n), meshtest.Circle(0, 0, 8, n), 0, 30), plusZ, 0.7, 43, 1, func(float64) (float64, float64) {
+			a, p := ngon(10)
+			b, q := ngon(8)
+			return a - b, p + q
+		}},
+		{"hollow cube", meshtest.Join(meshtest.Cube(20), meshtest.Flip(meshtest.BoxAt(mesh.Vec{5, 5, 5}, mesh.Vec{15, 15, 15}))), plusZ, 0.3, 67, 1, func(z float64) (float64, float64) {
+			if z < 5 || z >= 15 {
+				return 400, 80
+			}
+			return 300, 120
+		}},
+		{"two towers", meshtest.Join(meshtest.Cube(20), meshtest.BoxAt(mesh.Vec{30, 0, 0}, mesh.Vec{35, 5, 20})), plusZ, 0.5, 40, 2, func(float64) (float64, float64) { return 425, 100 }},
+		{"two towers that share an upright edge", meshtest.Join(meshtest.Cube(20), meshtest.BoxAt(mesh.Vec{20, 20, 0}, mesh.Vec{40, 40, 20})), plusZ, 0.5, 40, 2, func(float64) (float64, float64) { return 800, 160 }},
+	}
+	for _, c := range cases {
+		s := sectionsOf(t, c.m, c.f, c.pitch)
+		if len(s.Z) != c.cuts {
+			t.Errorf("%s: %d cuts, want %d", c.name, len(s.Z), c.cuts)
+		}
+		for k, z := range s.Z {
+			a, p := c.want(z)
+			if math.Abs(s.AreaMM2[k]-a) > 1e-9*(1+a) || math.Abs(s.PerimeterMM[k]-p) > 1e-9*(1+p) || s.Islands[k] != c.islands {
+				t.Errorf("%s at %g: area %.12g perimeter %.12g islands %d, want %.12g, %.12g, %d", c.name, z, s.AreaMM2[k], s.PerimeterMM[k], s.Islands[k], a, p, c.islands)
+				break
+			}
+		}
+	}
+}
+
+func TestSectionJumps(t *testing.T) {
+	// A post of 5 x 5 that carries a plate of 40 x 40 from height 20.
+	post := meshtest.Revolve([]mesh.Vec{{0, 0}, {3, 0}, {3, 20}, {20, 20}, {20, 25}, {0, 25}}, 64)
+	js := sectionsOf(t, post, plusZ, 0.1).Jumps(1, 4)
+	if len(js) != 1 {
+		t.Fatalf("%d jumps, want 1: %+v", len(js), js)
+	}
+	j := js[0]
+	near(t, "ratio", j.Ratio, 400.0/9, 1e-9)
+	near(t, "height", j.Z, 20.05, 1e-9)
+	near(t, "from", j.From, ngonArea(64, 3), 1e-9)
+	near(t, "to", j.To, ngonArea(64, 20), 1e-9)
+	if r := math.Hypot(j.At[0], j.At[1]); r < 3 || r > 20 {
+		t.Errorf("place %v lies at radius %g, want it in the new ring", j.At, r)
+	}
+	near(t, "place height", j.At[2], 20.05, 1e-9)
+	for name, m := range map[string]*mesh.Mesh{
+		"ball":     meshtest.Sphere(10, 64),
+		"cube":     meshtest.Cube(20),
+		"two feet": bridge(10, 20, 20, 5, 20),
+	} {
+		if js := sectionsOf(t, m, plusZ, 0.05).Jumps(1, 4); len(js) > 0 {
+			t.Errorf("%s: jumps %+v, want none", name, js)
+		}
+	}
+}

@@ -1,0 +1,136 @@
+package mesh
+
+import (
+	"context"
+	"math"
+)
+
+// This file defines the stance: a mesh turned into the machine's axes, and the
+// tolerances with which its heights and directions are read.
+
+const (
+	// platformShare is the share of the part's box diagonal within which the
+	// lowest points count as resting on the platform: 2 um on a part of 200 mm,
+	// a tenth of the thinnest layer in use.
+	platformShare = 1e-5
+	// noiseMaxRad is the doubt about a facet's direction from which on the facet
+	// is called thin: it says nothing about where its surface faces.
+	noiseMaxRad = 0.01
+)
+
+// stance is a mesh as it stands in the machine. Coordinates run along the
+// machine's axes from the lowest corner of the part's box, so a height is above
+// the part's lowest point.
+type stance struct {
+	m      *Mesh
+	frame  Frame
+	origin Vec   // machine coordinates of the corner
+	at     []Vec // of every vertex
+	size   Vec   // of the box
+	// quantum is what a coordinate may be off by: half the spacing of float32
+	// values at the largest coordinate, which is what STL stores.
+	quantum float64
+	// levelTol is the difference of height that is none.
+	levelTol float64
+	// platformTol is how far above the lowest point a point still rests.
+	platformTol float64
+}
+
+func newStance(ctx context.Context, m *Mesh, f Frame) (*stance, error) {
+	s := &stance{m: m, frame: f, at: make([]Vec, len(m.Verts))}
+	const step = 1 << 16
+	err := parallel(ctx, len(m.Verts), step, func(from, to int) error {
+		for i := from; i < to; i++ {
+			s.at[i] = f.Turn(m.Verts[i])
+		}
+		return nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	boxes := make([]Box, (len(m.Facets)+step-1)/step)
+	big := make([]float64, len(boxes))
+	err = parallel(ctx, len(m.Facets), step, func(from, to int) error {
+		b, g := EmptyBox(), 0.0
+		for _, t := range m.Facets[from:to] {
+			for _, v := range t {
+				b = b.Grow(s.at[v])
+				p := &m.Verts[v]
+				g = max(g, math.Abs(p[0]), math.Abs(p[1]), math.Abs(p[2]))
+			}
+		}
+		boxes[from/step], big[from/step] = b, g
+		return nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	b, g := EmptyBox(), 0.0
+	for i := range boxes {
+		b, g = b.Join(boxes[i]), max(g, big[i])
+	}
+	if len(m.Facets) == 0 {
+		return s, nil
+	}
+	s.origin, s.size = b.Min, b.Size()
+	s.quantum = math.Ldexp(g, -24)
+	s.levelTol = 8 * s.quantum
+	s.platformTol = platformShare*b.Diagonal() + s.levelTol
+	return s, parallel(ctx, len(s.at), step, func(from, to int) error {
+		for i := from; i < to; i++ {
+			s.at[i] = s.at[i].Sub(s.origin)
+		}
+		return nil
+	})
+}
+
+// back gives a point of the stance in mesh coordinates.
+func (s *stance) back(p Vec) Vec { return s.frame.Back(p.Add(s.origin)) }
+
+// rests reports whether a height is on the platform.
+func (s *stance) rests(h float64) bool { return s.frame.Lift <= 0 && h <= s.platformTol }
+
+// normal returns a facet's outward normal along the machine's axes, its area,
+// and the angle that the rounding of its corners may turn it by.
+func (s *stance) normal(f int32) (n Vec, area, noise float64) {
+	t := s.m.Facets[f]
+	a, b, c := s.at[t[0]], s.at[t[1]], s.at[t[2]]
+	ab, ac := b.Sub(a), c.Sub(a)
+	x := ab.Cross(ac)
+	l := x.Norm()
+	if l == 0 {
+		return Vec{}, 0, math.Inf(1)
+	}
+	// A corner that moves by e turns the facet by e over its height, which is
+	// least over the longest edge. Three coordinates of two ends: 4 quanta.
+	side := math.Sqrt(max(ab.Dot(ab), ac.Dot(ac), c.Sub(b).Dot(c.Sub(b))))
+	return x.Scale(1 / l), l / 2, 4 * s.quantum * side / l
+}
+
+// facing returns the direction in which a facet's surface faces. A thin facet
+// takes that of the facet across its longest edge, of which it is a flap; the
+// zero vector is returned where that leads nowhere.
+func (s *stance) facing(f int32) (n Vec, noise float64) {
+	n, _, noise = s.normal(f)
+	if noise <= noiseMaxRad {
+		return n, noise
+	}
+	// Thin facets come in fans, so the walk goes on, but not for ever.
+	topo := s.m.Topology()
+	for range 8 {
+		t := s.m.Facets[f]
+		k, best := 0, -1.0
+		for j := range 3 {
+			if d := s.at[t[(j+1)%3]].Sub(s.at[t[j]]); d.Dot(d) > best {
+				k, best = j, d.Dot(d)
+			}
+		}
+		if f = topo.Neighbour(f, k); f < 0 {
+			break
+		}
+		if n, _, noise = s.normal(f); noise <= noiseMaxRad {
+			return n, noise
+		}
+	}
+	return Vec{}, 0
+}

@@ -1,0 +1,301 @@
+package mesh
+
+import (
+	"context"
+	"math"
+	"slices"
+)
+
+// This file finds where material starts in the air.
+
+// FloatingStart is a connected local minimum of height with nothing below it
+// to grow from.
+type FloatingStart struct {
+	At      Vec     // mesh coordinates
+	Kind    string  // "point", "edge" or "face"
+	AreaMM2 float64 // of a face; 0 else
+	Height  float64 // above the platform, mm
+	Facets  []int32 // touching the minimum
+}
+
+// MeasureFloatingStarts finds every local minimum of height that is not on the
+// platform, lowest first. It is exact on the mesh: vertices are compared, and
+// what is level within the rounding of the coordinates is one minimum. A
+// minimum with material right below, as the floor of a cup or of a void, is
+// none, nor is one that touches another body (looked for where the mesh has
+// several shells, at the corners and centres of the minimum's facets).
+//
+// With lift 0 the platform is everything within 1e-5 of the box's diagonal of
+// the lowest point; with a lift nothing rests.
+func MeasureFloatingStarts(ctx context.Context, m *Mesh, f Frame) ([]FloatingStart, error) {
+	s, err := newStance(ctx, m, f)
+	if err != nil {
+		return nil, err
+	}
+	mins, err := s.minima(ctx)
+	if err != nil {
+		return nil, err
+	}
+	out := []FloatingStart{}
+	for i := range mins {
+		if !mins[i].carried {
+			out = append(out, s.floatingStart(&mins[i]))
+		}
+	}
+	return out, nil
+}
+
+// minimum is a connected local minimum of the solid's height, off the platform.
+type minimum struct {
+	verts   []int32 // level with the lowest, in order
+	facets  []int32 // touching it, in order
+	height  float64
+	carried bool // touches another body
+}
+
+// minima returns the minima with material above and air below, lowest first.
+func (s *stance) minima(ctx context.Context) ([]minimum, error) {
+	seeds := s.seeds()
+	if len(seeds) == 0 || ctx.Err() != nil {
+		return nil, ctx.Err()
+	}
+	around := newFans(s.m)
+	var out []minimum
+	flood := make([]int32, len(s.at))
+	for n, v := range seeds {
+		if n%256 == 0 && ctx.Err() != nil {
+			return nil, ctx.Err()
+		}
+		verts := s.level(v, int32(n+1), around, flood)
+		if verts == nil || s.rests(s.at[v][2]) || !s.airBelow(verts, around) {
+			continue
+		}
+		mn := minimum{verts: verts, height: s.at[v][2]}
+		for _, w := range verts {
+			mn.facets = append(mn.facets, around.of(w)...)
+		}
+		slices.Sort(mn.facets)
+		mn.facets = slices.Compact(mn.facets)
+		mn.carried = s.touches(&mn)
+		out = append(out, mn)
+	}
+	return out, ctx.Err()
+}
+
+// below orders vertices by height, equal ones by number.
+func (s *stance) below(a, b int32) bool {
+	x, y := s.at[a][2], s.at[b][2]
+	return x < y || x == y && a < b
+}
+
+// seeds returns the vertices with no lower neighbour, lowest first.
+func (s *stance) seeds() []int32 {
+	const used, higher = 1, 2
+	mark := make([]uint8, len(s.at))
+	for _, t := range s.m.Facets {
+		for k := range 3 {
+			a, b := t[k], t[(k+1)%3]
+			if a == b {
+				continue
+			}
+			if s.below(b, a) {
+				a, b = b, a
+			}
+			mark[a] |= used
+			mark[b] |= used | higher
+		}
+	}
+	var out []int32
+	for v, k := range mark {
+		if k == used {
+			out = append(out, int32(v))
+		}
+	}
+	slices.SortFunc(out, func(a, b int32) int {
+		if s.below(a, b) {
+			return -1
+		}
+		return 1
+	})
+	return out
+}
+
+// level returns the vertices that hang together with v no higher than a
+// tolerance above it, or nil if something lower is among them: then v is noise
+// on a slope or on a floor. Seeds come lowest first, so what an earlier seed
+// reached (flood holds its number) leads down to that seed, and no vertex is
+// looked at twice.
+func (s *stance) level(v, seed int32, around fans, flood []int32) []int32 {
+	if flood[v] != 0 {
+		return nil
+	}
+	top := s.at[v][2] + s.levelTol
+	flood[v] = seed
+	queue := []int32{v}
+	for i := 0; i < len(queue); i++ {
+		for _, f := range around.of(queue[i]) {
+			for _, w := range s.m.Facets[f] {
+				switch {
+				case s.at[w][2] > top || flood[w] == seed:
+				case flood[w] != 0 || s.below(w, v):
+					return nil
+				default:
+					flood[w] = seed
+					queue = append(queue, w)
+				}
+			}
+		}
+	}
+	slices.Sort(queue)
+	return queue
+}
+
+// airBelow reports whether a minimum has air below and so material above. At a
+// vertex of which all surface goes up the nearest point to a point just below
+// is the vertex itself, so the sign of the angle-weighted normal tells the
+// sides apart (Baerentzen and Aanaes 2005, "Signed distance computation using
+// the angle weighted pseudonormal").
+func (s *stance) airBelow(verts []int32, around fans) bool {
+	var z float64
+	for _, v := range verts {
+		for _, f := range around.of(v) {
+			n, area, _ := s.normal(f)
+			if area > 0 {
+				z += s.cornerAngle(f, v) * n[2]
+			}
+		}
+	}
+	return z < -1e-9
+}
+
+// cornerAngle returns the angle of facet f at its corner v.
+func (s *stance) cornerAngle(f, v int32) float64 {
+	t := s.m.Facets[f]
+	for k := range 3 {
+		if t[k] == v {
+			p := s.at[v]
+			a, b := s.at[t[(k+1)%3]].Sub(p), s.at[t[(k+2)%3]].Sub(p)
+			return math.Atan2(a.Cross(b).Norm(), a.Dot(b))
+		}
+	}
+	return 0
+}
+
+// touches reports whether another body lies right below a minimum. Bodies that
+// only touch, or run into each other, share no vertex, so the mesh itself does
+// not tell.
+func (s *stance) touches(mn *minimum) bool {
+	if s.m.Topology().Shells < 2 {
+		return false
+	}
+	down := s.frame.Z.Scale(-2 * s.platformTol)
+	for _, v := range mn.verts {
+		if s.m.inside(s.m.Verts[v].Add(down)) {
+			return true
+		}
+	}
+	for _, f := range mn.facets {
+		if s.flat(f, mn) && s.m.inside(s.m.Centre(f).Add(down)) {
+			return true
+		}
+	}
+	return false
+}
+
+// flat reports whether a facet lies in the minimum with all corners.
+func (s *stance) flat(f int32, mn *minimum) bool {
+	for _, v := range s.m.Facets[f] {
+		if _, ok := slices.BinarySearch(mn.verts, v); !ok {
+			return false
+		}
+	}
+	return true
+}
+
+// inside reports whether material is at p: whether the surface winds around it.
+// The ray runs askew to every usual axis, so that it meets no edge.
+func (m *Mesh) inside(p Vec) bool {
+	d := Vec{0.2709, 0.1413, 0.9522}
+	wind := 0
+	for _, h := range m.BVH().RayAll(p, d, 0, math.Inf(1), nil) {
+		switch z := m.Normal(h.Facet).Dot(d); {
+		case z > 0:
+			wind++
+		case z < 0:
+			wind--
+		}
+	}
+	return wind > 0
+}
+
+func (s *stance) floatingStart(mn *minimum) FloatingStart {
+	st := FloatingStart{Kind: "point", Height: mn.height + s.frame.Lift, Facets: mn.facets}
+	// The place is the point of the minimum nearest to its middle: a corner, or
+	// the centre of an edge or a facet in it.
+	var mid Vec
+	for _, v := range mn.verts {
+		mid = mid.Add(s.at[v])
+	}
+	mid = mid.Scale(1 / float64(len(mn.verts)))
+	best, at := math.Inf(1), Vec{}
+	try := func(p Vec) {
+		if d := p.Sub(mid).Norm(); d < best {
+			best, at = d, p
+		}
+	}
+	for _, f := range mn.facets {
+		if s.flat(f, mn) {
+			st.Kind = "face"
+			st.AreaMM2 += s.m.Area(f)
+			t := s.m.Facets[f]
+			try(s.at[t[0]].Add(s.at[t[1]]).Add(s.at[t[2]]).Scale(1.0 / 3))
+		}
+	}
+	if st.Kind == "point" && len(mn.verts) > 1 {
+		st.Kind = "edge"
+		for _, f := range mn.facets {
+			t := s.m.Facets[f]
+			for k := range 3 {
+				a, b := t[k], t[(k+1)%3]
+				_, inA := slices.BinarySearch(mn.verts, a)
+				_, inB := slices.BinarySearch(mn.verts, b)
+				if inA && inB {
+					try(s.at[a].Add(s.at[b]).Scale(0.5))
+				}
+			}
+		}
+	}
+	if math.IsInf(best, 1) {
+		at = s.at[mn.verts[0]]
+	}
+	st.At = s.back(at)
+	return st
+}
+
+// fans lists the facets around every vertex.
+type fans struct {
+	first  []int32
+	facets []int32
+}
+
+func newFans(m *Mesh) fans {
+	fs := fans{first: make([]int32, len(m.Verts)+1), facets: make([]int32, 3*len(m.Facets))}
+	for _, t := range m.Facets {
+		for _, v := range t {
+			fs.first[v+1]++
+		}
+	}
+	for v := range m.Verts {
+		fs.first[v+1] += fs.first[v]
+	}
+	next := slices.Clone(fs.first)
+	for f, t := range m.Facets {
+		for _, v := range t {
+			fs.facets[next[v]] = int32(f)
+			next[v]++
+		}
+	}
+	return fs
+}
+
+func (fs fans) of(v int32) []int32 { return fs.facets[fs.first[v]:fs.first[v+1]] }
