@@ -9,23 +9,23 @@ import (
 	"corbel/mesh/meshtest"
 )
 
-const deg = math.Pi / 180
+const degree = math.Pi / 180
 
 var plusZ = mesh.NewFrame(mesh.Vec{0, 0, 1}, 0, 0)
 
-// up stands a part with the given direction up, lift above the platform.
-func up(x, y, z, lift float64) mesh.Frame { return mesh.NewFrame(mesh.Vec{x, y, z}, 0, lift) }
+// upward stands a part with the given direction up, lift above the platform.
+func upward(x, y, z, lift float64) mesh.Frame { return mesh.NewFrame(mesh.Vec{x, y, z}, 0, lift) }
 
 func overhangAt(t testing.TB, m *mesh.Mesh, f mesh.Frame, degrees float64) mesh.Overhang {
 	t.Helper()
-	o, err := mesh.MeasureOverhang(context.Background(), m, f, mesh.OverhangParams{AngleRad: degrees * deg})
+	o, err := mesh.MeasureOverhang(context.Background(), m, f, mesh.OverhangParams{AngleRad: degrees * degree})
 	if err != nil {
 		t.Fatal(err)
 	}
 	return o
 }
 
-func near(t testing.TB, what string, got, want, tol float64) {
+func wantNear(t testing.TB, what string, got, want, tol float64) {
 	t.Helper()
 	if !(math.Abs(got-want) <= tol) {
 		t.Errorf("%s: got %.9g, want %.9g within %.2g", what, got, want, tol)
@@ -53,14 +53,14 @@ func boredBlock(r, depth float64, n int) *mesh.Mesh {
 // flat shapes must agree to rounding; round ones within the error of their mesh.
 func TestOverhangAreas(t *testing.T) {
 	cube := meshtest.Cube(20)
-	octa := octahedron(10)
-	tetra := tetrahedron(10)
+	octa := standingOctahedron(10)
+	tetra := standingTetrahedron(10)
 	cone := meshtest.Revolve([]mesh.Vec{{0, 0}, {10, 10}, {0, 10}}, 720)
 	frustum := meshtest.Revolve([]mesh.Vec{{0, 0}, {5, 0}, {10, 15}, {0, 15}}, 720)
 	ball := meshtest.Sphere(10, 720)
 	lying := meshtest.Prism(meshtest.Circle(0, 0, 5, 720), 0, 40)
 	ring := meshtest.Torus(20, 5, 720, 360)
-	ramp := meshtest.Extrude([]mesh.Vec{{0, 0}, {40, 40 * math.Tan(30*deg)}, {40, 60}, {0, 60}}, nil, 0, 20)
+	ramp := meshtest.Extrude([]mesh.Vec{{0, 0}, {40, 40 * math.Tan(30*degree)}, {40, 60}, {0, 60}}, nil, 0, 20)
 	for _, c := range []struct {
 		row      string
 		m        *mesh.Mesh
@@ -71,35 +71,35 @@ func TestOverhangAreas(t *testing.T) {
 		relative float64
 	}{
 		{"19 cube on the platform", cube, plusZ, 89, 0, 0, 0},
-		{"20 cube raised", cube, up(0, 0, 1, 5), 45, 400, 0, 1e-12},
-		{"21 cube on an edge at 45", cube, up(1, 1, 0, 0), 45, 0, 0, 0},
-		{"21 cube on an edge at 46", cube, up(1, 1, 0, 0), 46, 800, 45, 1e-12},
-		{"22 cube on a corner at 45", cube, up(1, 1, 1, 0), 45, 0, 0, 0},
-		{"22 cube on a corner at 60", cube, up(1, 1, 1, 0), 60, 1200, 54.7356, 1e-6},
+		{"20 cube raised", cube, upward(0, 0, 1, 5), 45, 400, 0, 1e-12},
+		{"21 cube on an edge at 45", cube, upward(1, 1, 0, 0), 45, 0, 0, 0},
+		{"21 cube on an edge at 46", cube, upward(1, 1, 0, 0), 46, 800, 45, 1e-12},
+		{"22 cube on a corner at 45", cube, upward(1, 1, 1, 0), 45, 0, 0, 0},
+		{"22 cube on a corner at 60", cube, upward(1, 1, 1, 0), 60, 1200, 54.7356, 1e-6},
 		{"23 octahedron at 60", octa, plusZ, 60, 173.205, 54.7356, 1e-5},
 		{"23 octahedron at 54.7", octa, plusZ, 54.7, 0, 0, 0},
-		{"24 tetrahedron on a vertex at 60", tetra, up(0, 0, -1, 0), 60, 0, 0, 0},
-		{"24 tetrahedron on a vertex at 75", tetra, up(0, 0, -1, 0), 75, 129.904, 70.5288, 1e-5},
+		{"24 tetrahedron on a vertex at 60", tetra, upward(0, 0, -1, 0), 60, 0, 0, 0},
+		{"24 tetrahedron on a vertex at 75", tetra, upward(0, 0, -1, 0), 75, 129.904, 70.5288, 1e-5},
 		{"25 ball at 30", ball, plusZ, 30, 84.1787, 0.25, 2e-2},
 		{"25 ball at 45", ball, plusZ, 45, 184.030, 0.25, 2e-2},
 		{"25 ball at 60", ball, plusZ, 60, 314.159, 0.25, 2e-2},
 		{"27 ball at 90", ball, plusZ, 90, 628.319, 0.25, 1e-3},
-		{"28 lying cylinder, held up", lying, up(1, 0, 0, 5), 45, 314.159, 0.25, 6e-3},
-		{"29 torus", ring, up(0, 0, 1, 5), 45, 986.960, 0.5, 2e-2},
+		{"28 lying cylinder, held up", lying, upward(1, 0, 0, 5), 45, 314.159, 0.25, 6e-3},
+		{"29 torus", ring, upward(0, 0, 1, 5), 45, 986.960, 0.5, 2e-2},
 		{"30 cone point down at 44.9", cone, plusZ, 44.9, 0, 0, 0},
 		{"30 cone point down at 46", cone, plusZ, 46, 444.288, 45, 2e-4},
 		{"31 frustum at 45", frustum, plusZ, 45, 0, 0, 0},
 		{"31 frustum at 72", frustum, plusZ, 72, 745.094, 71.5651, 2e-4},
-		{"32 ramp at 45", ramp, up(0, 1, 0, 0), 45, 923.760, 30, 1e-6},
-		{"33 bridge", bridge(10, 20, 20, 5, 20), up(0, 1, 0, 0), 45, 400, 0, 1e-12},
-		{"34 ledge", ledge(10, 20), up(0, 1, 0, 0), 45, 200, 0, 1e-12},
-		{"35 hole 6", boredBlock(3, 20, 720), up(0, 1, 0, 0), 45, 94.2478, 0.25, 6e-3},
-		{"38 cube raised, turned over", cube, up(0, 0, -1, 5), 45, 400, 0, 1e-12},
+		{"32 ramp at 45", ramp, upward(0, 1, 0, 0), 45, 923.760, 30, 1e-6},
+		{"33 bridge", bridge(10, 20, 20, 5, 20), upward(0, 1, 0, 0), 45, 400, 0, 1e-12},
+		{"34 ledge", ledge(10, 20), upward(0, 1, 0, 0), 45, 200, 0, 1e-12},
+		{"35 hole 6", boredBlock(3, 20, 720), upward(0, 1, 0, 0), 45, 94.2478, 0.25, 6e-3},
+		{"38 cube raised, turned over", cube, upward(0, 0, -1, 5), 45, 400, 0, 1e-12},
 	} {
 		o := overhangAt(t, c.m, c.f, c.angle)
-		near(t, c.row+": area", o.AreaMM2, c.area, c.relative*c.area)
+		wantNear(t, c.row+": area", o.AreaMM2, c.area, c.relative*c.area)
 		if c.area > 0 {
-			near(t, c.row+": inclination", o.Regions[0].InclinationRad/deg, c.incline, 2e-3)
+			wantNear(t, c.row+": inclination", o.Regions[0].InclinationRad/degree, c.incline, 2e-3)
 		} else if len(o.Regions) > 0 {
 			t.Errorf("%s: %d regions, want none", c.row, len(o.Regions))
 		}
@@ -110,15 +110,15 @@ func TestOverhangAreas(t *testing.T) {
 func TestOverhangProjected(t *testing.T) {
 	ball := meshtest.Sphere(10, 720)
 	for a, want := range map[float64]float64{30: 78.5398, 45: 157.080, 60: 235.619} {
-		near(t, "26 ball", overhangAt(t, ball, plusZ, a).Regions[0].ProjectedMM2, want, 2e-2*want)
+		wantNear(t, "26 ball", overhangAt(t, ball, plusZ, a).Regions[0].ProjectedMM2, want, 2e-2*want)
 	}
-	ramp := meshtest.Extrude([]mesh.Vec{{0, 0}, {40, 40 * math.Tan(30*deg)}, {40, 60}, {0, 60}}, nil, 0, 20)
-	near(t, "32 ramp", overhangAt(t, ramp, up(0, 1, 0, 0), 45).Regions[0].ProjectedMM2, 800, 1e-9)
+	ramp := meshtest.Extrude([]mesh.Vec{{0, 0}, {40, 40 * math.Tan(30*degree)}, {40, 60}, {0, 60}}, nil, 0, 20)
+	wantNear(t, "32 ramp", overhangAt(t, ramp, upward(0, 1, 0, 0), 45).Regions[0].ProjectedMM2, 800, 1e-9)
 }
 
 // Reach and kind in closed form.
 func TestOverhangReach(t *testing.T) {
-	y := up(0, 1, 0, 0)
+	y := upward(0, 1, 0, 0)
 	for _, c := range []struct {
 		name  string
 		m     *mesh.Mesh
@@ -133,11 +133,11 @@ func TestOverhangReach(t *testing.T) {
 		{"ledge wider than long", ledge(3, 90), y, 45, 3, mesh.Ledge, 1e-3},
 		{"35 hole 6", boredBlock(3, 20, 720), y, 45.01, 4.24264 / 2, mesh.Bridge, 0.01},
 		{"36 hole 8", boredBlock(4, 20, 720), y, 45.01, 5.65685 / 2, mesh.Bridge, 0.01},
-		{"ball on the platform", meshtest.Sphere(10, 360), plusZ, 45.01, 10 * math.Sin(45*deg), mesh.Ledge, 0.01},
-		{"lying cylinder", meshtest.Prism(meshtest.Circle(0, 0, 5, 720), 0, 40), up(1, 0, 0, 0), 45.01, 5 * math.Sin(45*deg), mesh.Ledge, 0.05},
+		{"ball on the platform", meshtest.Sphere(10, 360), plusZ, 45.01, 10 * math.Sin(45*degree), mesh.Ledge, 0.01},
+		{"lying cylinder", meshtest.Prism(meshtest.Circle(0, 0, 5, 720), 0, 40), upward(1, 0, 0, 0), 45.01, 5 * math.Sin(45*degree), mesh.Ledge, 0.05},
 		{"cone point down", meshtest.Revolve([]mesh.Vec{{0, 0}, {10, 10}, {0, 10}}, 720), plusZ, 46, 10, mesh.Ledge, 1e-3},
-		{"ball in the air", meshtest.Sphere(10, 360), up(0, 0, 1, 5), 45.01, 10 * math.Sin(45*deg), mesh.Free, 0.01},
-		{"cube raised", meshtest.Cube(20), up(0, 0, 1, 5), 45, 20 * math.Sqrt2, mesh.Free, 1e-3},
+		{"ball in the air", meshtest.Sphere(10, 360), upward(0, 0, 1, 5), 45.01, 10 * math.Sin(45*degree), mesh.Free, 0.01},
+		{"cube raised", meshtest.Cube(20), upward(0, 0, 1, 5), 45, 20 * math.Sqrt2, mesh.Free, 1e-3},
 		{"round ceiling", meshtest.Revolve([]mesh.Vec{{8, 0}, {10, 0}, {10, 12}, {0, 12}, {0, 10}, {8, 10}}, 360), plusZ, 45, 8, mesh.Bridge, 2e-3},
 		{"collar on a post", meshtest.Revolve([]mesh.Vec{{0, 0}, {4, 0}, {4, 10}, {9, 10}, {9, 12}, {0, 12}}, 360), plusZ, 45, 5, mesh.Ledge, 2e-3},
 		{"step in a bore", meshtest.Revolve([]mesh.Vec{{8, 0}, {10, 0}, {10, 12}, {5, 12}, {5, 10}, {8, 10}}, 360), plusZ, 45, 3, mesh.Ledge, 2e-3},
@@ -148,7 +148,7 @@ func TestOverhangReach(t *testing.T) {
 			continue
 		}
 		r := o.Regions[0]
-		near(t, c.name+": reach", r.ReachMM, c.reach, c.tol+o.ReachErr)
+		wantNear(t, c.name+": reach", r.ReachMM, c.reach, c.tol+o.ReachErr)
 		if r.Kind != c.kind {
 			t.Errorf("%s: kind %s, want %s", c.name, r.Kind, c.kind)
 		}
@@ -158,8 +158,8 @@ func TestOverhangReach(t *testing.T) {
 	}
 }
 
-// octahedron stands on a vertex.
-func octahedron(edge float64) *mesh.Mesh {
+// standingOctahedron stands on a vertex.
+func standingOctahedron(edge float64) *mesh.Mesh {
 	var b meshtest.Builder
 	h := edge / math.Sqrt2
 	ring := [4]mesh.Vec{{h, 0, 0}, {0, h, 0}, {-h, 0, 0}, {0, -h, 0}}
@@ -171,8 +171,8 @@ func octahedron(edge float64) *mesh.Mesh {
 	return b.Mesh()
 }
 
-// tetrahedron stands on a face.
-func tetrahedron(edge float64) *mesh.Mesh {
+// standingTetrahedron stands on a face.
+func standingTetrahedron(edge float64) *mesh.Mesh {
 	r := edge / math.Sqrt(3)
 	top := mesh.Vec{0, 0, edge * math.Sqrt(2.0/3)}
 	c := meshtest.Circle(0, 0, r, 3)

@@ -40,7 +40,7 @@ func TestSections(t *testing.T) {
 	}{
 		{"cube", meshtest.Cube(20), plusZ, 0.04, 500, 1, func(float64) (float64, float64) { return 400, 80 }},
 		{"cube, planes on its vertices", meshtest.Refine(meshtest.Cube(20), 2), plusZ, 2, 10, 1, func(float64) (float64, float64) { return 400, 80 }},
-		{"cube on an edge", meshtest.Cube(20), up(1, 1, 0, 3), 0.1, 283, 1, func(z float64) (float64, float64) {
+		{"cube on an edge", meshtest.Cube(20), upward(1, 1, 0, 3), 0.1, 283, 1, func(z float64) (float64, float64) {
 			w := 2 * min(z, 20*math.Sqrt2-z)
 			return 20 * w, 40 + 2*w
 		}},
@@ -82,14 +82,14 @@ func TestSectionJumps(t *testing.T) {
 		t.Fatalf("%d jumps, want 1: %+v", len(js), js)
 	}
 	j := js[0]
-	near(t, "ratio", j.Ratio, 400.0/9, 1e-9)
-	near(t, "height", j.Z, 20.05, 1e-9)
-	near(t, "from", j.From, ngonArea(64, 3), 1e-9)
-	near(t, "to", j.To, ngonArea(64, 20), 1e-9)
+	wantNear(t, "ratio", j.Ratio, 400.0/9, 1e-9)
+	wantNear(t, "height", j.Z, 20.05, 1e-9)
+	wantNear(t, "from", j.From, ngonArea(64, 3), 1e-9)
+	wantNear(t, "to", j.To, ngonArea(64, 20), 1e-9)
 	if r := math.Hypot(j.At[0], j.At[1]); r < 3 || r > 20 {
 		t.Errorf("place %v lies at radius %g, want it in the new ring", j.At, r)
 	}
-	near(t, "place height", j.At[2], 20.05, 1e-9)
+	wantNear(t, "place height", j.At[2], 20.05, 1e-9)
 	for name, m := range map[string]*mesh.Mesh{
 		"ball":     meshtest.Sphere(10, 64),
 		"cube":     meshtest.Cube(20),

@@ -33,19 +33,19 @@ func TestFloatingStarts(t *testing.T) {
 		want []want
 	}{
 		{"cube on the platform", cube, plusZ, nil},
-		{"cube raised", cube, up(0, 0, 1, 5), []want{{"face", 400, 5}}},
-		{"refined cube raised", meshtest.Refine(cube, 3), up(0, 0, 1, 5), []want{{"face", 400, 5}}},
-		{"cube raised on an edge", cube, up(1, 1, 0, 5), []want{{"edge", 0, 5}}},
-		{"cube raised on a corner", cube, up(1, 1, 1, 5), []want{{"point", 0, 5}}},
+		{"cube raised", cube, upward(0, 0, 1, 5), []want{{"face", 400, 5}}},
+		{"refined cube raised", meshtest.Refine(cube, 3), upward(0, 0, 1, 5), []want{{"face", 400, 5}}},
+		{"cube raised on an edge", cube, upward(1, 1, 0, 5), []want{{"edge", 0, 5}}},
+		{"cube raised on a corner", cube, upward(1, 1, 1, 5), []want{{"point", 0, 5}}},
 		{"cone on its tip", cone, plusZ, nil},
-		{"cone on its tip, raised", cone, up(0, 0, 1, 2), []want{{"point", 0, 2}}},
-		{"cone on its base", cone, up(0, 0, -1, 0), nil},
-		{"torus raised", meshtest.Torus(20, 5, 48, 24), up(0, 0, 1, 3), []want{{"edge", 0, 3}}},
-		{"torus upright", meshtest.Torus(20, 5, 48, 24), up(1, 0, 0, 0), nil},
-		{"ledge", ledge(10, 20), up(0, 1, 0, 0), nil},
-		{"bridge", bridge(10, 20, 20, 5, 20), up(0, 1, 0, 0), nil},
+		{"cone on its tip, raised", cone, upward(0, 0, 1, 2), []want{{"point", 0, 2}}},
+		{"cone on its base", cone, upward(0, 0, -1, 0), nil},
+		{"torus raised", meshtest.Torus(20, 5, 48, 24), upward(0, 0, 1, 3), []want{{"edge", 0, 3}}},
+		{"torus upright", meshtest.Torus(20, 5, 48, 24), upward(1, 0, 0, 0), nil},
+		{"ledge", ledge(10, 20), upward(0, 1, 0, 0), nil},
+		{"bridge", bridge(10, 20, 20, 5, 20), upward(0, 1, 0, 0), nil},
 		// The hook's tip hangs below the arm that holds it.
-		{"hook", meshtest.Extrude([]mesh.Vec{{0, 0}, {10, 0}, {10, 30}, {20, 30}, {20, 10}, {25, 10}, {25, 40}, {0, 40}}, nil, 0, 20), up(0, 1, 0, 0), []want{{"face", 100, 10}}},
+		{"hook", meshtest.Extrude([]mesh.Vec{{0, 0}, {10, 0}, {10, 30}, {20, 30}, {20, 10}, {25, 10}, {25, 40}, {0, 40}}, nil, 0, 20), upward(0, 1, 0, 0), []want{{"face", 100, 10}}},
 		{"cup", meshtest.Revolve([]mesh.Vec{{0, 0}, {10, 0}, {10, 20}, {8, 20}, {8, 5}, {0, 5}}, 48), plusZ, nil},
 		{"hollow ball", meshtest.Join(ball, meshtest.Flip(meshtest.Sphere(8, 48))), plusZ, nil},
 		{"ball loose in a hollow cube", meshtest.Join(meshtest.BoxAt(mesh.Vec{-20, -20, -20}, mesh.Vec{20, 20, 20}), meshtest.Flip(meshtest.BoxAt(mesh.Vec{-15, -15, -15}, mesh.Vec{15, 15, 15})), ball), plusZ, []want{{"point", 0, 10}}},
@@ -53,7 +53,7 @@ func TestFloatingStarts(t *testing.T) {
 		{"block on another, no vertex shared", meshtest.Join(meshtest.BoxAt(mesh.Vec{0, 0, 0}, mesh.Vec{10, 10, 50}), meshtest.BoxAt(mesh.Vec{2, 2, 50}, mesh.Vec{7, 7, 60})), plusZ, nil},
 		{"block sunk in another", meshtest.Join(meshtest.BoxAt(mesh.Vec{0, 0, 0}, mesh.Vec{10, 10, 50}), meshtest.BoxAt(mesh.Vec{2, 2, 40}, mesh.Vec{7, 7, 60})), plusZ, nil},
 		{"block hardly above another", meshtest.Join(meshtest.BoxAt(mesh.Vec{0, 0, 0}, mesh.Vec{10, 10, 50}), meshtest.BoxAt(mesh.Vec{2, 2, 50.1}, mesh.Vec{7, 7, 60})), plusZ, []want{{"face", 25, 50.1}}},
-		{"two feet, one short", meshtest.Extrude([]mesh.Vec{{0, 0}, {10, 0}, {10, 20}, {20, 20}, {20, 5}, {30, 5}, {30, 30}, {0, 30}}, nil, 0, 10), up(0, 1, 0, 0), []want{{"face", 100, 5}}},
+		{"two feet, one short", meshtest.Extrude([]mesh.Vec{{0, 0}, {10, 0}, {10, 20}, {20, 20}, {20, 5}, {30, 5}, {30, 30}, {0, 30}}, nil, 0, 10), upward(0, 1, 0, 0), []want{{"face", 100, 5}}},
 	} {
 		got := startsOf(t, c.m, c.f)
 		if len(got) != len(c.want) {
@@ -64,8 +64,8 @@ func TestFloatingStarts(t *testing.T) {
 			if got[i].Kind != w.kind {
 				t.Errorf("%s: kind %s, want %s", c.name, got[i].Kind, w.kind)
 			}
-			near(t, c.name+": area", got[i].AreaMM2, w.area, 1e-9)
-			near(t, c.name+": height", got[i].Height, w.height, 1e-9)
+			wantNear(t, c.name+": area", got[i].AreaMM2, w.area, 1e-9)
+			wantNear(t, c.name+": height", got[i].Height, w.height, 1e-9)
 			if len(got[i].Facets) == 0 {
 				t.Errorf("%s: no facets", c.name)
 			}
