@@ -1,0 +1,130 @@
+package mesh_test
+
+import (
+	"context"
+	"math"
+	"testing"
+
+	"corbel/mesh"
+	"corbel/mesh/meshtest"
+)
+
+func deg(a float64) float64 { return a * math.Pi / 180 }
+
+func standOf(t *testing.T, m *mesh.Mesh, up mesh.Vec, angle float64) mesh.Stand {
+	t.Helper()
+	s, err := mesh.MeasureStands(context.Background(), m, []mesh.Vec{up}, angle, 1e-9)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return s[0]
+}
+
+// Closed forms of a cube on its face, edge and corner; of a sphere 2 pi R^2 (1 - cos a),
+// projected pi (R sin a)^2; of a lying cylinder 2 a R L; of a torus 4 pi R r a.
+func TestStandClosedForms(t *testing.T) {
+	cube := meshtest.Refine(meshtest.Cube(20), 2)
+	for _, c := range []struct {
+		name         string
+		m            *mesh.Mesh
+		up           mesh.Vec
+		angle        float64
+		area, height float64
+		tol          float64
+	}{
+		{"cube on a face", cube, mesh.Vec{0, 0, 1}, 45, 0, 20, 1e-9},
+		{"cube on an edge, equal passes", cube, mesh.Vec{0, 1, 1}, 45, 0, 20 * math.Sqrt2, 1e-9},
+		{"cube on an edge", cube, mesh.Vec{0, 1, 1}, 46, 800, 20 * math.Sqrt2, 1e-9},
+		{"cube on a corner", cube, mesh.Vec{1, 1, 1}, 45, 0, 20 * math.Sqrt(3), 1e-9},
+		{"cube on a corner", cube, mesh.Vec{1, 1, 1}, 60, 1200, 20 * math.Sqrt(3), 1e-9},
+		{"sphere", meshtest.Sphere(10, 256), mesh.Vec{0.2, -0.5, 0.7}, 45, 184.030, 20, 5e-3},
+		{"sphere", meshtest.Sphere(10, 256), mesh.Vec{1, 0, 0}, 60, 314.159, 20, 5e-3},
+		{"lying cylinder", meshtest.Cylinder(0, 0, 5, 0, 40, 720), mesh.Vec{1, 0, 0}, 45, 314.159, 10, 5e-3},
+		{"torus", meshtest.Torus(20, 5, 180, 720), mesh.Vec{0, 0, 1}, 45, 986.960, 10, 5e-3},
+	} {
+		s := standOf(t, c.m, c.up, deg(c.angle))
+		if math.Abs(s.OverhangMM2-c.area) > c.tol*max(1, c.area) || math.Abs(s.HeightMM-c.height) > c.tol*c.height {
+			t.Errorf("%s at %g: area %g, height %g; want %g, %g", c.name, c.angle, s.OverhangMM2, s.HeightMM, c.area, c.height)
+		}
+	}
+}
+
+// A table of 40 x 20 on four legs of 10: the columns under it are closed form.
+func TestStandSupport(t *testing.T) {
+	top := meshtest.BoxAt(mesh.Vec{0, 0, 10}, mesh.Vec{40, 20, 12})
+	leg := meshtest.BoxAt(mesh.Vec{-5, 0, 0}, mesh.Vec{-1, 4, 10}) // beside, so that the top hangs over nothing but air
+	s := standOf(t, meshtest.Join(top, leg), mesh.Vec{0, 0, 3}, deg(45))
+	if math.Abs(s.SupportMM3-8000) > 1e-9 || math.Abs(s.ContactMM2-16) > 1e-9 || math.Abs(s.ProjectedMM2-800) > 1e-9 {
+		t.Errorf("support %g, contact %g, projected %g", s.SupportMM3, s.ContactMM2, s.ProjectedMM2)
+	}
+}
+
+// Turning the part and the direction together changes nothing.
+func TestStandTurns(t *testing.T) {
+	m := meshtest.Plate(mesh.Vec{0, 0, 0}, mesh.Vec{30, 20, 5}, 24, [3]float64{8, 8, 3})
+	axis := mesh.Vec{1, 2, -0.5}
+	up := mesh.Vec{0.3, -0.2, 1}
+	turned := meshtest.Turn(m, axis, 0.7)
+	var probe meshtest.Builder
+	probe.Tri(up, mesh.Vec{}, mesh.Vec{1, 1, 1})
+	upTurned := meshtest.Turn(probe.Mesh(), axis, 0.7).Verts[0]
+	a, b := standOf(t, m, up, deg(50)), standOf(t, turned, upTurned, deg(50))
+	for _, v := range [][2]float64{{a.OverhangMM2, b.OverhangMM2}, {a.HeightMM, b.HeightMM}, {a.SupportMM3, b.SupportMM3}, {a.ContactMM2, b.ContactMM2}} {
+		if math.Abs(v[0]-v[1]) > 1e-9*max(1, v[0]) {
+			t.Errorf("%+v\n%+v", a, b)
+			break
+		}
+	}
+}
+
+func TestFlatFaces(t *testing.T) {
+	m := meshtest.Refine(meshtest.BoxAt(mesh.Vec{0, 0, 0}, mesh.Vec{40, 20, 10}), 2)
+	fs, err := mesh.FlatFaces(context.Background(), m, 1, 0)
+	if err != nil || len(fs) != 6 {
+		t.Fatalf("%d faces, %v", len(fs), err)
+	}
+	for i, want := range []float64{800, 800, 400, 400, 200, 200} {
+		if math.Abs(fs[i].AreaMM2-want) > 1e-9 || !fs[i].Outer {
+			t.Errorf("face %d: %g, outer %v", i, fs[i].AreaMM2, fs[i].Outer)
+		}
+	}
+	// The floor of a pocket is flat, but nothing to stand on; a cylinder's side is not flat.
+	tube := meshtest.Revolve([]mesh.Vec{{0, 0}, {10, 0}, {10, 20}, {6, 20}, {6, 5}, {0, 5}}, 96)
+	fs, _ = mesh.FlatFaces(context.Background(), tube, 50, 0)
+	if len(fs) != 3 || !fs[0].Outer || !fs[1].Outer || fs[2].Outer {
+		t.Errorf("cup: %d flat faces", len(fs))
+		for _, f := range fs {
+			t.Log(f.AreaMM2, f.Normal, f.Outer)
+		}
+	}
+}
+
+func TestSphereDirections(t *testing.T) {
+	ds := mesh.SphereDirections(500)
+	var sum mesh.Vec
+	for _, d := range ds {
+		if math.Abs(d.Norm()-1) > 1e-12 {
+			t.Fatal(d)
+		}
+		sum = sum.Add(d)
+	}
+	if sum.Norm() > 2 {
+		t.Errorf("lopsided: %v", sum)
+	}
+	for _, d := range mesh.DirectionsAround(mesh.Vec{1, 2, 3}, 0.2, 12) {
+		if c := d.Dot(mesh.Vec{1, 2, 3}.Unit()); math.Abs(c-math.Cos(0.2)) > 1e-12 {
+			t.Error(c)
+		}
+	}
+}
+
+func BenchmarkStands(b *testing.B) {
+	m := meshtest.Sphere(10, 316) // 100k facets
+	ups := mesh.SphereDirections(100)
+	b.ReportAllocs()
+	for b.Loop() {
+		if _, err := mesh.MeasureStands(context.Background(), m, ups, deg(45), 0); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
