@@ -46,12 +46,7 @@ func (x *indexer) broken(pos int, e extent, p Problem) int {
 }
 
 func (x *indexer) brokenHeader(at Range, p *Problem) {
-	inner := at.Start + 1
-	list := inner < len(x.text) && x.text[inner] == '['
-	if list {
-		inner++
-	}
-	keys, _, _ := scanKey(x.text, inner)
+	keys, list, _ := x.headerKeys(at)
 	if len(keys) > 0 && len(keys) <= x.bounds.KeyParts {
 		x.header(at, keys, list, true)
 		p.Key = dotted(x.path)
@@ -67,6 +62,37 @@ func (x *indexer) brokenHeader(at Range, p *Problem) {
 	x.doc.Statements = append(x.doc.Statements, Statement{
 		Kind: kind, At: at, Value: Range{at.End, at.End}, Node: x.table, Parent: x.doc.Root, Broken: true,
 	})
+}
+
+// unquotedRx is a closed header in whose last names something stands that needs quotes.
+var unquotedRx = regexp.MustCompile(`^\[\[?([^\[\]"'#=]*)\]\]?[ \t]*(#.*)?$`)
+
+// headerKeys reads the names of a broken header as far as they go. Where all
+// that is wrong is that names lack their quotes ([limits.PBF-LB/M]), it takes
+// the whole names and returns the header as it should be.
+func (x *indexer) headerKeys(r Range) (keys []KeyPart, list bool, mended string) {
+	inner := r.Start + 1
+	if list = at(x.text, inner) == '['; list {
+		inner++
+	}
+	keys, end, whole := scanKey(x.text, inner)
+	m := unquotedRx.FindSubmatch(x.text[r.Start:r.End])
+	if m == nil || whole && at(x.text, skipBlank(x.text, end)) == ']' || len(bytes.TrimSpace(m[1])) == 0 {
+		return keys, list, ""
+	}
+	keys = nil
+	pos := inner
+	for _, name := range strings.Split(string(m[1]), ".") {
+		trimmed := strings.TrimSpace(name)
+		start := pos + strings.Index(name, trimmed)
+		keys = append(keys, KeyPart{trimmed, Range{start, start + len(trimmed)}})
+		pos += len(name) + 1
+	}
+	mended = "[" + dotted(joinPath(nil, keys)) + "]"
+	if list {
+		mended = "[" + mended + "]"
+	}
+	return keys, list, mended
 }
 
 func (x *indexer) brokenKey(at Range, keys []KeyPart, end int, p *Problem) {
@@ -180,15 +206,22 @@ func isConflictMarker(line string) bool {
 }
 
 func (x *indexer) explainHeader(r Range, err *syntaxError) Problem {
-	inner, closer := r.Start+1, "]"
-	if inner < r.End && x.text[inner] == '[' {
-		inner, closer = inner+1, "]]"
-	}
-	keys, end, whole := scanKey(x.text, inner)
+	keys, list, mended := x.headerKeys(r)
 	if len(keys) == 0 {
 		return Problem{At: r, Message: "The table header has no name.", Help: "Write the name of a table in the brackets, such as [mesh]."}
 	}
 	name := dotted(joinPath(nil, keys))
+	if mended != "" {
+		return Problem{
+			At: r, Message: "A name in the table header needs quotes.", Help: "Write " + short(mended) + ".",
+			Fixes: []Fix{{"Write " + mended, r, mended}},
+		}
+	}
+	inner, closer := r.Start+1, "]"
+	if list {
+		inner, closer = inner+1, "]]"
+	}
+	_, end, whole := scanKey(x.text, inner)
 	rest := string(x.text[end:r.End])
 	found := strings.TrimSpace(strings.SplitN(rest, "#", 2)[0])
 	if whole && strings.HasPrefix(closer, found) {

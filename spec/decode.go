@@ -3,6 +3,7 @@ package spec
 import (
 	"fmt"
 	"slices"
+	"strconv"
 	"strings"
 )
 
@@ -23,9 +24,13 @@ type scope struct {
 	d    *decoder
 	node *Node
 	e    *entry
+	path []string // with the names that the user chose
 }
 
-func (d *decoder) root() scope { return scope{d, d.doc.Root, language[d.doc.File].root} }
+func (d *decoder) root() scope { return scope{d, d.doc.Root, language[d.doc.File].root, nil} }
+
+// under returns the path of something in the scope.
+func (s scope) under(name string) []string { return append(slices.Clone(s.path), name) }
 
 // sub returns a table in the scope.
 func (s scope) sub(name string) scope {
@@ -35,7 +40,7 @@ func (s scope) sub(name string) scope {
 	if n != nil && n.Kind != KindTable && n.Kind != KindInline {
 		n = nil
 	}
-	return scope{s.d, n, e}
+	return scope{s.d, n, e, s.under(name)}
 }
 
 // each returns the tables of a list of tables.
@@ -47,14 +52,14 @@ func (s scope) each(name string) []scope {
 	case n == nil:
 		return nil
 	case n.Kind == KindTable: // [hole] for [[hole]], which check reports
-		return []scope{{s.d, n, e}}
+		return []scope{{s.d, n, e, s.under(name)}}
 	case n.Kind != KindTables && n.Kind != KindArray:
 		return nil
 	}
 	var list []scope
 	for _, k := range n.Kids {
 		if k.Kind == KindTable || k.Kind == KindInline {
-			list = append(list, scope{s.d, k, e})
+			list = append(list, scope{s.d, k, e, s.under(name)})
 		}
 	}
 	return list
@@ -82,13 +87,14 @@ func (d *decoder) problem(level string, at Range, key, message, help string, fix
 // kind, keys that are missing. path is the table's own, with the names that the
 // user chose.
 func (d *decoder) check(n *Node, e *entry, path []string) {
+	var meant []string // names that unknown keys probably stand for
 	for _, kid := range n.Kids {
 		here := append(slices.Clone(path), kid.Name)
 		known := e.child(kid.Name)
 		switch {
 		case known == nil:
 			if kid.Kind != KindBroken && !kid.Partial {
-				d.unknown(kid, e, here)
+				meant = append(meant, d.unknown(kid, e, here))
 			}
 		case known.info.IsTable():
 			d.checkTable(kid, known, here)
@@ -100,13 +106,13 @@ func (d *decoder) check(n *Node, e *entry, path []string) {
 		}
 	}
 	if !n.Partial {
-		d.missing(n, e, path)
+		d.missing(n, e, path, meant)
 	}
 }
 
 func (d *decoder) checkTable(n *Node, e *entry, path []string) {
-	if e.info.Name() == "*" && len(e.info.Values) > 0 && !n.Partial {
-		d.checkName(n, e, path)
+	if e.info.Name() == "*" && len(e.info.Values) > 0 && !n.Partial && !d.checkName(n, e, path) {
+		return
 	}
 	name := dotted(path)
 	switch want := e.info.Type; {
@@ -139,11 +145,12 @@ func (d *decoder) rebracket(n *Node, header string) []Fix {
 	return []Fix{{"Write " + header, n.At, header}}
 }
 
-// checkName judges the name of a table that the user chose from a list.
-func (d *decoder) checkName(n *Node, e *entry, path []string) {
+// checkName judges the name of a table that the user chose from a list. It
+// returns false where nothing in the table can be judged.
+func (d *decoder) checkName(n *Node, e *entry, path []string) bool {
 	names := values(e.info.Values)
 	if slices.Contains(names, n.Name) {
-		return
+		return true
 	}
 	what := "name"
 	if e.info.Ref == RefProcess {
@@ -160,18 +167,21 @@ func (d *decoder) checkName(n *Node, e *entry, path []string) {
 		p.Help = "Known are " + quotedList(names, "and") + "."
 	}
 	d.problems.add(p)
+	return !limitGroup(n.Name)
 }
 
 func limitGroup(name string) bool {
 	return slices.ContainsFunc(Limits, func(l LimitInfo) bool { return l.Check() == name })
 }
 
-// unknown reports a key that the language does not have.
-func (d *decoder) unknown(n *Node, e *entry, path []string) {
+// unknown reports a key that the language does not have, and returns the name
+// that was probably meant, or "".
+func (d *decoder) unknown(n *Node, e *entry, path []string) string {
 	p := Problem{At: n.Key, Key: dotted(path), Level: "error"}
 	p.Message = fmt.Sprintf("%q is no key of %s.", short(n.Name), d.placeName(e, path[:len(path)-1]))
 	names := e.names()
-	switch near, home := nearest(n.Name, names), d.homeOf(n.Name, e); {
+	near := nearest(n.Name, names)
+	switch home := d.homeOf(n.Name, e); {
 	case splits(e, n.Name):
 		p.Help = "Write the key without quotes: " + n.Name + "."
 		p.Fixes = []Fix{{"Take the quotes off", n.Key, n.Name}}
@@ -186,6 +196,7 @@ func (d *decoder) unknown(n *Node, e *entry, path []string) {
 		p.Help = "Delete it."
 	}
 	d.problems.add(p)
+	return near
 }
 
 // splits says that a quoted name with dots would be known without its quotes.
@@ -205,7 +216,7 @@ func splits(e *entry, name string) bool {
 func (d *decoder) placeName(e *entry, path []string) string {
 	switch {
 	case len(path) == 0:
-		return "a " + d.doc.File.String()
+		return "the " + d.doc.File.String()
 	case e.info.Type == TypeTables:
 		return "[[" + short(dotted(path)) + "]]"
 	case e.info.Type == TypeInline || e.info.Type == TypeLimit:
@@ -241,8 +252,9 @@ func (d *decoder) homeOf(name string, not *entry) string {
 	}
 }
 
-// missing reports the required keys that a table lacks.
-func (d *decoder) missing(n *Node, e *entry, path []string) {
+// missing reports the required keys that a table lacks, except those that an
+// unknown key was taken for.
+func (d *decoder) missing(n *Node, e *entry, path, meant []string) {
 	if n == d.doc.Root && len(n.Kids) == 0 {
 		if !d.doc.Partial && len(d.problems.list) == 0 {
 			d.empty()
@@ -250,7 +262,7 @@ func (d *decoder) missing(n *Node, e *entry, path []string) {
 		return
 	}
 	for _, k := range e.kids {
-		if !k.info.Required || n.Child(k.info.Name()) != nil {
+		if !k.info.Required || n.Child(k.info.Name()) != nil || slices.Contains(meant, k.info.Name()) {
 			continue
 		}
 		name := k.info.Name()
@@ -260,10 +272,11 @@ func (d *decoder) missing(n *Node, e *entry, path []string) {
 			p.At = d.doc.LineRange(1)
 		}
 		if k.info.IsTable() && k.info.Type != TypeInline {
-			p.Message = fmt.Sprintf("Table [%s] is missing.", full)
+			name = k.info.Example
 		} else {
-			p.Message = fmt.Sprintf("%q is missing in %s.", name, d.placeName(e, path))
+			name = strconv.Quote(name)
 		}
+		p.Message = fmt.Sprintf("%s lacks %s.", capital(d.placeName(e, path)), name)
 		p.Help = "Write " + k.info.Example + "."
 		p.Fixes = d.insert(n, k)
 		d.problems.add(p)

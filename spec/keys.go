@@ -209,7 +209,7 @@ func values(choices []Choice) []string {
 	return names
 }
 
-// sentence joins what all choices mean, for the manual and hover.
+// limitNames returns the limits as choices.
 func limitNames() []Choice {
 	names := make([]Choice, len(Limits))
 	for i := range Limits {

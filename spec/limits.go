@@ -27,6 +27,7 @@ type LimitInfo struct {
 	// Sensible is where values lie that somebody may mean, in Unit. Outside it
 	// a value is pointed out as suspicious.
 	Sensible Interval
+	Example  string // a value as it would be written
 	Doc      string
 }
 
@@ -47,103 +48,103 @@ func (l *LimitInfo) TighterThan(a, b float64) bool {
 
 // Limits is every limit, in the order of the checks.
 var Limits = []LimitInfo{
-	{"envelope.margin", Length, "mm", Higher, false, between(0, 100),
+	{"envelope.margin", Length, "mm", Higher, false, between(0, 100), `"5 mm"`,
 		"The least distance between the part and the edge of the build volume, on every side but the platform. A machine's own `margin` comes first."},
 
-	{"overhang.angle", Angle, "deg", Higher, false, between(0, 90),
+	{"overhang.angle", Angle, "deg", Higher, false, between(0, 90), `"45 deg"`,
 		"The least inclination that builds without support, from the horizontal: 0 is a flat ceiling, 90 a vertical wall. A downskin flatter than this is an overhang; one exactly at the limit passes."},
-	{"overhang.ledge", Length, "mm", Lower, false, between(0, 50),
+	{"overhang.ledge", Length, "mm", Lower, false, between(0, 50), `"0.5 mm"`,
 		"The longest overhang that may stick out unsupported when it is held on one side only."},
-	{"overhang.bridge", Length, "mm", Lower, false, between(0, 100),
+	{"overhang.bridge", Length, "mm", Lower, false, between(0, 100), `"2 mm"`,
 		"The longest unsupported span that is held on both ends."},
-	{"overhang.area", Area, "mm2", Lower, false, between(0, 1000),
+	{"overhang.area", Area, "mm2", Lower, false, between(0, 1000), `"1 mm2"`,
 		"Overhang regions smaller than this are passed over."},
 
-	{"floating-start.area", Area, "mm2", Lower, false, between(0, 100),
+	{"floating-start.area", Area, "mm2", Lower, false, between(0, 100), `"0.1 mm2"`,
 		"Places that start in the air with less area than this in the first layers are passed over."},
 
-	{"wall.thickness", Length, "mm", Higher, false, between(0.05, 10),
+	{"wall.thickness", Length, "mm", Higher, false, between(0.05, 10), `"0.5 mm"`,
 		"The thinnest wall that is held on two edges or more."},
-	{"wall.free", Length, "mm", Higher, false, between(0.05, 20),
+	{"wall.free", Length, "mm", Higher, false, between(0.05, 20), `"1 mm"`,
 		"The thinnest wall that stands free, held on one edge only."},
-	{"wall.area", Area, "mm2", Lower, false, between(0, 100),
+	{"wall.area", Area, "mm2", Lower, false, between(0, 100), `"1 mm2"`,
 		"Thin patches smaller than this are passed over."},
 
-	{"feather-edge.angle", Angle, "deg", Higher, false, between(0, 90),
+	{"feather-edge.angle", Angle, "deg", Higher, false, between(0, 90), `"20 deg"`,
 		"The sharpest wedge that still builds: an edge whose two faces meet at a smaller angle inside the material frays."},
 
-	{"massive-section.thickness", Length, "mm", Lower, false, between(1, 500),
+	{"massive-section.thickness", Length, "mm", Lower, false, between(1, 500), `"25 mm"`,
 		"The largest ball that may fit inside the material. Larger ones build up heat in powder bed fusion, and can't be debound in binder jetting and extrusion."},
 
-	{"hole.diameter", Length, "mm", Higher, false, between(0.05, 20),
+	{"hole.diameter", Length, "mm", Higher, false, between(0.05, 20), `"0.5 mm"`,
 		"The smallest hole that stays open."},
-	{"hole.roof", Length, "mm", Lower, false, between(0.5, 100),
+	{"hole.roof", Length, "mm", Lower, false, between(0.5, 100), `"6 mm"`,
 		"The largest round hole with a horizontal axis whose roof builds without support."},
-	{"hole.depth-ratio", None, "", Lower, false, between(1, 200),
+	{"hole.depth-ratio", None, "", Lower, false, between(1, 200), `20`,
 		"The deepest through hole from which powder comes out, as depth over diameter."},
-	{"hole.blind-ratio", None, "", Lower, false, between(1, 200),
+	{"hole.blind-ratio", None, "", Lower, false, between(1, 200), `10`,
 		"The deepest blind hole from which powder comes out, as depth over diameter."},
-	{"hole.channel", Length, "mm", Higher, false, between(0.1, 20),
+	{"hole.channel", Length, "mm", Higher, false, between(0.1, 20), `"1 mm"`,
 		"The narrowest hole, deeper than it is wide by more than 3, that can be cleared of powder."},
-	{"hole.match", Length, "mm", Lower, false, between(0, 10),
+	{"hole.match", Length, "mm", Lower, false, between(0, 10), `"0.1 mm"`,
 		"How far a hole may lie from its declared diameter, stock for the finish left out, before the spec and the mesh disagree."},
 
-	{"pin.diameter", Length, "mm", Higher, false, between(0.05, 20),
+	{"pin.diameter", Length, "mm", Higher, false, between(0.05, 20), `"0.8 mm"`,
 		"The thinnest pin or post that stands free."},
-	{"pin.strut", Length, "mm", Higher, false, between(0.05, 20),
+	{"pin.strut", Length, "mm", Higher, false, between(0.05, 20), `"0.4 mm"`,
 		"The thinnest strut of a lattice, held at both ends."},
-	{"pin.strut-angle", Angle, "deg", Higher, false, between(0, 90),
+	{"pin.strut-angle", Angle, "deg", Higher, false, between(0, 90), `"35 deg"`,
 		"The flattest strut that builds without support, from the horizontal."},
 
-	{"gap.width", Length, "mm", Higher, false, between(0.05, 20),
+	{"gap.width", Length, "mm", Higher, false, between(0.05, 20), `"0.4 mm"`,
 		"The narrowest gap or slot that does not fuse."},
 
-	{"powder.escape", Length, "mm", Higher, false, between(0.1, 50),
+	{"powder.escape", Length, "mm", Higher, false, between(0.1, 50), `"3 mm"`,
 		"The least diameter of the way out of an inner space, so that powder comes out (or, in extrusion, binder)."},
-	{"powder.openings", None, "", Higher, true, between(0, 20),
+	{"powder.openings", None, "", Higher, true, between(0, 20), `2`,
 		"How many openings an inner space needs, so that air can go in where powder goes out."},
-	{"powder.way-ratio", None, "", Lower, false, between(1, 200),
+	{"powder.way-ratio", None, "", Lower, false, between(1, 200), `20`,
 		"The longest way out of an inner space, as its length over its least width."},
 
-	{"slenderness.ratio", None, "", Lower, false, between(1, 100),
+	{"slenderness.ratio", None, "", Lower, false, between(1, 100), `10`,
 		"The tallest free wall, as height over thickness, before the recoater moves it."},
-	{"slenderness.pin", None, "", Lower, false, between(1, 100),
+	{"slenderness.pin", None, "", Lower, false, between(1, 100), `8`,
 		"The tallest free pin or column, as height over diameter."},
 
-	{"section-jump.ratio", None, "", Lower, false, between(1, 1000),
+	{"section-jump.ratio", None, "", Lower, false, between(1, 1000), `4`,
 		"By how much the melted section may grow within a small height, as the larger area over the smaller."},
-	{"section-jump.height", Length, "mm", Higher, false, between(0.02, 50),
+	{"section-jump.height", Length, "mm", Higher, false, between(0.02, 50), `"1 mm"`,
 		"The height within which a growing section counts as sudden."},
 
-	{"stock.thickness", Length, "mm", Higher, false, between(0, 20),
+	{"stock.thickness", Length, "mm", Higher, false, between(0, 20), `"0.5 mm"`,
 		"The least stock that a face needs which is machined later."},
-	{"stock.platform", Length, "mm", Higher, false, between(0, 20),
+	{"stock.platform", Length, "mm", Higher, false, between(0, 20), `"3 mm"`,
 		"The least stock on the face that stands on the platform and is cut from it."},
 
-	{"roughness.up", Roughness, "um", Higher, false, between(0.1, 200),
+	{"roughness.up", Roughness, "um", Higher, false, between(0.1, 200), `"12 um"`,
 		"The roughness Ra to expect as built on vertical and up-facing surfaces."},
-	{"roughness.down", Roughness, "um", Higher, false, between(0.1, 400),
+	{"roughness.down", Roughness, "um", Higher, false, between(0.1, 400), `"25 um"`,
 		"The roughness Ra to expect as built on a downskin at 45 deg."},
-	{"roughness.flat", Roughness, "um", Higher, false, between(0.1, 400),
+	{"roughness.flat", Roughness, "um", Higher, false, between(0.1, 400), `"40 um"`,
 		"The roughness Ra to expect as built on a downskin at 30 deg; flatter ones are not predicted."},
 
-	{"tolerance.grade", None, "", Higher, true, between(1, 18),
+	{"tolerance.grade", None, "", Higher, true, between(1, 18), `12`,
 		"The finest ISO 286 tolerance grade that the process holds as built, as its number: 12 for IT12. A higher number asks for a finish on more features."},
 
-	{"support-access.share", None, "", Lower, false, between(0, 1),
+	{"support-access.share", None, "", Lower, false, between(0, 1), `0.1`,
 		"The largest share of a support's footprint that no straight tool reaches from outside."},
-	{"support-access.diameter", Length, "mm", Higher, false, between(0.5, 50),
+	{"support-access.diameter", Length, "mm", Higher, false, between(0.5, 50), `"6 mm"`,
 		"The diameter of the tool that takes supports off."},
-	{"support-access.length", Length, "mm", Lower, false, between(5, 500),
+	{"support-access.length", Length, "mm", Lower, false, between(5, 500), `"60 mm"`,
 		"The reach of the tool that takes supports off."},
 
-	{"sinter.size", Length, "mm", Lower, false, between(5, 2000),
+	{"sinter.size", Length, "mm", Lower, false, between(5, 2000), `"100 mm"`,
 		"The longest edge of a part that sinters true."},
-	{"sinter.span", Length, "mm", Lower, false, between(1, 500),
+	{"sinter.span", Length, "mm", Lower, false, between(1, 500), `"10 mm"`,
 		"The longest span, held on both ends, that does not sag in the furnace."},
-	{"sinter.ledge", Length, "mm", Lower, false, between(0.5, 200),
+	{"sinter.ledge", Length, "mm", Lower, false, between(0.5, 200), `"5 mm"`,
 		"The longest ledge, held on one side, that does not sag in the furnace."},
-	{"sinter.aspect", None, "", Lower, false, between(1, 50),
+	{"sinter.aspect", None, "", Lower, false, between(1, 50), `8`,
 		"The tallest part or column, as height over least width of its foot, that does not tip or slump in the furnace."},
 }
 

@@ -170,7 +170,7 @@ func (d *decoder) limits(s scope) []LimitEntry {
 		d.ask(g)
 		for _, n := range group.Kids {
 			if k := g.child(n.Name); k != nil {
-				list = append(list, d.limit(n, k))
+				list = append(list, scope{d, group, g, s.under(group.Name)}.limit(n, k))
 			}
 		}
 	}
@@ -178,35 +178,39 @@ func (d *decoder) limits(s scope) []LimitEntry {
 }
 
 // limit reads one limit: a value, or a value and its source.
-func (d *decoder) limit(n *Node, e *entry) LimitEntry {
+func (s scope) limit(n *Node, e *entry) LimitEntry {
+	d := s.d
 	d.ask(e)
 	l := LimitEntry{Name: e.info.Limit.Name, Key: n.Key, Value: Value[Quantity]{Key: n.Key, At: n.At}}
-	if n.Kind == KindInline || n.Kind == KindTable {
+	f := field{d, n, e.info, s.path}
+	switch {
+	case n.Kind == KindInline || n.Kind == KindTable:
 		if n.Kind == KindInline {
-			d.check(n, e, e.info.Path)
+			d.check(n, e, s.under(n.Name))
 		}
-		s := scope{d, n, e}
-		l.Source = s.text("source")
-		l.Value = s.quantity("value")
-	} else if n.Kind != KindBroken && n.Kind != KindTables && (n.Value != nil || n.Kind == KindArray || n.Kind == KindTime) {
-		l.Value.V, l.Value.Set = d.quantityOf(n, e.info)
+		inner := scope{d, n, e, s.under(n.Name)}
+		l.Value, l.Source = inner.quantity("value"), inner.text("source")
+		f.n, f.path = n.Child("value"), inner.path
+	case n.readable():
+		l.Value.V, l.Value.Set = f.quantity()
 	}
-	if info := e.info.Limit; l.Value.Set {
-		d.sensible(l, info)
+	if l.Value.Set {
+		f.sensible(l.Value.V)
 	}
 	return l
 }
 
 // sensible points out a limit that nobody is likely to mean.
-func (d *decoder) sensible(l LimitEntry, info *LimitInfo) {
-	v, unit := l.Value.V.V, ""
+func (f field) sensible(q Quantity) {
+	info := f.k.Limit
+	v, unit := q.V, ""
 	if info.Dim != None {
-		v, _ = l.Value.V.In(info.Unit)
+		v, _ = q.In(info.Unit)
 		unit = " " + info.Unit
 	}
 	if info.Sensible.Holds(roundOff(v)) {
 		return
 	}
-	d.problem("warning", l.Value.At, dotted(strings.Split(info.Name, ".")), fmt.Sprintf("%q is %s%s; values %s%s are usual.", info.Name, FormatNumber(v), unit, info.Sensible, unit),
+	f.problem("warning", fmt.Sprintf("%q is %s%s; values %s%s are usual.", info.Name, FormatNumber(v), unit, info.Sensible, unit),
 		"Check the number and its unit. "+info.Doc)
 }

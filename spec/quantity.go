@@ -139,7 +139,7 @@ func parseQuantity(text string, want Dim, usual string) (Quantity, *QuantityErro
 	s := strings.TrimSpace(text)
 	digits := numberPrefix(s)
 	unit := strings.TrimSpace(s[len(digits):])
-	example := "write a number and a unit, such as " + strconv.Quote(exampleOf(want))
+	example := fmt.Sprintf("Write a number and a unit, such as %q.", exampleOf(want))
 	switch {
 	case s == "":
 		return Quantity{}, &QuantityError{"empty where " + withArticle(want) + " belongs", example, ""}
@@ -147,7 +147,7 @@ func parseQuantity(text string, want Dim, usual string) (Quantity, *QuantityErro
 		return Quantity{}, &QuantityError{fmt.Sprintf("%q, which starts with no number", short(s)), example, ""}
 	case strings.HasPrefix(unit, ",") && numberPrefix(unit[1:]) != "":
 		return Quantity{}, &QuantityError{
-			fmt.Sprintf("%q, with a comma in the number", short(s)), "write a point before the decimals",
+			fmt.Sprintf("%q, with a comma in the number", short(s)), "Write a point before the decimals.",
 			digits + "." + unit[1:]}
 	}
 	num, err := strconv.ParseFloat(digits, 64)
@@ -160,7 +160,7 @@ func parseQuantity(text string, want Dim, usual string) (Quantity, *QuantityErro
 		}
 		return Quantity{}, &QuantityError{
 			fmt.Sprintf("%q, which has no unit", short(s)),
-			fmt.Sprintf("add the unit, such as %q", s+" "+usual), s + " " + usual}
+			fmt.Sprintf("Write the unit: %q.", s+" "+usual), s + " " + usual}
 	}
 	u, ok := findUnit(unit, want)
 	if !ok {
@@ -169,7 +169,7 @@ func parseQuantity(text string, want Dim, usual string) (Quantity, *QuantityErro
 	if u.Dim != want {
 		return Quantity{}, &QuantityError{
 			fmt.Sprintf("%q, which is %s", short(s), withArticle(u.Dim)),
-			fmt.Sprintf("give %s in %s", withArticle(want), unitNames(want)), ""}
+			fmt.Sprintf("Give %s in %s.", withArticle(want), unitNames(want)), ""}
 	}
 	v := num*u.Scale + u.Shift
 	if math.IsInf(v, 0) {
@@ -180,10 +180,10 @@ func parseQuantity(text string, want Dim, usual string) (Quantity, *QuantityErro
 
 func unknownUnit(digits, unit string, want Dim) *QuantityError {
 	e := &QuantityError{Reason: fmt.Sprintf("%q, whose unit %q is not known", short(digits+" "+unit), short(unit))}
-	e.Help = fmt.Sprintf("units of %s are %s", withArticle(want), unitNames(want))
+	e.Help = fmt.Sprintf("Units of %s are %s.", withArticle(want), unitNames(want))
 	if near := unitNear(unit, want); near != "" {
 		e.Mended = digits + " " + near
-		e.Help = fmt.Sprintf("write %q; %s", e.Mended, e.Help)
+		e.Help = fmt.Sprintf("Write %q. %s", e.Mended, e.Help)
 	}
 	return e
 }

@@ -44,7 +44,7 @@ func (d *decoder) limitSets(s scope) []LimitSet {
 		if n.Kind != KindTable && n.Kind != KindInline {
 			continue
 		}
-		p := scope{d, n, s.e.star}
+		p := scope{d, n, s.e.star, s.under(n.Name)}
 		d.ask(s.e.star)
 		process := tableName(n)
 		sets = append(sets, LimitSet{Process: process, Table: n.At, Limits: d.limits(p)})
@@ -68,7 +68,7 @@ func (s scope) named(name string) []scope {
 	for _, n := range t.node.Kids {
 		if n.Kind == KindTable || n.Kind == KindInline {
 			s.d.ask(t.e.star)
-			list = append(list, scope{s.d, n, t.e.star})
+			list = append(list, scope{s.d, n, t.e.star, t.under(n.Name)})
 		}
 	}
 	return list

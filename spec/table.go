@@ -115,37 +115,14 @@ func limitKeys(table []string) []KeyInfo {
 		all = append(all,
 			KeyInfo{Path: under(group, name), Type: TypeLimit, Dim: l.Dim, Unit: l.Unit, Limit: l, Holds: atLeast(0), Doc: l.Doc, Example: exampleOfLimit(l)},
 			KeyInfo{Path: under(group, name, "value"), Type: TypeLimit, Dim: l.Dim, Unit: l.Unit, Limit: l, Holds: atLeast(0), Required: true, Doc: l.Doc,
-				Example: "value = " + exampleValue(l)},
+				Example: "value = " + l.Example},
 			KeyInfo{Path: under(group, name, "source"), Type: TypeText, Doc: "Where the value comes from: a test of the shop, a standard, a paper. It is shown with every finding.",
 				Example: `source = "test comb, bay 2"`})
 	}
 	return all
 }
 
-// exampleValue is a value in the middle of what is sensible, rounded to one digit.
-func exampleValue(l *LimitInfo) string {
-	example := map[bool]string{true: "2", false: "10"}[l.Whole]
-	switch {
-	case l.Dim != None:
-		return quoteText(FormatNumber(middle(l.Sensible)) + " " + l.Unit)
-	case l.Sensible.High <= 1:
-		example = "0.1"
-	}
-	return example
-}
-
-func exampleOfLimit(l *LimitInfo) string { return l.Name + " = " + exampleValue(l) }
-
-// middle returns a round number inside an interval: 1 for lengths and areas,
-// 45 for angles.
-func middle(i Interval) float64 {
-	for _, v := range []float64{45, 5, 1, 10, 100} {
-		if i.High <= 90 && i.Low == 0 && i.High == 90 && v == 45 || v != 45 && v > i.Low && v < i.High/2 {
-			return v
-		}
-	}
-	return i.High
-}
+func exampleOfLimit(l *LimitInfo) string { return l.Name + " = " + l.Example }
 
 func dottedPlain(path []string) string {
 	s := ""

@@ -28,8 +28,16 @@ var gradeRx = regexp.MustCompile(`^(IT|[A-HJKMNPRSTUVXYZ]|CD|EF|FG|JS|ZA|ZB|ZC|[
 // ParseTolerance reads "H7", "IT9" or "+-0.05 mm". The error is a
 // *QuantityError.
 func ParseTolerance(text string) (Tolerance, error) {
+	t, qe := parseTolerance(text)
+	if qe != nil {
+		return Tolerance{}, qe
+	}
+	return t, nil
+}
+
+func parseTolerance(text string) (Tolerance, *QuantityError) {
 	s := strings.TrimSpace(text)
-	const help = `write a grade of ISO 286 such as "H7" or "IT9", or a band such as "+-0.05 mm"`
+	const help = `Write a grade of ISO 286 such as "H7" or "IT9", or a band such as "+-0.05 mm".`
 	for _, sign := range []string{"+-", "±", "+/-"} {
 		rest, ok := strings.CutPrefix(s, sign)
 		if !ok {
@@ -68,28 +76,23 @@ func ParseTolerance(text string) (Tolerance, error) {
 
 // tolerance reads a tolerance and keeps its text.
 func (s scope) tolerance(name string) Value[string] {
-	n, k, v := get[string](s, name)
-	if n == nil {
-		return v
-	}
-	str, ok := n.Value.(string)
+	f, v, ok := get[string](s, name)
 	if !ok {
-		s.d.wrongType(n, k)
 		return v
 	}
-	t, err := ParseTolerance(str)
-	if qe, ok := err.(*QuantityError); ok {
-		p := Problem{At: n.At, Key: dotted(k.Path), Level: "error", Message: fmt.Sprintf("%q is %s.", dottedName(k), qe.Reason), Help: qe.Help + "."}
-		if qe.Mended != "" {
-			p.Fixes = []Fix{{fmt.Sprintf("Write %q", qe.Mended), n.At, quoteText(qe.Mended)}}
-		}
-		s.d.problems.add(p)
+	str, ok := f.n.Value.(string)
+	if !ok {
+		f.wrongType()
 		return v
 	}
-	if t.Letters != "" && t.Letters == strings.ToLower(t.Letters) {
+	t, qe := parseTolerance(str)
+	if qe != nil {
+		f.misread(qe)
+		return v
+	}
+	if t.Letters != strings.ToUpper(t.Letters) {
 		upper := strings.ToUpper(t.Letters) + strconv.Itoa(t.Grade)
-		s.d.problem("warning", n.At, dotted(k.Path), fmt.Sprintf("%q is %q, which is the tolerance of a shaft.", dottedName(k), str),
-			"Holes have capital letters.", Fix{fmt.Sprintf("Write %q", upper), n.At, quoteText(upper)})
+		f.problem("warning", fmt.Sprintf("%q is %q, which is the tolerance of a shaft.", f.name(), str), "Holes have capital letters.", f.writeText(upper))
 	}
 	v.V, v.Set = strings.TrimSpace(str), true
 	return v
@@ -119,3 +122,6 @@ func (d Date) Before(o Date) bool {
 func (d Date) Time() time.Time {
 	return time.Date(d.Year, time.Month(d.Month), d.Day, 0, 0, 0, 0, time.UTC)
 }
+
+// String writes a date as year-month-day.
+func (d Date) String() string { return fmt.Sprintf("%04d-%02d-%02d", d.Year, d.Month, d.Day) }

@@ -12,9 +12,17 @@ import (
 // the table describes, judges it by the table, and reports what is wrong with
 // it. Where a value can't be understood, Set is false and a problem says why.
 
-// get returns a key's node and description. A node that can't be read (which
-// was reported already) is returned as nil, with its places kept.
-func get[T any](s scope, name string) (*Node, *KeyInfo, Value[T]) {
+// field is a value that is being read: a key's, or an entry of its list.
+type field struct {
+	d    *decoder
+	n    *Node
+	k    *KeyInfo
+	path []string // of the table that holds the key, with the names that the user chose
+}
+
+// get returns the value of a key; ok is false where it is absent, or can't be
+// read, which was reported already. The places are kept even then.
+func get[T any](s scope, name string) (f field, v Value[T], ok bool) {
 	e := s.e.child(name)
 	if e == nil {
 		panic("spec: the key " + name + " is not described")
@@ -22,15 +30,56 @@ func get[T any](s scope, name string) (*Node, *KeyInfo, Value[T]) {
 	s.d.ask(e)
 	n := s.node.Child(name)
 	if n == nil {
-		return nil, e.info, Value[T]{}
+		return f, v, false
 	}
-	v := Value[T]{Key: n.Key, At: n.At}
-	scalar := n.Kind >= KindString && n.Kind != KindTime
-	if n.Kind == KindBroken || n.Kind == KindTable || n.Kind == KindTables || scalar && n.Value == nil {
-		return nil, e.info, v
-	}
-	return n, e.info, v
+	v = Value[T]{Key: n.Key, At: n.At}
+	return field{s.d, n, e.info, s.path}, v, n.readable()
 }
+
+// readable says that a node holds a value whose type can be judged.
+func (n *Node) readable() bool {
+	switch n.Kind {
+	case KindBroken, KindTable, KindTables:
+		return false
+	case KindArray, KindInline, KindTime:
+		return true
+	}
+	return n.Value != nil
+}
+
+// entry returns the field for an entry of its list.
+func (f field) entry(n *Node) field {
+	f.n = n
+	return f
+}
+
+// name names the key in a message: hole.diameter, wall.thickness.
+func (f field) name() string {
+	if f.k.Limit != nil {
+		return f.k.Limit.Name
+	}
+	return dottedPlain(f.k.Path)
+}
+
+// problem reports something wrong with the value.
+func (f field) problem(level, message, help string, fixes ...Fix) {
+	name := f.k.Name()
+	if name == "*" {
+		name = f.n.Name
+	}
+	f.d.problem(level, f.n.At, dotted(append(slices.Clone(f.path), name)), message, help, fixes...)
+}
+
+// write is a fix that puts another text in the value's place.
+func (f field) write(title, text string) Fix { return Fix{title, f.n.At, text} }
+
+// writeText is a fix that puts a text in quotes in the value's place.
+func (f field) writeText(text string) Fix {
+	return Fix{fmt.Sprintf("Write %q", text), f.n.At, quoteText(text)}
+}
+
+// written is the value as it stands in the text.
+func (f field) written() string { return string(f.d.doc.Text[f.n.At.Start:f.n.At.End]) }
 
 // expected says what a key takes.
 func expected(k *KeyInfo) string {
@@ -49,7 +98,7 @@ func expected(k *KeyInfo) string {
 	case TypePosition:
 		return "a position [x, y, z]"
 	case TypeDirection:
-		return `a direction, [x, y, z] or "+z",`
+		return "a direction"
 	case TypeDate:
 		return "a date"
 	case TypeTexts:
@@ -78,144 +127,137 @@ func found(n *Node) string {
 }
 
 // wrongType reports a value of another type than the key takes.
-func (d *decoder) wrongType(n *Node, k *KeyInfo, fixes ...Fix) {
-	help := "Write " + k.Example + "."
-	if n.Name == "" { // an entry of a list
-		help = "Write it like " + k.Example + "."
-	}
-	d.problem("error", n.At, dotted(k.Path), fmt.Sprintf("%q is %s where %s belongs.", dottedName(k), found(n), strings.TrimSuffix(expected(k), ",")), help, fixes...)
-}
-
-// dottedName names a key in a message: hole.diameter.
-func dottedName(k *KeyInfo) string {
-	if k.Limit != nil {
-		return k.Limit.Name
-	}
-	return dottedPlain(k.Path)
+func (f field) wrongType(fixes ...Fix) {
+	f.problem("error", fmt.Sprintf("%q is %s where %s belongs.", f.name(), found(f.n), expected(f.k)), "Write "+f.k.Example+".", fixes...)
 }
 
 // text reads a text, by its list of allowed values if it has one.
 func (s scope) text(name string) Value[string] {
-	n, k, v := get[string](s, name)
-	if n == nil {
-		return v
-	}
-	str, ok := n.Value.(string)
+	f, v, ok := get[string](s, name)
 	if !ok {
-		s.d.wrongType(n, k, s.d.quoteFix(n)...)
 		return v
 	}
-	if strings.TrimSpace(str) == "" && (k.Required || len(k.Values) > 0 || k.Ref != RefNone) {
-		s.d.problem("error", n.At, dotted(k.Path), fmt.Sprintf("%q is empty.", dottedName(k)), "Write "+k.Example+".")
-		return v
+	str, ok := f.n.Value.(string)
+	switch {
+	case !ok:
+		f.wrongType(f.quoteFix()...)
+	case strings.TrimSpace(str) == "" && (f.k.Required || len(f.k.Values) > 0 || f.k.Ref != RefNone):
+		f.problem("error", fmt.Sprintf("%q is empty.", f.name()), "Write "+f.k.Example+".")
+	case f.allowed(str):
+		v.V, v.Set = str, true
 	}
-	if !s.d.allowed(n, k, str) {
-		return v
-	}
-	v.V, v.Set = str, true
 	return v
 }
 
 // quoteFix offers to put a number, date or word into quotes.
-func (d *decoder) quoteFix(n *Node) []Fix {
-	if n.Kind < KindString {
+func (f field) quoteFix() []Fix {
+	if f.n.Kind < KindString {
 		return nil
 	}
-	written := string(d.doc.Text[n.At.Start:n.At.End])
-	return []Fix{{"Put it in quotes", n.At, quoteText(written)}}
+	return []Fix{f.write("Put it in quotes", quoteText(f.written()))}
 }
 
+// choicesShown is how many allowed values a message lists.
+const choicesShown = 8
+
 // allowed judges a text by the list of values.
-func (d *decoder) allowed(n *Node, k *KeyInfo, str string) bool {
-	if len(k.Values) == 0 {
+func (f field) allowed(str string) bool {
+	if len(f.k.Values) == 0 {
 		return true
 	}
-	names := values(k.Values)
+	names := values(f.k.Values)
 	if slices.Contains(names, str) {
 		return true
 	}
-	p := Problem{At: n.At, Key: dotted(k.Path), Level: "error", Message: fmt.Sprintf("%q is %q, which is not known.", dottedName(k), short(str))}
-	list := "Known are " + quotedList(names, "and") + "."
+	var help []string
+	var fixes []Fix
 	if near := nearest(str, names); near != "" {
-		p.Help = fmt.Sprintf("Did you mean %q? %s", near, list)
-		p.Fixes = []Fix{{fmt.Sprintf("Write %q", near), n.At, quoteText(near)}}
-	} else {
-		p.Help = list
+		help = append(help, fmt.Sprintf("Did you mean %q?", near))
+		fixes = append(fixes, f.writeText(near))
 	}
-	d.problems.add(p)
+	if len(names) <= choicesShown || len(help) == 0 {
+		help = append(help, "Known are "+quotedList(names, "and")+".")
+	}
+	f.problem("error", fmt.Sprintf("%q is %q, which is not known.", f.name(), short(str)), strings.Join(help, " "), fixes...)
 	return false
 }
 
 // integer reads a whole number.
 func (s scope) integer(name string) Value[int] {
-	n, k, v := get[int](s, name)
-	if n == nil {
+	f, v, ok := get[int](s, name)
+	if !ok {
 		return v
 	}
-	switch x := n.Value.(type) {
+	switch x := f.n.Value.(type) {
 	case int64:
-		if s.d.holds(n, k, float64(x), "") {
+		if f.holds(float64(x), "") {
 			v.V, v.Set = int(x), true
 		}
 	case float64:
 		var fixes []Fix
 		if x == math.Trunc(x) && math.Abs(x) < 1e15 {
-			fixes = []Fix{{"Write it without decimals", n.At, strconv.FormatInt(int64(x), 10)}}
+			fixes = append(fixes, f.write("Write it without decimals", strconv.FormatInt(int64(x), 10)))
 		}
-		s.d.wrongType(n, k, fixes...)
+		f.wrongType(fixes...)
 	default:
-		s.d.wrongType(n, k, s.d.unquoteFix(n, func(t string) bool { _, err := strconv.ParseInt(t, 10, 32); return err == nil })...)
+		f.wrongType(f.unquoteFix(func(t string) bool { _, err := strconv.ParseInt(t, 10, 32); return err == nil })...)
 	}
 	return v
 }
 
 // unquoteFix offers to take a text out of its quotes when ok says that what is
 // inside would be right.
-func (d *decoder) unquoteFix(n *Node, ok func(string) bool) []Fix {
-	str, isText := n.Value.(string)
+func (f field) unquoteFix(ok func(string) bool) []Fix {
+	str, isText := f.n.Value.(string)
 	str = strings.TrimSpace(str)
 	if !isText || !ok(str) {
 		return nil
 	}
-	return []Fix{{"Take the quotes off", n.At, str}}
+	return []Fix{f.write("Take the quotes off", str)}
 }
 
 // holds judges a number by the interval of its key. unit is written behind it.
-func (d *decoder) holds(n *Node, k *KeyInfo, x float64, unit string) bool {
+func (f field) holds(x float64, unit string) bool {
 	if math.IsNaN(x) || math.IsInf(x, 0) {
-		d.problem("error", n.At, dotted(k.Path), fmt.Sprintf("%q is no finite number.", dottedName(k)), "Write "+k.Example+".")
+		f.problem("error", fmt.Sprintf("%q is no finite number.", f.name()), "Write "+f.k.Example+".")
 		return false
 	}
-	if k.Holds == nil || k.Holds.Holds(x) {
+	if f.k.Holds == nil || f.k.Holds.Holds(x) {
 		return true
 	}
 	if unit != "" {
 		unit = " " + unit
 	}
-	d.problem("error", n.At, dotted(k.Path), fmt.Sprintf("%q is %s%s, but must be %s%s.", dottedName(k), FormatNumber(x), unit, k.Holds, unit),
-		"Write "+k.Example+".")
+	f.problem("error", fmt.Sprintf("%q is %s%s, but must be %s%s.", f.name(), FormatNumber(x), unit, f.k.Holds, unit), "Write "+f.k.Example+".")
 	return false
 }
 
 // number reads a plain number.
 func (s scope) number(name string) Value[float64] {
-	n, k, v := get[float64](s, name)
-	if n == nil {
-		return v
-	}
-	x, ok := plainNumber(n)
+	f, v, ok := get[float64](s, name)
 	if !ok {
-		s.d.wrongType(n, k, s.d.unquoteFix(n, isNumber)...)
 		return v
 	}
-	if s.d.holds(n, k, x, "") {
+	x, ok := plainNumber(f.n)
+	if !ok {
+		f.wrongType(f.unquoteFix(isNumber)...)
+		return v
+	}
+	if f.holds(x, "") {
 		v.V, v.Set = x, true
 	}
 	return v
 }
 
+// isNumber says that a text is a number as TOML writes it.
 func isNumber(t string) bool {
-	return t != "" && numberPrefix(t) == t && t[0] != '.' && !strings.HasSuffix(t, ".")
+	if t == "" || numberPrefix(t) != t {
+		return false
+	}
+	digits := strings.TrimLeft(t, "+-")
+	whole, rest, point := strings.Cut(digits, ".")
+	bad := whole == "" || len(whole) > 1 && whole[0] == '0' || point && (rest == "" || rest[0] < '0' || rest[0] > '9')
+	return !bad
 }
 
 func plainNumber(n *Node) (float64, bool) {
@@ -230,57 +272,58 @@ func plainNumber(n *Node) (float64, bool) {
 
 // boolean reads true or false.
 func (s scope) boolean(name string) Value[bool] {
-	n, k, v := get[bool](s, name)
-	if n == nil {
-		return v
-	}
-	b, ok := n.Value.(bool)
+	f, v, ok := get[bool](s, name)
 	if !ok {
-		s.d.wrongType(n, k, s.d.unquoteFix(n, func(t string) bool { return t == "true" || t == "false" })...)
 		return v
 	}
-	v.V, v.Set = b, true
+	v.V, v.Set = f.n.Value.(bool)
+	if !v.Set {
+		f.wrongType(f.unquoteFix(func(t string) bool { return t == "true" || t == "false" })...)
+	}
 	return v
 }
 
 // quantity reads a number with its unit.
 func (s scope) quantity(name string) Value[Quantity] {
-	n, k, v := get[Quantity](s, name)
-	if n == nil {
-		return v
+	f, v, ok := get[Quantity](s, name)
+	if ok {
+		v.V, v.Set = f.quantity()
 	}
-	v.V, v.Set = s.d.quantityOf(n, k)
 	return v
 }
 
-// quantityOf reads a quantity, or a plain number where the key has no dimension.
-func (d *decoder) quantityOf(n *Node, k *KeyInfo) (Quantity, bool) {
-	if k.Dim == None {
-		return d.ratioOf(n, k)
+// quantity reads a quantity, or a plain number where the key has no dimension.
+func (f field) quantity() (Quantity, bool) {
+	if f.k.Dim == None {
+		return f.ratio()
 	}
-	if x, ok := plainNumber(n); ok {
-		written := string(d.doc.Text[n.At.Start:n.At.End])
-		mended := quoteText(written + " " + k.Unit)
-		d.problem("error", n.At, dotted(k.Path), fmt.Sprintf("%q is %s without a unit.", dottedName(k), FormatNumber(x)),
-			fmt.Sprintf("Write the unit: %s.", mended), Fix{"Write " + mended, n.At, mended})
+	if x, ok := plainNumber(f.n); ok {
+		mended := f.written() + " " + f.k.Unit
+		f.problem("error", fmt.Sprintf("%q is %s without a unit.", f.name(), FormatNumber(x)),
+			fmt.Sprintf("Write the unit: %q.", mended), f.writeText(mended))
 		return Quantity{}, false
 	}
-	str, ok := n.Value.(string)
+	str, ok := f.n.Value.(string)
 	if !ok {
-		d.wrongType(n, k)
+		f.wrongType()
 		return Quantity{}, false
 	}
-	q, qe := parseQuantity(str, k.Dim, k.Unit)
+	q, qe := parseQuantity(str, f.k.Dim, f.k.Unit)
 	if qe != nil {
-		p := Problem{At: n.At, Key: dotted(k.Path), Level: "error", Message: fmt.Sprintf("%q is %s.", dottedName(k), qe.Reason), Help: qe.Help + "."}
-		if qe.Mended != "" {
-			p.Fixes = []Fix{{fmt.Sprintf("Write %q", qe.Mended), n.At, quoteText(qe.Mended)}}
-		}
-		d.problems.add(p)
+		f.misread(qe)
 		return Quantity{}, false
 	}
-	inUnit, _ := q.In(k.Unit)
-	return q, d.holds(n, k, roundOff(inUnit), k.Unit)
+	inUnit, _ := q.In(f.k.Unit)
+	return q, f.holds(roundOff(inUnit), f.k.Unit)
+}
+
+// misread reports a text that is no quantity or tolerance.
+func (f field) misread(qe *QuantityError) {
+	var fixes []Fix
+	if qe.Mended != "" {
+		fixes = append(fixes, f.writeText(qe.Mended))
+	}
+	f.problem("error", fmt.Sprintf("%q is %s.", f.name(), qe.Reason), qe.Help, fixes...)
 }
 
 // roundOff takes the last bits off a converted number, so that a value which
@@ -290,67 +333,68 @@ func roundOff(v float64) float64 {
 	return r
 }
 
-// ratioOf reads a limit that is a plain number.
-func (d *decoder) ratioOf(n *Node, k *KeyInfo) (Quantity, bool) {
-	x, ok := plainNumber(n)
-	whole := k.Limit != nil && k.Limit.Whole
-	if !ok {
-		d.wrongType(n, k, d.ratioFix(n)...)
+// ratio reads a limit that is a plain number.
+func (f field) ratio() (Quantity, bool) {
+	x, ok := plainNumber(f.n)
+	whole := f.k.Limit != nil && f.k.Limit.Whole
+	switch {
+	case !ok:
+		f.wrongType(f.ratioFix()...)
+		return Quantity{}, false
+	case whole && x != math.Trunc(x):
+		f.problem("error", fmt.Sprintf("%q is %s where a whole number belongs.", f.name(), FormatNumber(x)), "Write "+f.k.Example+".")
 		return Quantity{}, false
 	}
-	if whole && x != math.Trunc(x) {
-		d.problem("error", n.At, dotted(k.Path), fmt.Sprintf("%q is %s where a whole number belongs.", dottedName(k), FormatNumber(x)), "Write "+k.Example+".")
-		return Quantity{}, false
-	}
-	return Quantity{V: x, Num: x}, d.holds(n, k, x, "")
+	return Quantity{V: x, Num: x}, f.holds(x, "")
 }
 
 // ratioFix offers the number that a text means: "0.2", "20 %", "IT12".
-func (d *decoder) ratioFix(n *Node) []Fix {
-	str, _ := n.Value.(string)
+func (f field) ratioFix() []Fix {
+	str, _ := f.n.Value.(string)
 	str = strings.TrimSpace(strings.TrimPrefix(strings.TrimSpace(str), "IT"))
-	percent := strings.HasSuffix(str, "%")
-	str = strings.TrimSpace(strings.TrimSuffix(str, "%"))
-	x, err := strconv.ParseFloat(str, 64)
-	if err != nil || !isNumber(str) {
+	share, percent := strings.CutSuffix(str, "%")
+	share = strings.TrimSpace(share)
+	x, err := strconv.ParseFloat(share, 64)
+	if err != nil || !isNumber(share) {
 		return nil
 	}
 	if percent {
-		str = FormatNumber(x / 100)
+		share = FormatNumber(x / 100)
 	}
-	return []Fix{{"Write " + str, n.At, str}}
+	return []Fix{f.write("Write "+share, share)}
 }
 
 // position reads a point in mesh units.
 func (s scope) position(name string) Value[Vec3] {
-	n, k, v := get[Vec3](s, name)
-	if n == nil {
-		return v
+	f, v, ok := get[Vec3](s, name)
+	if ok {
+		v.V, v.Set = f.vector()
 	}
-	v.V, v.Set = s.d.vectorOf(n, k)
 	return v
 }
 
-// vectorOf reads three plain finite numbers.
-func (d *decoder) vectorOf(n *Node, k *KeyInfo) (vec Vec3, ok bool) {
-	if n.Kind != KindArray {
-		d.wrongType(n, k)
+// vector reads three plain finite numbers.
+func (f field) vector() (vec Vec3, ok bool) {
+	if f.n.Kind != KindArray {
+		f.wrongType()
 		return vec, false
 	}
-	if len(n.Kids) != 3 {
-		d.problem("error", n.At, dotted(k.Path), fmt.Sprintf("%q has %d numbers where x, y and z belong.", dottedName(k), len(n.Kids)), "Write "+k.Example+".")
+	if len(f.n.Kids) != 3 {
+		f.problem("error", fmt.Sprintf("%q has %s where x, y and z belong.", f.name(), count(len(f.n.Kids), "number")), "Write "+f.k.Example+".")
 		return vec, false
 	}
-	for i, kid := range n.Kids {
+	for i, kid := range f.n.Kids {
 		x, isNum := plainNumber(kid)
-		if !isNum {
-			help := "Write a plain number, in the unit of the mesh."
-			d.problem("error", kid.At, dotted(k.Path), fmt.Sprintf("The %c of %q is %s where a number belongs.", "xyz"[i], dottedName(k), found(kid)), help,
-				d.bareFix(kid)...)
+		axis := "xyz"[i]
+		switch c := f.entry(kid); {
+		case !isNum && !kid.readable():
 			return vec, false
-		}
-		if math.IsNaN(x) || math.IsInf(x, 0) {
-			d.problem("error", kid.At, dotted(k.Path), fmt.Sprintf("The %c of %q is no finite number.", "xyz"[i], dottedName(k)), "Write "+k.Example+".")
+		case !isNum:
+			c.problem("error", fmt.Sprintf("The %c of %q is %s where a number belongs.", axis, f.name(), found(kid)),
+				"Write a plain number, in the unit of the mesh.", c.bareFix()...)
+			return vec, false
+		case math.IsNaN(x) || math.IsInf(x, 0):
+			c.problem("error", fmt.Sprintf("The %c of %q is no finite number.", axis, f.name()), "Write "+f.k.Example+".")
 			return vec, false
 		}
 		vec[i] = x
@@ -359,13 +403,13 @@ func (d *decoder) vectorOf(n *Node, k *KeyInfo) (vec Vec3, ok bool) {
 }
 
 // bareFix offers the number of a text without its quotes and unit.
-func (d *decoder) bareFix(n *Node) []Fix {
-	str, _ := n.Value.(string)
+func (f field) bareFix() []Fix {
+	str, _ := f.n.Value.(string)
 	digits := numberPrefix(strings.TrimSpace(str))
 	if !isNumber(digits) {
 		return nil
 	}
-	return []Fix{{"Write " + digits, n.At, digits}}
+	return []Fix{f.write("Write "+digits, digits)}
 }
 
 // axes are the directions that have a name.
@@ -375,95 +419,99 @@ var axes = map[string]Vec3{
 
 // direction reads a vector that is not zero, or an axis by name.
 func (s scope) direction(name string) Value[Vec3] {
-	n, k, v := get[Vec3](s, name)
-	if n == nil {
+	f, v, ok := get[Vec3](s, name)
+	if !ok {
 		return v
 	}
-	if str, ok := n.Value.(string); ok {
-		v.V, v.Set = axes[str]
-		if !v.Set {
-			near := strings.ToLower(strings.TrimSpace(str))
-			if len(near) == 1 {
-				near = "+" + near
-			}
-			var fixes []Fix
-			if _, ok := axes[near]; ok {
-				fixes = []Fix{{fmt.Sprintf("Write %q", near), n.At, quoteText(near)}}
-			}
-			s.d.problem("error", n.At, dotted(k.Path), fmt.Sprintf("%q is %q, which is no direction.", dottedName(k), short(str)),
-				`Write a vector such as [0, 0, 1], or one of "+x", "-x", "+y", "-y", "+z" and "-z".`, fixes...)
+	if str, ok := f.n.Value.(string); ok {
+		if v.V, v.Set = axes[str]; !v.Set {
+			f.noAxis(str)
 		}
 		return v
 	}
-	v.V, v.Set = s.d.vectorOf(n, k)
+	v.V, v.Set = f.vector()
 	if v.Set && v.V == (Vec3{}) {
-		s.d.problem("error", n.At, dotted(k.Path), fmt.Sprintf("%q is zero, which points nowhere.", dottedName(k)), "Write "+k.Example+".")
+		f.problem("error", fmt.Sprintf("%q is zero, which points nowhere.", f.name()), "Write "+f.k.Example+".")
 		v.Set = false
 	}
 	return v
 }
 
+func (f field) noAxis(str string) {
+	near := strings.ToLower(strings.TrimSpace(str))
+	if len(near) == 1 {
+		near = "+" + near
+	}
+	var fixes []Fix
+	if _, ok := axes[near]; ok {
+		fixes = append(fixes, f.writeText(near))
+	}
+	f.problem("error", fmt.Sprintf("%q is %q, which is no direction.", f.name(), short(str)),
+		"Write a vector such as [0, 0, 1], or one of "+quotedList(values(directions), "and")+".", fixes...)
+}
+
 // date reads a calendar day.
 func (s scope) date(name string) Value[Date] {
-	n, k, v := get[Date](s, name)
-	if n == nil {
-		return v
-	}
-	day, ok := n.Value.(Date)
+	f, v, ok := get[Date](s, name)
 	if !ok {
-		s.d.wrongType(n, k, s.d.dateFix(n)...)
 		return v
 	}
-	v.V, v.Set = day, true
+	v.V, v.Set = f.n.Value.(Date)
+	if !v.Set {
+		f.wrongType(f.dateFix()...)
+	}
 	return v
 }
 
 // dateFix offers the day in a text or in a date with a time.
-func (d *decoder) dateFix(n *Node) []Fix {
-	written := string(d.doc.Text[n.At.Start:n.At.End])
-	if str, ok := n.Value.(string); ok {
-		written = str
+func (f field) dateFix() []Fix {
+	day := f.written()
+	if str, ok := f.n.Value.(string); ok {
+		day = str
 	}
-	if len(written) < 10 {
+	if len(day) < 10 {
 		return nil
 	}
-	if _, ok := ParseDate(written[:10]); !ok {
+	if _, ok := ParseDate(day[:10]); !ok {
 		return nil
 	}
-	return []Fix{{"Write " + written[:10], n.At, written[:10]}}
+	return []Fix{f.write("Write "+day[:10], day[:10])}
 }
 
-// texts reads a list of texts.
+// texts reads a list of texts. Entries that can't be used are in the result
+// with Set false, so that numbers of entries stay as in the text.
 func (s scope) texts(name string) Value[[]Value[string]] {
-	n, k, v := get[[]Value[string]](s, name)
-	if n == nil {
+	f, v, ok := get[[]Value[string]](s, name)
+	if !ok {
 		return v
 	}
-	if n.Kind != KindArray {
+	if f.n.Kind != KindArray {
 		var fixes []Fix
-		if n.Kind == KindString {
-			fixes = []Fix{{"Write a list", n.At, "[" + string(s.d.doc.Text[n.At.Start:n.At.End]) + "]"}}
+		if f.n.Kind == KindString {
+			fixes = append(fixes, f.write("Write a list", "["+f.written()+"]"))
 		}
-		s.d.wrongType(n, k, fixes...)
+		f.wrongType(fixes...)
 		return v
 	}
 	v.V, v.Set = []Value[string]{}, true
-	for _, kid := range n.Kids {
-		str, ok := kid.Value.(string)
-		item := Value[string]{At: kid.At}
-		switch {
-		case !ok:
-			s.d.problem("error", kid.At, dotted(k.Path), fmt.Sprintf("An entry of %q is %s where a text belongs.", dottedName(k), found(kid)),
-				"Put it in quotes.", s.d.quoteFix(kid)...)
-		case strings.TrimSpace(str) == "":
-			s.d.problem("error", kid.At, dotted(k.Path), fmt.Sprintf("An entry of %q is empty.", dottedName(k)), "Write it or delete it.")
-		case s.d.allowed(kid, k, str):
-			item.V, item.Set = str, true
-		}
-		v.V = append(v.V, item)
+	for _, kid := range f.n.Kids {
+		v.V = append(v.V, f.entry(kid).item())
 	}
 	return v
 }
 
-// String writes a date as year-month-day.
-func (d Date) String() string { return fmt.Sprintf("%04d-%02d-%02d", d.Year, d.Month, d.Day) }
+// item reads an entry of a list of texts.
+func (f field) item() Value[string] {
+	v := Value[string]{At: f.n.At}
+	str, ok := f.n.Value.(string)
+	switch {
+	case !f.n.readable():
+	case !ok:
+		f.problem("error", fmt.Sprintf("An entry of %q is %s where a text belongs.", f.name(), found(f.n)), "Put it in quotes.", f.quoteFix()...)
+	case strings.TrimSpace(str) == "":
+		f.problem("error", fmt.Sprintf("An entry of %q is empty.", f.name()), "Write it or delete it.")
+	case f.allowed(str):
+		v.V, v.Set = str, true
+	}
+	return v
+}

@@ -40,6 +40,22 @@ func listOf(names []string, last string) string {
 	return strings.Join(names[:n], ", ") + " " + last + " " + names[n]
 }
 
+// capital returns a sentence with a capital first letter.
+func capital(s string) string {
+	if s != "" && s[0] >= 'a' && s[0] <= 'z' {
+		return string(s[0]-'a'+'A') + s[1:]
+	}
+	return s
+}
+
+// count writes a number of things: "1 number", "2 numbers".
+func count(n int, noun string) string {
+	if n == 1 {
+		return "1 " + noun
+	}
+	return strconv.Itoa(n) + " " + noun + "s"
+}
+
 // quotedList is listOf with each name in quotes.
 func quotedList(names []string, last string) string {
 	quoted := make([]string, len(names))
