@@ -4,8 +4,8 @@ import (
 	"context"
 	"log/slog"
 	"maps"
-	"os"
 	"path/filepath"
+	"runtime/debug"
 	"sync"
 	"time"
 
@@ -15,32 +15,11 @@ import (
 	"corbel/rules"
 )
 
-// checker is what the server asks of the rules. Texts come to it through
-// session.readFile, so that unsaved ones count.
+// checker is what the server asks of the rules; *rules.Engine is one. Texts
+// come to it through session.readFile, so that unsaved ones count.
 type checker interface {
-	// part checks a part spec. A quick check measures no geometry but uses what
-	// has been measured before.
-	part(ctx context.Context, path string, quick bool) report
-	// shop checks a shop file.
-	shop(ctx context.Context, path string) report
-}
-
-// report is what a check found.
-type report struct {
-	findings []rules.Finding
-	rests    []string // absolute paths of the files it rests on, missing ones too
-	complete bool     // nothing waits for geometry
-	part     *rules.PartReport
-}
-
-// client is what the editor told about itself.
-type client struct {
-	unit            protocol.PositionEncodingKind
-	related         bool // shows related information
-	codeDescription bool
-	markdown        bool // shows hovers as Markdown
-	progress        bool
-	watches         bool // takes registrations for watched files
+	Part(ctx context.Context, path string, mode rules.Mode) *rules.PartReport
+	ShopFile(ctx context.Context, path string) *rules.ShopReport
 }
 
 // snapshot is one state of all open texts. It never changes.
@@ -51,9 +30,13 @@ type snapshot struct {
 
 // session holds what changes: the open texts and what is known about each.
 type session struct {
-	check checker
-	log   *slog.Logger
-	wait  time.Duration // between the text findings and geometry
+	check  checker
+	log    *slog.Logger
+	editor peer
+	stages stages
+
+	wait     time.Duration // between an edit and the measuring it asks for
+	patience time.Duration // before progress is shown
 
 	work sync.WaitGroup
 	ctx  context.Context // of all work; ends at shutdown
@@ -61,19 +44,62 @@ type session struct {
 
 	mu     sync.Mutex // guards what follows
 	now    *snapshot
-	tracks map[string]*track // of open part specs and shop files, by path
+	tracks map[string]*track // of the open part specs and shop files, by path
 	queue  []string          // paths to check, next first
 	outbox outbox
-	stamps map[string]stamp
+	stamps map[string]*stamp // of files on disk that reports rest on, by path
 
-	wake   chan struct{} // buffered, one: there is something in queue
-	heavy  chan struct{} // a place for each geometry pass that may run at once
-	editor editor
+	wake chan struct{} // holds one: there is something in queue
+	post chan struct{} // holds one: there is something in outbox
+	slot chan struct{} // holds one for each measuring pass that runs
 }
 
-// editor is the way to the client, as far as the session needs it.
-type editor interface {
-	publish(context.Context, *protocol.PublishDiagnosticsParams) error
+func newSession(ctx context.Context, log *slog.Logger, wait time.Duration) *session {
+	ctx, end := context.WithCancel(ctx)
+	return &session{
+		log:      log,
+		wait:     wait,
+		patience: progressAfter,
+		ctx:      ctx,
+		end:      end,
+		now:      &snapshot{client: client{unit: protocol.PositionEncodingKindUTF16}},
+		tracks:   make(map[string]*track),
+		outbox:   outbox{waiting: make(map[uri.URI]*protocol.PublishDiagnosticsParams)},
+		stamps:   make(map[string]*stamp),
+		wake:     make(chan struct{}, 1),
+		post:     make(chan struct{}, 1),
+		slot:     make(chan struct{}, measuringAtOnce),
+	}
+}
+
+// start begins to check and to publish, once the editor has said what it can do.
+func (s *session) start(c client) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.now = &snapshot{client: c}
+	s.run(s.checkAll)
+	s.run(s.publishAll)
+	s.run(s.pollAll)
+}
+
+// run starts a goroutine that stop waits for.
+func (s *session) run(f func()) {
+	s.work.Add(1)
+	go func() {
+		defer s.work.Done()
+		defer func() {
+			if v := recover(); v != nil {
+				s.log.Error("background work failed", "why", v, "stack", string(debug.Stack()))
+			}
+		}()
+		f()
+	}()
+}
+
+// stop ends all work and waits for it.
+func (s *session) stop() {
+	s.end()
+	s.work.Wait()
 }
 
 // snapshot returns the present state of all open texts.
@@ -84,41 +110,63 @@ func (s *session) snapshot() *snapshot {
 }
 
 // change is the door by which every change enters: edit makes a file's new open
-// text from its old one (nil where the file is not open); without edit the file
-// has changed on disk. The new text is stored and all work that rests on the
-// file is stopped before anything else happens; then checks are queued.
+// text from its present one (nil where the file is not open); without edit, the
+// file has changed on disk. The new text is stored and all work that rests on
+// the file is stopped before anything else happens; then checks are queued.
 func (s *session) change(path string, edit func(*document) *document) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
+	old := s.now.docs[path]
+	if edit == nil && old != nil {
+		return // the open text counts, not the disk
+	}
 	if edit != nil {
-		old := s.now.docs[path]
 		doc := edit(old)
 		if doc == old {
 			return
 		}
-		next := &snapshot{client: s.now.client, docs: maps.Clone(s.now.docs)}
-		if doc == nil {
-			delete(next.docs, path)
-			s.untrack(old)
-		} else {
-			next.docs[path] = doc
-			s.track(doc, old)
-		}
-		s.now = next
-	} else if s.now.docs[path] != nil {
-		return // the open text counts, not the disk
+		s.put(path, old, doc)
 	}
-	for other, t := range s.tracks {
-		if other != path && t.restsOn(other, path) {
-			s.outdate(other, t)
+	for _, t := range s.tracks {
+		if t.path != path && t.restsOn(path) {
+			s.outdate(t, false)
 		}
 	}
+}
+
+// put replaces a file's open text, nil for none, and queues its own check. It
+// is called with the lock held.
+func (s *session) put(path string, old, doc *document) {
+	docs := maps.Clone(s.now.docs)
+	if docs == nil {
+		docs = make(map[string]*document)
+	}
+	defer func() { s.now = &snapshot{client: s.now.client, docs: docs} }()
+	t := s.tracks[path]
+	if doc == nil || t != nil && doc.uri != old.uri {
+		s.forget(t, old)
+		t = nil
+	}
+	if doc == nil {
+		delete(docs, path)
+		return
+	}
+	docs[path] = doc
+	if doc.kind == otherFile {
+		return
+	}
+	if t == nil {
+		t = &track{path: path}
+		s.tracks[path] = t
+	}
+	t.doc = doc
+	s.outdate(t, true)
 }
 
 // open stores a text that the editor opened.
 func (s *session) open(u uri.URI, version int32, text string) {
 	s.change(pathOf(u), func(*document) *document {
-		return newDocument(uri.URI(string(u)), version, []byte(text), s.now.client.unit)
+		return newDocument(u, version, []byte(text), s.now.client.unit)
 	})
 }
 
@@ -134,7 +182,7 @@ func (s *session) edit(u uri.URI, version int32, changes []protocol.TextDocument
 	})
 }
 
-// close forgets a text; its findings are cleared and the disk counts again.
+// close forgets a text: its findings are cleared and the disk counts again.
 func (s *session) close(u uri.URI) {
 	s.change(pathOf(u), func(*document) *document { return nil })
 }
@@ -145,11 +193,9 @@ func (s *session) readFile(path string) ([]byte, error) {
 	if err != nil {
 		return nil, err
 	}
-	s.mu.Lock()
-	doc := s.now.docs[abs]
-	s.mu.Unlock()
-	if doc != nil {
+	if doc := s.snapshot().docs[abs]; doc != nil {
 		return doc.text, nil
 	}
-	return os.ReadFile(abs)
+	s.see(abs)
+	return readDisk(abs)
 }

@@ -56,8 +56,9 @@ func (codec) Unmarshal(data []byte, v any) error {
 // the connection at the first message that is no JSON and blocks a sender when
 // the editor does not read; this one answers the former and queues the latter.
 type stream struct {
-	in   *bufio.Reader
-	body []byte // reused: a message is valid until the next Read
+	in    *bufio.Reader
+	body  []byte // reused: a message is valid until the next Read
+	ended bool   // nothing more is read; set where messages are read
 
 	out     chan []byte
 	broken  chan struct{} // closed when writing failed
@@ -114,6 +115,9 @@ func (s *stream) flush() {
 // nothing after it can be found again.
 func (s *stream) Read(ctx context.Context) (jsonrpc2.Message, int64, error) {
 	for {
+		if s.ended {
+			return nil, 0, io.EOF
+		}
 		if err := ctx.Err(); err != nil {
 			return nil, 0, err
 		}
@@ -125,7 +129,7 @@ func (s *stream) Read(ctx context.Context) (jsonrpc2.Message, int64, error) {
 			if _, err := io.CopyN(io.Discard, s.in, size); err != nil {
 				return nil, 0, io.ErrUnexpectedEOF
 			}
-			s.refuse(ctx, nil, jsonrpc2.Errorf(jsonrpc2.InvalidRequest,
+			s.refuse(nil, jsonrpc2.Errorf(jsonrpc2.InvalidRequest,
 				"message of %d bytes is longer than the %d that are read", size, maxMessage))
 			continue
 		}
@@ -138,7 +142,7 @@ func (s *stream) Read(ctx context.Context) (jsonrpc2.Message, int64, error) {
 		}
 		msg, err := jsonrpc2.DecodeMessage(s.body)
 		if err != nil {
-			s.refuse(ctx, s.body, err)
+			s.refuse(s.body, err)
 			continue
 		}
 		return msg, size, nil
@@ -178,7 +182,7 @@ func (s *stream) readHeader() (int64, error) {
 }
 
 // refuse answers a body that is no message, with the id if one can be seen.
-func (s *stream) refuse(ctx context.Context, body []byte, err error) {
+func (s *stream) refuse(body []byte, err error) {
 	var id jsonrpc2.ID
 	var seen struct{ ID any }
 	if json.Unmarshal(body, &seen) == nil {

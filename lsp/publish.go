@@ -1,0 +1,236 @@
+package lsp
+
+import (
+	"context"
+	"path/filepath"
+
+	"go.lsp.dev/jsonrpc2"
+	"go.lsp.dev/protocol"
+	"go.lsp.dev/uri"
+
+	"corbel/rules"
+	"corbel/spec"
+)
+
+// source is the name under which an editor lists our findings.
+const source = "corbel"
+
+// peer is the editor, as a connection shows it. A notification may wait for the
+// editor to read; a call waits for its answer.
+type peer interface {
+	Notify(ctx context.Context, method string, params any) error
+	Call(ctx context.Context, method string, params, result any) (jsonrpc2.ID, error)
+}
+
+// outbox holds the newest set of findings for each text until the editor takes
+// it. A newer set replaces one that still waits, so that nothing old is shown
+// late and an editor that does not read costs no memory. The session's lock
+// guards it.
+type outbox struct {
+	waiting map[uri.URI]*protocol.PublishDiagnosticsParams
+	order   []uri.URI // of waiting, next first
+}
+
+// publish puts a text's findings, none to clear them, into the outbox. The
+// version is that of the text they came from. It is called with the lock held.
+func (s *session) publish(doc *document, diagnostics []protocol.Diagnostic) {
+	if s.ctx.Err() != nil {
+		return
+	}
+	if s.outbox.waiting[doc.uri] == nil {
+		s.outbox.order = append(s.outbox.order, doc.uri)
+	}
+	s.outbox.waiting[doc.uri] = &protocol.PublishDiagnosticsParams{
+		URI:         doc.uri,
+		Version:     protocol.NewOptional(doc.version),
+		Diagnostics: diagnostics,
+	}
+	signal(s.post)
+}
+
+// publishAll sends what is in the outbox until the session ends.
+func (s *session) publishAll() {
+	for {
+		select {
+		case <-s.ctx.Done():
+			return
+		case <-s.post:
+		}
+		for set := s.takeSet(); set != nil; set = s.takeSet() {
+			if err := s.editor.Notify(s.ctx, protocol.MethodTextDocumentPublishDiagnostics, set); err != nil {
+				s.log.Debug("findings not sent", "uri", set.URI, "why", err)
+			}
+		}
+	}
+}
+
+func (s *session) takeSet() *protocol.PublishDiagnosticsParams {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if len(s.outbox.order) == 0 || s.ctx.Err() != nil {
+		return nil
+	}
+	next := s.outbox.order[0]
+	s.outbox.order = s.outbox.order[1:]
+	set := s.outbox.waiting[next]
+	delete(s.outbox.waiting, next)
+	return set
+}
+
+// diagnostics turns the findings of a report into the protocol's words. Waived
+// findings are no problems and are left out; hover on the waiver shows them.
+func (s *session) diagnostics(r *report) []protocol.Diagnostic {
+	snap := s.snapshot()
+	places := &places{snap: snap, docs: map[string]*document{r.doc.path: r.doc}}
+	out := make([]protocol.Diagnostic, 0, len(r.findings))
+	for i := range r.findings {
+		if f := &r.findings[i]; f.Waived == nil && f.Level != rules.Off {
+			out = append(out, diagnostic(r.doc, f, snap.client, places))
+		}
+	}
+	return out
+}
+
+func diagnostic(doc *document, f *rules.Finding, c client, places *places) protocol.Diagnostic {
+	d := protocol.Diagnostic{
+		Range:    rangeIn(doc, f.Where),
+		Severity: severity(f.Level),
+		Code:     protocol.String(f.Check),
+		Source:   protocol.NewOptional(source),
+		Message:  protocol.String(sentence(f)),
+	}
+	if c.related {
+		d.RelatedInformation = related(doc, f, places)
+	}
+	return d
+}
+
+// sentence is a finding's message with its caution: editors show little else.
+func sentence(f *rules.Finding) string {
+	if f.Caution == "" {
+		return f.Message
+	}
+	return f.Message + " " + f.Caution
+}
+
+func severity(l rules.Level) protocol.DiagnosticSeverity {
+	switch l {
+	case rules.Error:
+		return protocol.DiagnosticSeverityError
+	case rules.Warning:
+		return protocol.DiagnosticSeverityWarning
+	}
+	return protocol.DiagnosticSeverityInformation
+}
+
+// rangeIn returns where a finding stands in a text: its own place, or the
+// text's first line for a place in another file (related information has it).
+func rangeIn(doc *document, where rules.Location) protocol.Range {
+	at := where.At
+	if !sameFile(where.File, doc.path) {
+		at = spec.Range{}
+	}
+	if at.Start >= at.End {
+		at = widen(doc, at.Start)
+	}
+	return doc.lines().rangeOf(at, doc.unit)
+}
+
+// widen makes a place without length visible: from there to the end of its
+// line, or the whole line where that is empty.
+func widen(doc *document, at int) spec.Range {
+	lines := doc.lines()
+	start, end := lines.line(int(lines.position(at, doc.unit).Line))
+	if at < end {
+		start = at
+	}
+	return spec.Range{Start: start, End: end}
+}
+
+// sameFile compares a path as the rules give it with a document's.
+func sameFile(file, path string) bool { return file == path || filepath.Clean(file) == path }
+
+// related points at what explains a finding: the line that set its limit, then
+// what the check names.
+func related(doc *document, f *rules.Finding, places *places) []protocol.DiagnosticRelatedInformation {
+	var out []protocol.DiagnosticRelatedInformation
+	add := func(l rules.Location, message string) {
+		if at, ok := places.location(l); ok {
+			out = append(out, protocol.DiagnosticRelatedInformation{Location: at, Message: message})
+		}
+	}
+	if !sameFile(f.Where.File, doc.path) {
+		add(f.Where, "found here")
+	}
+	if o := f.LimitFrom; o != nil {
+		add(rules.Location{File: o.File, At: o.At}, limitNote(o))
+	}
+	for _, r := range f.Related {
+		add(r.Location, r.Message)
+	}
+	return out
+}
+
+// limitNote says which layer set a limit, and why where the file says so.
+func limitNote(o *rules.Origin) string {
+	note := "the limit is set here, for the " + o.Layer
+	if o.Source != "" {
+		note += ": " + o.Source
+	}
+	return note
+}
+
+// places turns places in any file into the protocol's locations. It reads each
+// file once and prefers the open text.
+type places struct {
+	snap *snapshot
+	docs map[string]*document
+}
+
+// location returns where a place is; false for the built-in file, which an
+// editor can't open, and for files that can't be read.
+func (p *places) location(l rules.Location) (protocol.Location, bool) {
+	if l.File == rules.BuiltinFile || l.File == "" {
+		return protocol.Location{}, false
+	}
+	path, err := filepath.Abs(l.File)
+	if err != nil {
+		return protocol.Location{}, false
+	}
+	doc := p.docs[path]
+	if doc == nil {
+		doc = p.read(path)
+	}
+	if doc == nil {
+		return protocol.Location{}, false
+	}
+	return protocol.Location{URI: doc.uri, Range: doc.lines().rangeOf(l.At, doc.unit)}, true
+}
+
+func (p *places) read(path string) *document {
+	doc := p.snap.docs[path]
+	if doc == nil {
+		text, err := readDisk(path)
+		if err != nil {
+			return nil
+		}
+		doc = newDocument(uri.File(path), 0, text, p.snap.client.unit)
+	}
+	p.docs[path] = doc
+	return doc
+}
+
+// haltedNote says that a text's geometry is unknown because the user stopped
+// the measuring.
+func haltedNote(r *report) protocol.Diagnostic {
+	f := rules.Finding{
+		Check:   "spec",
+		Level:   rules.Note,
+		Message: "Geometry is not checked: measuring was stopped; save the file or change it to measure again.",
+		Where:   rules.Location{File: r.doc.path},
+	}
+	if r.part != nil && r.part.Spec != nil {
+		f.Where.At = r.part.Spec.Mesh.File.At
+	}
+	return diagnostic(r.doc, &f, client{}, nil)
+}
