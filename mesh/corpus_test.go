@@ -124,6 +124,14 @@ func compareCorpus(t *testing.T, c corpusFile, m *Mesh) {
 	if m := regexp.MustCompile(`winding conflicts on (\d+) edges`).FindStringSubmatch(c.measured); m != nil && m[1] != fmt.Sprint(top.FlippedEdges) {
 		t.Errorf("%d edges with a winding conflict, want %s", top.FlippedEdges, m[1])
 	}
+	i, err := MeasureIntegrity(t.Context(), m)
+	if err != nil {
+		t.Fatal(err)
+	}
+	flat := c.count("collapsed faces") + c.count("further faces of zero area")
+	if i.DegenerateFacets != flat || i.DuplicateFacets != c.count("duplicate faces") || (i.FlippedFacets > 0) != strings.Contains(c.measured, "winding conflicts") {
+		t.Errorf("%d without area, %d duplicate, %d flipped; want %d and %d, and flipped ones where winding conflicts stand", i.DegenerateFacets, i.DuplicateFacets, i.FlippedFacets, flat, c.count("duplicate faces"))
+	}
 	if want := c.count("shells?"); top.Shells != want {
 		t.Errorf("%d shells, want %d", top.Shells, want)
 	}

@@ -1,26 +1,253 @@
 package mesh
 
-import "context"
+import (
+	"cmp"
+	"context"
+	"slices"
+)
 
 // Integrity says how far the mesh is a closed, consistently wound surface.
 type Integrity struct {
 	OpenEdges, NonmanifoldEdges int
-	FlippedFacets               int // facets wound against the majority of their shell
-	DegenerateFacets            int // no area
-	DuplicateFacets             int // same three vertices as an earlier facet
-	SelfIntersections           int // pairs of facets that cross or overlap without sharing a vertex or edge there
-	Shells, InvertedShells      int // inverted: a shell whose sign of volume does not fit its nesting
+	// FlippedFacets are wound against the majority, by area, of the facets that
+	// they are joined to by edges of exactly two. A surface that can't be wound
+	// one way (a Moebius band) counts the smaller part of one attempt.
+	FlippedFacets     int
+	DegenerateFacets  int // no area (below 1e-14 of the squared diagonal), collapsed ones that were left out on reading included
+	DuplicateFacets   int // same three vertices as an earlier facet, either way round
+	SelfIntersections int // pairs of facets that cross, overlap or touch elsewhere than at corners that they share; facets without area are not asked
+	// MoreIntersections is set where counting stopped: there are at least as
+	// many as SelfIntersections says.
+	MoreIntersections bool
+	Shells            int // connected pieces of surface
+	InvertedShells    int // closed shells whose sign of volume does not fit their nesting: outer ones hold material, those inside one a void, and so on
 
-	// A few places of each kind, worst or first, mesh coordinates.
+	// A few places of each kind, mesh coordinates: of open edges one for each
+	// hole, longest rim first; of the others the first in facet order.
 	OpenAt, NonmanifoldAt, FlippedAt, IntersectAt []Vec
 }
+
+// maxPlaces bounds the lists of places.
+const maxPlaces = 8
 
 // Sound reports whether volume and inside/outside have a meaning.
 func (i Integrity) Sound() bool {
 	return i.OpenEdges == 0 && i.NonmanifoldEdges == 0 && i.FlippedFacets == 0
 }
 
-// MeasureIntegrity examines the mesh.
+// MeasureIntegrity examines the mesh. All counts are exact: what floating point
+// can't decide is decided in whole numbers, for the coordinates as stored.
 func MeasureIntegrity(ctx context.Context, m *Mesh) (Integrity, error) {
-	return Integrity{}, errNotYet
+	t := m.Topology()
+	r := Integrity{
+		OpenEdges:        t.OpenEdges,
+		NonmanifoldEdges: t.NonmanifoldEdges,
+		DuplicateFacets:  countDuplicates(m, t),
+		Shells:           t.Shells,
+	}
+	r.OpenAt = openPlaces(m, t)
+	r.NonmanifoldAt = nonmanifoldPlaces(m, t)
+	if err := ctx.Err(); err != nil {
+		return Integrity{}, err
+	}
+	flat := flatFacets(m)
+	for _, f := range flat {
+		if f {
+			r.DegenerateFacets++
+		}
+	}
+	r.DegenerateFacets += m.collapsed
+	r.FlippedFacets, r.FlippedAt = flippedFacets(m, t)
+	var err error
+	if r.InvertedShells, err = invertedShells(ctx, m, t); err != nil {
+		return Integrity{}, err
+	}
+	x, err := selfIntersections(ctx, m)
+	if err != nil {
+		return Integrity{}, err
+	}
+	r.SelfIntersections, r.MoreIntersections, r.IntersectAt = x.count, x.more, x.at
+	return r, nil
+}
+
+// flatFacets marks the facets without area.
+func flatFacets(m *Mesh) []bool {
+	d := m.Box().Diagonal()
+	least := 1e-14 * d * d
+	flat := make([]bool, len(m.Facets))
+	_ = parallel(context.Background(), len(flat), 1<<14, func(from, to int) error {
+		for f := from; f < to; f++ {
+			flat[f] = !(m.Area(int32(f)) > least)
+		}
+		return nil
+	})
+	return flat
+}
+
+// countDuplicates counts the facets that have the vertices of an earlier one.
+// Such a pair shares all its edges, so each edge has either these two facets
+// alone or more than two: few facets have to be compared.
+func countDuplicates(m *Mesh, t *Topology) int {
+	var suspects [][3]int32
+	for f, c := range m.Facets {
+		twin := int32(-2) // the one facet across its edges of two
+		ok := !isCollapsed(c)
+		for k := range 3 {
+			switch h := t.Twin[3*f+k]; {
+			case h == -2:
+			case h == -1 || twin >= 0 && h/3 != twin:
+				ok = false
+			default:
+				twin = h / 3
+			}
+		}
+		if ok {
+			slices.Sort(c[:])
+			suspects = append(suspects, c)
+		}
+	}
+	n := len(suspects)
+	slices.SortFunc(suspects, func(a, b [3]int32) int { return slices.Compare(a[:], b[:]) })
+	return n - len(slices.Compact(suspects))
+}
+
+// openPlaces returns a point on the rim of each hole, longest rim first. A rim
+// is what open edges joined by vertices form.
+func openPlaces(m *Mesh, t *Topology) []Vec {
+	if t.OpenEdges == 0 {
+		return nil
+	}
+	type rim struct {
+		half   int32 // its first open half-edge
+		length float64
+	}
+	var halves []int32
+	for h, g := range t.Twin {
+		if g == -1 && !isCollapsed(m.Facets[h/3]) {
+			halves = append(halves, int32(h))
+		}
+	}
+	root := map[int32]int32{} // of vertices
+	var find func(v int32) int32
+	find = func(v int32) int32 {
+		for {
+			p, ok := root[v]
+			if !ok || p == v {
+				return v
+			}
+			if q, ok := root[p]; ok {
+				root[v] = q
+			}
+			v = p
+		}
+	}
+	for _, h := range halves {
+		a, b := m.ends(h)
+		a, b = find(a), find(b)
+		root[max(a, b)] = min(a, b)
+	}
+	index := map[int32]int{}
+	var rims []rim
+	for _, h := range halves {
+		a, b := m.ends(h)
+		v := find(a)
+		i, ok := index[v]
+		if !ok {
+			i = len(rims)
+			index[v] = i
+			rims = append(rims, rim{half: h})
+		}
+		rims[i].length += m.Verts[a].Sub(m.Verts[b]).Norm()
+	}
+	slices.SortStableFunc(rims, func(a, b rim) int { return cmp.Compare(b.length, a.length) })
+	var at []Vec
+	for _, r := range rims[:min(len(rims), maxPlaces)] {
+		at = append(at, m.edgeMiddle(r.half))
+	}
+	return at
+}
+
+// ends returns the vertices of a half-edge.
+func (m *Mesh) ends(h int32) (a, b int32) {
+	c := m.Facets[h/3]
+	return c[h%3], c[(h+1)%3]
+}
+
+func (m *Mesh) edgeMiddle(h int32) Vec {
+	a, b := m.ends(h)
+	return m.Verts[a].Add(m.Verts[b]).Scale(.5)
+}
+
+// nonmanifoldPlaces returns the middles of the first edges of more than two
+// facets.
+func nonmanifoldPlaces(m *Mesh, t *Topology) []Vec {
+	if t.NonmanifoldEdges == 0 {
+		return nil
+	}
+	var at []Vec
+	seen := map[[2]int32]bool{}
+	for h, g := range t.Twin {
+		if g != -2 {
+			continue
+		}
+		a, b := m.ends(int32(h))
+		if e := [2]int32{min(a, b), max(a, b)}; !seen[e] {
+			seen[e] = true
+			if at = append(at, m.edgeMiddle(int32(h))); len(at) == maxPlaces {
+				break
+			}
+		}
+	}
+	return at
+}
+
+// flippedFacets counts the facets wound against the majority and returns the
+// centres of the first. Where the topology finds no edge whose facets run the
+// same way there are none.
+func flippedFacets(m *Mesh, t *Topology) (count int, at []Vec) {
+	if t.FlippedEdges == 0 {
+		return 0, nil
+	}
+	// side 1 is wound like the piece's first facet, 2 against it.
+	side := make([]uint8, len(m.Facets))
+	var piece []int32
+	var flipped []int32
+	for f := range m.Facets {
+		if side[f] != 0 {
+			continue
+		}
+		side[f] = 1
+		piece = append(piece[:0], int32(f))
+		var area, number [3]float64
+		for i := 0; i < len(piece); i++ {
+			g := piece[i]
+			area[side[g]] += m.Area(g)
+			number[side[g]]++
+			for k := range int32(3) {
+				h := t.Twin[3*g+k]
+				if h < 0 || side[h/3] != 0 {
+					continue
+				}
+				side[h/3] = side[g]
+				if m.Facets[g][k] == m.Facets[h/3][h%3] {
+					side[h/3] = 3 - side[g]
+				}
+				piece = append(piece, h/3)
+			}
+		}
+		minor := uint8(2)
+		if area[2] > area[1] || area[2] == area[1] && number[2] > number[1] {
+			minor = 1
+		}
+		for _, g := range piece {
+			if side[g] == minor {
+				flipped = append(flipped, g)
+			}
+		}
+	}
+	slices.Sort(flipped)
+	for _, f := range flipped[:min(len(flipped), maxPlaces)] {
+		at = append(at, m.Centre(f))
+	}
+	return len(flipped), at
 }

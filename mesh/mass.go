@@ -16,18 +16,15 @@ type Mass struct {
 	Inertia   [3][3]float64 // about the centroid, unit density, mm5
 }
 
-// sum adds with the running error kept (Neumaier 1974, "Rundungsfehleranalyse
-// einiger Verfahren zur Summation endlicher Summen"), so that a sum of millions
-// of facets is as good as one of a few.
+// sum adds with the rounding errors kept apart (Knuth 1969, "The Art of Computer
+// Programming", 2, 4.2.2; Kahan 1965), so that a sum of millions of facets is as
+// good as one of a few.
 type sum struct{ s, c float64 }
 
 func (a *sum) add(x float64) {
 	t := a.s + x
-	if math.Abs(a.s) >= math.Abs(x) {
-		a.c += (a.s - t) + x
-	} else {
-		a.c += (x - t) + a.s
-	}
+	d := t - a.s
+	a.c += (a.s - (t - d)) + (x - d)
 	a.s = t
 }
 

@@ -1,0 +1,221 @@
+package mesh_test
+
+import (
+	"fmt"
+	"math"
+	"testing"
+
+	"corbel/mesh"
+	"corbel/mesh/meshtest"
+)
+
+func integrityOf(t testing.TB, m *mesh.Mesh) mesh.Integrity {
+	t.Helper()
+	got, err := mesh.MeasureIntegrity(t.Context(), m)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return got
+}
+
+// counts shows all but the places.
+func counts(i mesh.Integrity) string {
+	i.OpenAt, i.NonmanifoldAt, i.FlippedAt, i.IntersectAt = nil, nil, nil, nil
+	return fmt.Sprintf("%+v", i)
+}
+
+func without(m *mesh.Mesh, facets ...int) *mesh.Mesh {
+	fs := append([][3]int32(nil), m.Facets...)
+	for _, f := range facets {
+		fs[f] = fs[len(fs)-1]
+		fs = fs[:len(fs)-1]
+	}
+	return mesh.New(m.Verts, fs)
+}
+
+func flipped(m *mesh.Mesh, facets ...int) *mesh.Mesh {
+	fs := append([][3]int32(nil), m.Facets...)
+	for _, f := range facets {
+		fs[f][1], fs[f][2] = fs[f][2], fs[f][1]
+	}
+	return mesh.New(m.Verts, fs)
+}
+
+// moebius is a band of n quads with a half turn.
+func moebius(n int) *mesh.Mesh {
+	var vs []mesh.Vec
+	for i := range n {
+		a := 2 * math.Pi * float64(i) / float64(n)
+		for _, w := range []float64{-1, 1} {
+			r := 10 + w*math.Cos(a/2)
+			vs = append(vs, mesh.Vec{r * math.Cos(a), r * math.Sin(a), w * math.Sin(a/2)})
+		}
+	}
+	var fs [][3]int32
+	for i := range int32(n) {
+		a, b := 2*i, 2*i+1
+		c, d := (2*i+2)%int32(2*n), (2*i+3)%int32(2*n)
+		if i == int32(n)-1 {
+			c, d = 1, 0
+		}
+		fs = append(fs, [3]int32{a, b, d}, [3]int32{a, d, c})
+	}
+	return mesh.New(vs, fs)
+}
+
+// TestIntegrity holds shapes whose faults are known by construction.
+func TestIntegrity(t *testing.T) {
+	cube := meshtest.Cube(20)
+	inner := meshtest.BoxAt(mesh.Vec{5, 5, 5}, mesh.Vec{15, 15, 15})
+	core := meshtest.BoxAt(mesh.Vec{8, 8, 8}, mesh.Vec{12, 12, 12})
+	ball := meshtest.Sphere(10, 32)
+	duplicate := mesh.New(cube.Verts, append(append([][3]int32(nil), cube.Facets...), cube.Facets[3], [3]int32{cube.Facets[5][2], cube.Facets[5][1], cube.Facets[5][0]}))
+	pillow := mesh.New([]mesh.Vec{{0, 0, 0}, {1, 0, 0}, {0, 1, 0}}, [][3]int32{{0, 1, 2}, {2, 1, 0}})
+	needle := mesh.New([]mesh.Vec{{0, 0, 0}, {10, 0, 0}, {5, 0, 0}, {5, 5, 0}, {5, -5, 0}},
+		[][3]int32{{0, 1, 3}, {0, 4, 1}, {0, 2, 1}})
+	touching := func(d float64) *mesh.Mesh { // a second cube, turned so that no vertices coincide
+		return both(cube, meshtest.Move(meshtest.Turn(meshtest.Cube(5), mesh.Vec{1, 0, 0}, 0.1), mesh.Vec{20 + d, 5, 5}))
+	}
+	for name, c := range map[string]struct {
+		m    *mesh.Mesh
+		want mesh.Integrity
+	}{
+		"cube":                   {cube, mesh.Integrity{Shells: 1}},
+		"cube without a facet":   {without(cube, 4), mesh.Integrity{Shells: 1, OpenEdges: 3}},
+		"cube with a facet flip": {flipped(cube, 4), mesh.Integrity{Shells: 1, FlippedFacets: 1}},
+		"cube inside out":        {meshtest.Flip(cube), mesh.Integrity{Shells: 1, InvertedShells: 1}},
+		"half the cube flipped":  {flipped(cube, 0, 1, 2, 3, 4), mesh.Integrity{Shells: 1, FlippedFacets: 5}},
+		"two cubes":              {meshtest.Join(cube, meshtest.Move(cube, mesh.Vec{30, 0, 0})), mesh.Integrity{Shells: 2}},
+		"hollow cube":            {both(cube, meshtest.Flip(inner)), mesh.Integrity{Shells: 2}},
+		"cube in cube":           {both(cube, inner), mesh.Integrity{Shells: 2, InvertedShells: 1}},
+		"core in a hollow":       {both(cube, both(meshtest.Flip(inner), core)), mesh.Integrity{Shells: 3}},
+		"hole in a core, wrong":  {both(cube, both(meshtest.Flip(inner), meshtest.Flip(core))), mesh.Integrity{Shells: 3, InvertedShells: 1}},
+		"cubes on one edge":      {meshtest.Join(meshtest.Cube(1), meshtest.BoxAt(mesh.Vec{1, 1, 0}, mesh.Vec{2, 2, 1})), mesh.Integrity{Shells: 1, NonmanifoldEdges: 1}},
+		"doubled facets":         {duplicate, mesh.Integrity{Shells: 1, DuplicateFacets: 2, NonmanifoldEdges: 6}},
+		"pillow":                 {pillow, mesh.Integrity{Shells: 1, DuplicateFacets: 1}},
+		"needle":                 {needle, mesh.Integrity{Shells: 1, NonmanifoldEdges: 1, OpenEdges: 6, DegenerateFacets: 1}},
+		"moebius band":           {moebius(12), mesh.Integrity{Shells: 1, OpenEdges: 24}},
+		"ball":                   {ball, mesh.Integrity{Shells: 1}},
+		"cube face on cube face": {touching(0), mesh.Integrity{Shells: 2}},
+		"cube beside cube":       {touching(1e-13), mesh.Integrity{Shells: 2}},
+	} {
+		got := integrityOf(t, c.m)
+		switch name {
+		case "moebius band": // how many depends on the attempt, but some are
+			if got.FlippedFacets == 0 {
+				t.Errorf("%s: no facet is flipped", name)
+			}
+			got.FlippedFacets = 0
+		case "cube face on cube face":
+			if got.SelfIntersections == 0 {
+				t.Errorf("%s: they do not touch", name)
+			}
+			got.SelfIntersections = 0
+		}
+		if counts(got) != counts(c.want) {
+			t.Errorf("%s: got  %s\nwant %s", name, counts(got), counts(c.want))
+		}
+		if (len(got.OpenAt) > 0) != (got.OpenEdges > 0) || (len(got.NonmanifoldAt) > 0) != (got.NonmanifoldEdges > 0) {
+			t.Errorf("%s: places do not fit the counts: %+v", name, got)
+		}
+	}
+}
+
+// both puts two meshes into one without joining what touches.
+func both(a, b *mesh.Mesh) *mesh.Mesh {
+	vs := append(append([]mesh.Vec(nil), a.Verts...), b.Verts...)
+	fs := append([][3]int32(nil), a.Facets...)
+	for _, f := range b.Facets {
+		for k := range f {
+			f[k] += int32(len(a.Verts))
+		}
+		fs = append(fs, f)
+	}
+	return mesh.New(vs, fs)
+}
+
+// TestSelfIntersections: the ways in which two facets can and can't meet.
+func TestSelfIntersections(t *testing.T) {
+	base := []mesh.Vec{{0, 0, 0}, {4, 0, 0}, {0, 4, 0}}
+	for name, c := range map[string]struct {
+		more  []mesh.Vec
+		other [3]int32
+		want  int
+	}{
+		"apart":                           {[]mesh.Vec{{0, 0, 1}, {4, 0, 1}, {0, 4, 1}}, [3]int32{3, 4, 5}, 0},
+		"in one plane, apart":             {[]mesh.Vec{{4, 4, 0}, {8, 4, 0}, {4, 8, 0}}, [3]int32{3, 4, 5}, 0},
+		"crossing":                        {[]mesh.Vec{{1, 1, -1}, {1, 1, 1}, {5, 5, 0}}, [3]int32{3, 4, 5}, 1},
+		"edge through the middle":         {[]mesh.Vec{{1, 1, -1}, {1, 1, 1}, {-9, 1, 0}}, [3]int32{3, 4, 5}, 1},
+		"corner on the face":              {[]mesh.Vec{{1, 1, 0}, {1, 1, 1}, {5, 5, 1}}, [3]int32{3, 4, 5}, 1},
+		"corner on an edge":               {[]mesh.Vec{{2, 0, 0}, {2, -1, 1}, {3, -1, 1}}, [3]int32{3, 4, 5}, 1},
+		"edge on an edge":                 {[]mesh.Vec{{1, 0, 0}, {3, 0, 0}, {2, -1, 0}}, [3]int32{3, 4, 5}, 1},
+		"inside, in one plane":            {[]mesh.Vec{{1, 1, 0}, {1.5, 1, 0}, {1, 1.5, 0}}, [3]int32{3, 4, 5}, 1},
+		"around, in one plane":            {[]mesh.Vec{{-9, -9, 0}, {90, -9, 0}, {-9, 90, 0}}, [3]int32{3, 4, 5}, 1},
+		"star, in one plane":              {[]mesh.Vec{{3, 3, 0}, {-1, 3, 0}, {3, -1, 0}}, [3]int32{3, 4, 5}, 1},
+		"at a corner, apart":              {[]mesh.Vec{{-1, 0, 0}, {-1, -1, 0}}, [3]int32{0, 3, 4}, 0},
+		"at a corner, upright":            {[]mesh.Vec{{1, 1, 1}, {1, 1, 3}}, [3]int32{0, 3, 4}, 0},
+		"at a corner, through":            {[]mesh.Vec{{1, 1, -1}, {1, 1, 1}}, [3]int32{0, 3, 4}, 1},
+		"at a corner, lying on it":        {[]mesh.Vec{{1, 1, 0}, {1, 1, 1}}, [3]int32{0, 3, 4}, 1},
+		"at a corner, along an edge":      {[]mesh.Vec{{9, 0, 0}, {1, -1, 1}}, [3]int32{0, 3, 4}, 1},
+		"at a corner, in one plane":       {[]mesh.Vec{{2, 1, 0}, {9, 1, 0}}, [3]int32{0, 3, 4}, 1},
+		"at a corner, in one plane, away": {[]mesh.Vec{{2, -1, 0}, {9, -1, 0}}, [3]int32{0, 3, 4}, 0},
+		"at an edge, flat":                {[]mesh.Vec{{2, -3, 0}}, [3]int32{1, 0, 3}, 0},
+		"at an edge, bent":                {[]mesh.Vec{{2, 3, 1e-9}}, [3]int32{1, 0, 3}, 0},
+		"at an edge, folded back":         {[]mesh.Vec{{2, 3, 0}}, [3]int32{1, 0, 3}, 1},
+		"the same corners":                {nil, [3]int32{0, 1, 2}, 0},
+	} {
+		for turn := range 3 {
+			o := [3]int32{c.other[turn], c.other[(turn+1)%3], c.other[(turn+2)%3]}
+			vs := append(append([]mesh.Vec(nil), base...), c.more...)
+			for _, fs := range [][][3]int32{{{0, 1, 2}, o}, {o, {2, 1, 0}}} {
+				got := integrityOf(t, mesh.New(vs, fs))
+				if got.SelfIntersections != c.want || len(got.IntersectAt) != c.want {
+					t.Errorf("%s: %d intersections at %v, want %d", name, got.SelfIntersections, got.IntersectAt, c.want)
+				}
+			}
+		}
+	}
+}
+
+// TestIntersectionsOfTurnedParts: a ball pushed into a box crosses it along one
+// circle, whose place is known; turned by odd angles both stay free of
+// intersections with themselves.
+func TestIntersectionsOfTurnedParts(t *testing.T) {
+	box := meshtest.Refine(meshtest.BoxAt(mesh.Vec{-10, -10, -10}, mesh.Vec{10, 10, 0}), 3)
+	ball := meshtest.Move(meshtest.Sphere(4, 48), mesh.Vec{0.3, 0.2, 2})
+	for i := range 10 {
+		axis := mesh.Vec{1, 2, float64(i)}
+		turn := func(m *mesh.Mesh) *mesh.Mesh { return meshtest.Turn(m, axis, 0.37*float64(i)) }
+		for _, m := range []*mesh.Mesh{turn(box), turn(ball), turn(meshtest.Refine(box, 1))} {
+			if got := integrityOf(t, m); counts(got) != counts(mesh.Integrity{Shells: 1}) {
+				t.Errorf("turn %d: %+v", i, got)
+			}
+		}
+		got := integrityOf(t, both(turn(box), turn(ball)))
+		if got.SelfIntersections < 48 {
+			t.Errorf("turn %d: %d intersections", i, got.SelfIntersections)
+		}
+		for _, p := range got.IntersectAt {
+			q := meshtest.Turn(mesh.New([]mesh.Vec{p}, nil), axis, -0.37*float64(i)).Verts[0]
+			r := math.Hypot(q[0]-.3, q[1]-.2)
+			if math.Abs(q[2]) > 1e-9 || r > math.Sqrt(12)+1e-9 || r < math.Sqrt(12)*math.Cos(math.Pi/24)-1e-9 {
+				t.Errorf("turn %d: meets at %v, %v from the axis", i, q, r)
+			}
+		}
+	}
+}
+
+// TestIntersectionsBounded: a heap of facets on one spot does not take for ever.
+func TestIntersectionsBounded(t *testing.T) {
+	var vs []mesh.Vec
+	var fs [][3]int32
+	for i := range int32(1200) {
+		z := 1e-6 * float64(i)
+		vs = append(vs, mesh.Vec{0, 0, z}, mesh.Vec{10, 0, -z}, mesh.Vec{0, 10, z - 1e-3})
+		fs = append(fs, [3]int32{3 * i, 3*i + 1, 3*i + 2})
+	}
+	got := integrityOf(t, mesh.New(vs, fs))
+	if !got.MoreIntersections || got.SelfIntersections < 1<<14 {
+		t.Errorf("got %d intersections, more: %v", got.SelfIntersections, got.MoreIntersections)
+	}
+}

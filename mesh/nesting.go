@@ -1,0 +1,121 @@
+package mesh
+
+import (
+	"context"
+	"math"
+)
+
+// invertedShells counts the closed shells whose winding does not fit their
+// nesting.
+func invertedShells(ctx context.Context, m *Mesh, t *Topology) (int, error) {
+	s := newShells(m, t)
+	inverted := 0
+	for i := range s.closed {
+		if err := ctx.Err(); err != nil {
+			return 0, err
+		}
+		if !s.closed[i] || s.volume[i] == 0 {
+			continue
+		}
+		if depth := s.depth(m, t, int32(i)); (depth%2 == 0) != (s.volume[i] > 0) {
+			inverted++
+		}
+	}
+	return inverted, nil
+}
+
+// shells holds what nesting asks of each shell.
+type shells struct {
+	closed  []bool    // no open edge, none of more than two facets, none wound both ways
+	volume  []float64 // signed, mm3
+	largest []int32   // facet with the largest area
+	box     []Box
+	maxX    float64 // of the mesh
+}
+
+func newShells(m *Mesh, t *Topology) *shells {
+	s := &shells{make([]bool, t.Shells), make([]float64, t.Shells), make([]int32, t.Shells), make([]Box, t.Shells), m.Box().Max[0]}
+	for i := range s.closed {
+		s.closed[i], s.box[i] = true, EmptyBox()
+	}
+	box := m.Box()
+	sums := make([]sum, t.Shells)
+	most := make([]float64, t.Shells)
+	mid := box.Min.Add(box.Max).Scale(.5)
+	for f := range m.Facets {
+		i := t.Shell[f]
+		a, b, c := m.Corners(int32(f))
+		s.box[i] = s.box[i].Grow(a).Grow(b).Grow(c)
+		a, b, c = a.Sub(mid), b.Sub(mid), c.Sub(mid)
+		sums[i].add(a.Dot(b.Cross(c)) / 6)
+		if area := b.Sub(a).Cross(c.Sub(a)).Norm(); area > most[i] {
+			most[i], s.largest[i] = area, int32(f)
+		}
+		for k := range 3 {
+			h := t.Twin[3*f+k]
+			if h < 0 || m.Facets[f][k] == m.Facets[h/3][h%3] {
+				s.closed[i] = false
+			}
+		}
+	}
+	for i := range sums {
+		s.volume[i] = sums[i].value()
+	}
+	return s
+}
+
+// depth counts the other closed shells around shell i, of those whose box holds
+// its box (shells that cut each other are not nested): a ray along x from a
+// point of it crosses each of them an odd number of times. Whether it crosses a
+// facet is an exact question in the plane across the ray; a ray that meets an
+// edge or a corner proves nothing, and another point is tried.
+func (s *shells) depth(m *Mesh, t *Topology, i int32) int {
+	a, b, c := m.Corners(s.largest[i])
+	crossed := map[int32]int{}
+	for try := range 16 {
+		// Weights without a pattern, so that symmetric parts are no trap.
+		u := math.Mod(0.2718281828+0.6180339887*float64(try), 1)
+		v := math.Mod(0.3141592653+0.7548776662*float64(try), 1)
+		if u+v > 1 {
+			u, v = 1-u, 1-v
+		}
+		o := a.Add(b.Sub(a).Scale(u)).Add(c.Sub(a).Scale(v))
+		clear(crossed)
+		if s.crossings(m, t, i, o, crossed) {
+			break
+		}
+	}
+	depth := 0
+	for _, n := range crossed {
+		depth += n % 2
+	}
+	return depth
+}
+
+// crossings counts how often the ray from o along x crosses each closed shell
+// but i; false if it met an edge or a corner.
+func (s *shells) crossings(m *Mesh, t *Topology, i int32, o Vec, crossed map[int32]int) bool {
+	clean := true
+	ray := Box{Min: o, Max: Vec{s.maxX, o[1], o[2]}}
+	m.BVH().InBox(ray, func(f int32) bool {
+		if j := t.Shell[f]; j == i || !s.closed[j] || s.box[j].Join(s.box[i]) != s.box[j] {
+			return true
+		}
+		a, b, c := m.Corners(f)
+		s1, s2, s3 := orient2(a, b, o, 0), orient2(b, c, o, 0), orient2(c, a, o, 0)
+		switch {
+		case s1 == s2 && s2 == s3 && s1 != 0:
+			// In front of o where o lies behind the facet as seen along x.
+			switch side := orient3(a, b, c, o); side {
+			case 0:
+				clean = false
+			case -s1:
+				crossed[t.Shell[f]]++
+			}
+		case s1 >= 0 && s2 >= 0 && s3 >= 0 || s1 <= 0 && s2 <= 0 && s3 <= 0:
+			clean = false
+		}
+		return clean
+	})
+	return clean
+}

@@ -1,0 +1,171 @@
+package mesh
+
+import (
+	"math"
+	"math/big"
+)
+
+// This file defines signs that are always right: which side of a plane or a
+// line a point lies on. A floating-point filter decides nearly all of them; the
+// rest is worked out in whole numbers. Coordinates may be any finite doubles
+// whose differences and triple products do not overflow, which maxCoordMM
+// ensures.
+
+// Bounds of the filters, from Shewchuk (1997), "Adaptive Precision
+// Floating-Point Arithmetic and Fast Robust Geometric Predicates": half a unit
+// in the last place of 1 is 2^-53.
+const (
+	halfUlp      = 0x1p-53
+	orient3Err   = (7 + 56*halfUlp) * halfUlp // times the sum of the absolute products
+	orient2Err   = (3 + 16*halfUlp) * halfUlp // likewise
+	underflowErr = 0x1p-900                   // far above what products can lose to underflow
+)
+
+// orient3 is the sign of (b-a) x (c-a) . (d-a): 1 if d lies on the side of the
+// plane abc to which its normal points (from where a, b, c run
+// counter-clockwise), -1 on the other side, 0 in the plane.
+func orient3(a, b, c, d Vec) int {
+	if s, sure := orient3Fast(a, b, c, d); sure {
+		return s
+	}
+	return orient3Exact(a, b, c, d)
+}
+
+// orient3Fast is orient3 where double precision is enough to be sure.
+func orient3Fast(a, b, c, d Vec) (sign int, sure bool) {
+	p, q, r := b.Sub(a), c.Sub(a), d.Sub(a)
+	xy, yx := float64(p[0]*q[1]), float64(p[1]*q[0])
+	yz, zy := float64(p[1]*q[2]), float64(p[2]*q[1])
+	zx, xz := float64(p[2]*q[0]), float64(p[0]*q[2])
+	det := float64((yz-zy)*r[0]) + float64((zx-xz)*r[1]) + float64((xy-yx)*r[2])
+	all := (math.Abs(yz)+math.Abs(zy))*math.Abs(r[0]) + (math.Abs(zx)+math.Abs(xz))*math.Abs(r[1]) + (math.Abs(xy)+math.Abs(yx))*math.Abs(r[2])
+	err := orient3Err*all + underflowErr
+	if det > err {
+		return 1, true
+	}
+	if det < -err {
+		return -1, true
+	}
+	for k := range 3 { // in a plane across an axis: common in CAD, and exact
+		if p[k] == 0 && q[k] == 0 && r[k] == 0 {
+			return 0, true
+		}
+	}
+	return 0, false
+}
+
+func orient3Exact(a, b, c, d Vec) int {
+	v := wholeNumbers(a, b, c, d)
+	m := func(i, k int) *big.Int { return new(big.Int).Sub(&v[3*i+k], &v[k]) }
+	minor := func(j, k int) *big.Int {
+		x := new(big.Int).Mul(m(1, j), m(2, k))
+		return x.Sub(x, new(big.Int).Mul(m(1, k), m(2, j)))
+	}
+	det := new(big.Int)
+	for k := range 3 {
+		det.Add(det, new(big.Int).Mul(minor((k+1)%3, (k+2)%3), m(3, k)))
+	}
+	return det.Sign()
+}
+
+// wholeNumbers multiplies all coordinates by the power of two that makes them
+// whole.
+func wholeNumbers(ps ...Vec) []big.Int {
+	least := math.MaxInt
+	for _, p := range ps {
+		for _, x := range p {
+			if x != 0 {
+				_, e := math.Frexp(x)
+				least = min(least, e-53)
+			}
+		}
+	}
+	v := make([]big.Int, 3*len(ps))
+	for i, p := range ps {
+		for k, x := range p {
+			if x != 0 {
+				f, e := math.Frexp(x)
+				v[3*i+k].SetInt64(int64(f * 0x1p53))
+				v[3*i+k].Lsh(&v[3*i+k], uint(e-53-least))
+			}
+		}
+	}
+	return v
+}
+
+// orient2 is the sign of the turn from a over b to c, seen along axis k so that
+// the axes after it, k+1 and k+2, are x and y.
+func orient2(a, b, c Vec, k int) int {
+	i, j := (k+1)%3, (k+2)%3
+	l, r := float64((b[i]-a[i])*(c[j]-a[j])), float64((b[j]-a[j])*(c[i]-a[i]))
+	det := l - r
+	err := orient2Err*(math.Abs(l)+math.Abs(r)) + underflowErr
+	switch {
+	case det > err:
+		return 1
+	case det < -err:
+		return -1
+	case l == 0 && r == 0 && (b[i] == a[i] || c[j] == a[j]) && (b[j] == a[j] || c[i] == a[i]):
+		return 0
+	}
+	v := wholeNumbers(a, b, c)
+	m := func(p, q int) *big.Int { return new(big.Int).Sub(&v[3*p+q], &v[q]) }
+	x := new(big.Int).Mul(m(1, i), m(2, j))
+	return x.Cmp(new(big.Int).Mul(m(1, j), m(2, i)))
+}
+
+// hasArea reports whether a, b, c are not in a line.
+func hasArea(a, b, c Vec) bool {
+	for k := range 3 {
+		if orient2(a, b, c, k) != 0 {
+			return true
+		}
+	}
+	return false
+}
+
+// segmentMeetsTriangle reports whether the closed segment pq meets the closed
+// triangle abc, which must have an area.
+func segmentMeetsTriangle(p, q, a, b, c Vec) bool {
+	sp, sq := orient3(a, b, c, p), orient3(a, b, c, q)
+	switch {
+	case sp == 0 && sq == 0:
+		return segmentMeetsTriangleFlat(p, q, a, b, c)
+	case sp == sq:
+		return false
+	}
+	// The line pq is not in the plane: it passes the three edges on one side.
+	s1, s2, s3 := orient3(p, q, a, b), orient3(p, q, b, c), orient3(p, q, c, a)
+	return s1 >= 0 && s2 >= 0 && s3 >= 0 || s1 <= 0 && s2 <= 0 && s3 <= 0
+}
+
+// segmentMeetsTriangleFlat is the same where all lie in one plane.
+func segmentMeetsTriangleFlat(p, q, a, b, c Vec) bool {
+	k := 0
+	for k < 2 && orient2(a, b, c, k) == 0 {
+		k++
+	}
+	s := orient2(a, b, c, k)
+	inside := func(r Vec) bool {
+		return s*orient2(a, b, r, k) >= 0 && s*orient2(b, c, r, k) >= 0 && s*orient2(c, a, r, k) >= 0
+	}
+	return inside(p) || inside(q) || segmentsMeetFlat(p, q, a, b, k) || segmentsMeetFlat(p, q, b, c, k) || segmentsMeetFlat(p, q, c, a, k)
+}
+
+// segmentsMeetFlat reports whether two closed segments of one plane meet, seen
+// along axis k.
+func segmentsMeetFlat(p, q, a, b Vec, k int) bool {
+	s1, s2 := orient2(p, q, a, k), orient2(p, q, b, k)
+	s3, s4 := orient2(a, b, p, k), orient2(a, b, q, k)
+	if s1 != s2 && s3 != s4 {
+		return true
+	}
+	return s1 == 0 && between(p, q, a, k) || s2 == 0 && between(p, q, b, k) ||
+		s3 == 0 && between(a, b, p, k) || s4 == 0 && between(a, b, q, k)
+}
+
+// between reports whether r, on the line pq, lies within the segment.
+func between(p, q, r Vec, k int) bool {
+	i, j := (k+1)%3, (k+2)%3
+	return min(p[i], q[i]) <= r[i] && r[i] <= max(p[i], q[i]) && min(p[j], q[j]) <= r[j] && r[j] <= max(p[j], q[j])
+}
