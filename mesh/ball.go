@@ -5,9 +5,7 @@ import (
 	"container/heap"
 	"context"
 	"math"
-	"runtime"
 	"slices"
-	"sync"
 )
 
 // This file defines the largest ball that a space holds: the material, or a
@@ -81,16 +79,17 @@ func largestBall(ctx context.Context, m *Mesh, box Box, inside func(Vec) bool) (
 	s.start(box)
 	batch := make([]ballCube, 0, ballBatch)
 	for s.looked < ballCubes && len(s.queue) > 0 && s.queue[0].bound > s.enough() {
-		if err := ctx.Err(); err != nil {
-			return Ball{}, err
-		}
 		batch = batch[:0]
 		for len(s.queue) > 0 && len(batch) < ballBatch && s.queue[0].bound > s.enough() {
 			batch = append(batch, heap.Pop(&s.queue).(ballCube))
 		}
 		s.looked += len(batch)
-		inParallel(len(batch), 8, func(i int) { s.look(&batch[i]) })
-		s.take(batch)
+		if err := each(ctx, len(batch), 8, func(i int) { s.look(&batch[i]) }); err != nil {
+			return Ball{}, err
+		}
+		if err := s.take(ctx, batch); err != nil {
+			return Ball{}, err
+		}
 		for _, c := range batch {
 			s.split(c)
 		}
@@ -192,7 +191,7 @@ func (s *ballSearch) between(c *ballCube, near Near) float64 {
 
 // take keeps the best of the balls at a batch's centres, after moving the
 // largest few to where they grow no more.
-func (s *ballSearch) take(batch []ballCube) {
+func (s *ballSearch) take(ctx context.Context, batch []ballCube) error {
 	var in []ballCube
 	for _, c := range batch {
 		if c.isIn && c.dist > s.best {
@@ -201,12 +200,13 @@ func (s *ballSearch) take(batch []ballCube) {
 	}
 	slices.SortStableFunc(in, func(a, b ballCube) int { return cmp.Compare(b.dist, a.dist) })
 	in = in[:min(len(in), ballClimbs)]
-	inParallel(len(in), 1, func(i int) { in[i].at, in[i].dist = climb(s.m, in[i].at, Vec{}, math.Inf(1)) })
+	err := each(ctx, len(in), 1, func(i int) { in[i].at, in[i].dist = climb(s.m, in[i].at, Vec{}, math.Inf(1)) })
 	for _, c := range in {
 		if c.dist > s.best {
 			s.best, s.at = c.dist, c.at
 		}
 	}
+	return err
 }
 
 func (s *ballSearch) split(c ballCube) {
@@ -329,33 +329,12 @@ func awayFrom(p, normal Vec, touch []Vec) Vec {
 	return v
 }
 
-// inParallel calls work for 0..n-1 on all cores, in chunks, and waits.
-func inParallel(n, chunk int, work func(i int)) {
-	workers := min(runtime.GOMAXPROCS(0), (n+chunk-1)/chunk)
-	if workers <= 1 {
-		for i := range n {
+// each calls work for 0..n-1 on all cores, in chunks of step.
+func each(ctx context.Context, n, step int, work func(i int)) error {
+	return parallel(ctx, n, step, func(from, to int) error {
+		for i := from; i < to; i++ {
 			work(i)
 		}
-		return
-	}
-	var wg sync.WaitGroup
-	var mu sync.Mutex
-	next := 0
-	for range workers {
-		wg.Go(func() {
-			for {
-				mu.Lock()
-				from := next
-				next += chunk
-				mu.Unlock()
-				if from >= n {
-					return
-				}
-				for i := from; i < min(from+chunk, n); i++ {
-					work(i)
-				}
-			}
-		})
-	}
-	wg.Wait()
+		return nil
+	})
 }

@@ -47,12 +47,28 @@ func MeasureVoids(ctx context.Context, m *Mesh, p VoidParams) (*Voids, error) {
 	if err != nil {
 		return nil, err
 	}
-	v.Voids, err = sealedVoids(ctx, n)
-	if err != nil {
+	if v.Voids, err = sealedVoids(ctx, n); err != nil {
 		return nil, err
 	}
-	return v, nil
+	if p.MaxCells == 0 {
+		p.MaxCells = DefaultVoidCells
+	}
+	v.PitchMM = max(p.PitchMM, gridPitch(n.box, p.MaxCells))
+	v.SeenMM = voidSeen * v.PitchMM
+	vented, err := ventedVoids(ctx, n, v.PitchMM)
+	v.Voids = append(v.Voids, vented...)
+	slices.SortStableFunc(v.Voids, func(a, b Void) int { return cmp.Compare(b.VolumeMM3, a.VolumeMM3) })
+	return v, err
 }
+
+// DefaultVoidCells bounds the grid where VoidParams says nothing; a cell takes
+// about 20 bytes.
+const DefaultVoidCells = 4 << 20
+
+// voidSeen is the narrowest way, in cells, that can't be missed: cells that a
+// line runs through have centres within half their diagonal of it, and next to
+// one another.
+const voidSeen = 1.75
 
 // sealedVoids returns the spaces inside shells of odd depth. What lies in such
 // a space (a loose ball) takes its volume from it.
@@ -80,6 +96,5 @@ func sealedVoids(ctx context.Context, n *nest) ([]Void, error) {
 		v.BallMM, v.At = ball.DiameterMM, ball.At
 		out = append(out, v)
 	}
-	slices.SortStableFunc(out, func(a, b Void) int { return cmp.Compare(b.VolumeMM3, a.VolumeMM3) })
 	return out, nil
 }

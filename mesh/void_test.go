@@ -71,3 +71,52 @@ func TestSealedVoids(t *testing.T) {
 		t.Errorf("void of r 8: %v mm3, want 2144.66", v)
 	}
 }
+
+// bottle stands on its bottom: a chamber 20 wide and 18 high, a round neck of
+// the given diameter and length.
+func bottle(neck, length float64, n int) *mesh.Mesh {
+	return meshtest.Revolve([]mesh.Vec{
+		{0, 0}, {12, 0}, {12, 20 + length}, {neck / 2, 20 + length}, {neck / 2, 20}, {10, 20}, {10, 2}, {0, 2},
+	}, n)
+}
+
+// The escape diameter of a bottle is its neck's, measured across the flats of
+// the polygon that stands for the circle. It has to be right within 5 % and
+// never larger by more, whatever the width, the tilt and the facets.
+func TestEscapeBottle(t *testing.T) {
+	t.Log("  neck sides tilt  pitch  escape   error  way")
+	for _, neck := range []float64{0.5, 1, 1.5, 2.5, 4, 6} {
+		for _, sides := range []int{12, 48} {
+			for _, tilt := range []bool{false, true} {
+				m := bottle(neck, 10, sides)
+				if tilt {
+					m = tilted(m)
+				}
+				vs, err := mesh.MeasureVoids(context.Background(), m, mesh.VoidParams{MaxCells: 1 << 20})
+				if err != nil {
+					t.Fatal(err)
+				}
+				if len(vs.Voids) != 1 {
+					t.Errorf("neck %v: %d voids: %+v", neck, len(vs.Voids), vs.Voids)
+					continue
+				}
+				v, want := vs.Voids[0], neck*math.Cos(math.Pi/float64(sides))
+				e := v.EscapeMM/want - 1
+				t.Logf("%6.2f %4d %5v %6.3f %7.4f %+6.2f%% %6.2f", neck, sides, tilt, vs.PitchMM, v.EscapeMM, 100*e, v.WayMM)
+				if math.Abs(e) > 0.05 || math.Abs(v.EscapeMM-want) > v.ErrMM {
+					t.Errorf("neck %v with %d sides, tilted %v: escape %v +-%v, want %v", neck, sides, tilt, v.EscapeMM, v.ErrMM, want)
+				}
+				if v.Sealed || v.Openings != 1 {
+					t.Errorf("neck %v: sealed %v, %d openings", neck, v.Sealed, v.Openings)
+				}
+				if math.Abs(v.WayMM-10) > 0.25*neck {
+					t.Errorf("neck %v: way out is %v long, want 10", neck, v.WayMM)
+				}
+				room := math.Pi / 4 * 400 * 18 * math.Sin(2*math.Pi/float64(sides)) / (2 * math.Pi / float64(sides))
+				if math.Abs(v.VolumeMM3-room) > 0.03*room+math.Pi/4*neck*neck*10 {
+					t.Errorf("neck %v: volume %v, want %v", neck, v.VolumeMM3, room)
+				}
+			}
+		}
+	}
+}

@@ -1,0 +1,238 @@
+package mesh
+
+import (
+	"cmp"
+	"context"
+	"math"
+	"slices"
+	"sync"
+)
+
+// This file defines the rooms of empty space: the basins that its cells climb
+// to, and how basins join, widest link first, into rooms that are wider than
+// every way out of them.
+
+// step is one of the 26 ways to a neighbouring cell.
+type step struct {
+	d      [3]int
+	offset int
+	length float32
+}
+
+func (g *grid) steps() []step {
+	var out []step
+	for z := -1; z <= 1; z++ {
+		for y := -1; y <= 1; y++ {
+			for x := -1; x <= 1; x++ {
+				if n := x*x + y*y + z*z; n > 0 {
+					out = append(out, step{
+						d:      [3]int{x, y, z},
+						offset: x*g.stride[0] + y*g.stride[1] + z*g.stride[2],
+						length: float32(math.Sqrt(float64(n))),
+					})
+				}
+			}
+		}
+	}
+	return out // step i and step 25-i are opposite
+}
+
+// free reports whether a ball of no size gets from cell a along s to the
+// neighbour. Straight steps know it from the cuts. Slanting ones are free where
+// the two clearances cover them, or round a corner where both straight steps are.
+func (g *grid) free(a int, s *step) bool {
+	b := a + s.offset
+	ca, cb := g.clear[a], g.clear[b]
+	if ca == 0 || cb == 0 {
+		return false
+	}
+	if ca+cb > s.length+1 { // clearances may be too large by half a cell near the surface
+		return true
+	}
+	var axes [3]int
+	n := 0
+	for k, d := range s.d {
+		if d != 0 {
+			axes[n] = k
+			n++
+		}
+	}
+	switch n {
+	case 1:
+		return g.open(a, axes[0], s.d[axes[0]])
+	case 2:
+		return g.around(a, axes[0], s.d[axes[0]], axes[1], s.d[axes[1]]) ||
+			g.around(a, axes[1], s.d[axes[1]], axes[0], s.d[axes[0]])
+	}
+	return false
+}
+
+// open reports whether no surface parts a cell from its neighbour along an axis.
+func (g *grid) open(a, k, d int) bool {
+	if d < 0 {
+		a -= g.stride[k]
+	}
+	return g.cut[a]&(1<<k) == 0
+}
+
+func (g *grid) around(a, k1, d1, k2, d2 int) bool {
+	mid := a + d1*g.stride[k1]
+	return g.clear[mid] > 0 && g.open(a, k1, d1) && g.open(mid, k2, d2)
+}
+
+// basins says where each empty cell comes to by climbing to ever larger
+// clearance.
+type basins struct {
+	g     *grid
+	steps []step
+	up    []uint8 // the step to climb, or one of the marks below
+	of    []int32 // basin of each cell, -1 in material
+	peaks []int32 // the highest cell of each basin; basin 0 is the outside and has none
+}
+
+const (
+	upPeak    = 100
+	upOutside = 101 // a cell of the border, from where nothing is in the way
+	upSolid   = 102
+)
+
+func newBasins(ctx context.Context, g *grid) (*basins, error) {
+	b := &basins{g: g, steps: g.steps(), up: make([]uint8, len(g.clear)), of: make([]int32, len(g.clear)), peaks: []int32{-1}}
+	err := each(ctx, g.size[2], 1, func(z int) {
+		for y := range g.size[1] {
+			border := z == 0 || z == g.size[2]-1 || y == 0 || y == g.size[1]-1
+			row := z*g.stride[2] + y*g.stride[1]
+			for x := range g.size[0] {
+				switch i := row + x; {
+				case g.clear[i] == 0:
+					b.up[i] = upSolid
+				case border || x == 0 || x == g.size[0]-1:
+					b.up[i] = upOutside
+				default:
+					b.up[i] = b.climb(i)
+				}
+			}
+		}
+	})
+	if err != nil {
+		return nil, err
+	}
+	b.number()
+	return b, ctx.Err()
+}
+
+// climb picks the free step that gains most clearance for its length. Of equal
+// clearances the higher cell number counts as larger, so that flat places drain.
+func (b *basins) climb(i int) uint8 {
+	best, pick := float32(0), uint8(upPeak)
+	c := b.g.clear[i]
+	wide := c > 2.5 // no surface within a step
+	for s := range b.steps {
+		t := &b.steps[s]
+		n := b.g.clear[i+t.offset]
+		if n < c || n == c && t.offset < 0 {
+			continue
+		}
+		gain := (n - c) / t.length
+		if (gain > best || pick == upPeak) && (wide || b.g.free(i, t)) {
+			best, pick = gain, uint8(s)
+		}
+	}
+	return pick
+}
+
+// number follows every cell to its peak.
+func (b *basins) number() {
+	for i := range b.of {
+		b.of[i] = -2
+	}
+	var path []int
+	for i := range b.of {
+		j := i
+		path = path[:0]
+		for b.of[j] == -2 && b.up[j] < upPeak {
+			path = append(path, j)
+			j += b.steps[b.up[j]].offset
+		}
+		if b.of[j] == -2 {
+			switch b.up[j] {
+			case upSolid:
+				b.of[j] = -1
+			case upOutside:
+				b.of[j] = 0
+			default:
+				b.of[j] = int32(len(b.peaks))
+				b.peaks = append(b.peaks, int32(j))
+			}
+		}
+		for _, p := range path {
+			b.of[p] = b.of[j]
+		}
+	}
+}
+
+// link is a step between two basins.
+type link struct {
+	clear    float32 // the smaller clearance of its two cells
+	from, to int32   // cells
+}
+
+// wider orders links, widest first; ties by place.
+func wider(a, b link) int {
+	return cmp.Or(cmp.Compare(b.clear, a.clear), cmp.Compare(a.from, b.from), cmp.Compare(a.to, b.to))
+}
+
+// links returns the widest link of each pair of basins that touch, widest first.
+func (b *basins) links(ctx context.Context) ([]link, error) {
+	g := b.g
+	var mu sync.Mutex
+	all := map[uint64]link{}
+	err := parallel(ctx, g.size[2]-2, 4, func(from, to int) error {
+		mine := map[uint64]link{}
+		for z := from + 1; z < to+1; z++ {
+			for y := 1; y < g.size[1]-1; y++ {
+				row := z*g.stride[2] + y*g.stride[1]
+				for i := row + 1; i < row+g.size[0]-1; i++ {
+					if b.of[i] > 0 {
+						b.linksOf(i, mine)
+					}
+				}
+			}
+		}
+		mu.Lock()
+		defer mu.Unlock()
+		for k, l := range mine {
+			if old, ok := all[k]; !ok || wider(l, old) < 0 {
+				all[k] = l
+			}
+		}
+		return nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	out := make([]link, 0, len(all))
+	for _, l := range all {
+		out = append(out, l)
+	}
+	slices.SortFunc(out, wider)
+	return out, nil
+}
+
+// linksOf looks at the steps of a cell to other basins. Between two inner
+// basins half of the steps will do; those to the outside are all looked at,
+// since its cells don't look themselves.
+func (b *basins) linksOf(i int, best map[uint64]link) {
+	for s := range b.steps {
+		t := &b.steps[s]
+		x, y := b.of[i], b.of[i+t.offset]
+		if y < 0 || y == x || y > 0 && s < len(b.steps)/2 || !b.g.free(i, t) {
+			continue
+		}
+		l := link{min(b.g.clear[i], b.g.clear[i+t.offset]), int32(i), int32(i + t.offset)}
+		key := uint64(min(x, y))<<32 | uint64(max(x, y))
+		if old, ok := best[key]; !ok || wider(l, old) < 0 {
+			best[key] = l
+		}
+	}
+}

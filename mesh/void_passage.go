@@ -1,0 +1,198 @@
+package mesh
+
+import (
+	"context"
+	"math"
+	"slices"
+)
+
+// This file defines the exact width of a way that the grid has found: the grid
+// gives a line of cells, the mesh says how wide it is.
+
+// squeeze is a way through a narrow place, moved to its middle.
+type squeeze struct {
+	line   []Vec
+	clear  []float64 // distance to the surface at each point
+	narrow int       // the point where it is least
+}
+
+const (
+	// squeezeWide is how much wider than its narrowest place a way is followed.
+	squeezeWide = 1.6
+	// squeezePitch spaces points in clearances of the narrowest place. Near an
+	// obstacle of clearance r the clearance at a distance s along the middle is
+	// at most sqrt(r*r+s*s), so points 0.4 r apart miss 2 % at most.
+	squeezePitch = 0.4
+	// squeezeFine spaces the last look around the narrowest place: 0.1 %.
+	squeezeFine = 0.1
+	// squeezeFar keeps the look for detours to the narrow part.
+	squeezeFar = 1.5
+	// squeezePoints bounds the work on one way.
+	squeezePoints = 2000
+)
+
+// newSqueeze follows a way around its narrowest place, where it is narrow, and
+// moves it to the middle of the channel: every point climbs in the plane across
+// the way to where the surface is farthest. Points start within a cell of the
+// middle. Steps stay inside empty balls, so that the way never leaves its
+// channel, and the width can only come out too small where a climb ends early,
+// or too large by what lies between two points.
+func newSqueeze(ctx context.Context, m *Mesh, way []Vec, h float64) (squeeze, error) {
+	clear := make([]float64, len(way))
+	if err := each(ctx, len(way), 64, func(i int) {
+		near, _ := m.BVH().Nearest(way[i], math.Inf(1), nil)
+		clear[i] = near.Dist
+	}); err != nil {
+		return squeeze{}, err
+	}
+	at := slices.Index(clear, slices.Min(clear))
+	wide := squeezeWide*clear[at] + h
+	from, to := at, at
+	for from > 0 && clear[from] <= wide {
+		from--
+	}
+	for to < len(way)-1 && clear[to] <= wide {
+		to++
+	}
+	return squeezeLine(ctx, m, way[from:to+1], h)
+}
+
+// squeezeLine moves a line that lies within 1.5 h of the middle of its channel.
+func squeezeLine(ctx context.Context, m *Mesh, line []Vec, h float64) (squeeze, error) {
+	s := squeeze{line: line}
+	pitch := h / 2
+	for range 3 {
+		s.line = evenly(s.line, pitch)
+		if err := s.middle(ctx, m, 1.5*h); err != nil {
+			return s, err
+		}
+		s.cutLoops()
+		pitch = min(squeezePitch*s.clear[s.narrow], h)
+	}
+	return s, s.refine(ctx, m)
+}
+
+// evenly lays points along a line at an even pitch.
+func evenly(line []Vec, pitch float64) []Vec {
+	length := lineLength(line)
+	n := min(squeezePoints, int(math.Ceil(length/pitch)))
+	if n < 2 {
+		n = 2
+	}
+	out := []Vec{line[0]}
+	gap := length / float64(n)
+	need := gap
+	for i := 1; i < len(line); i++ {
+		a, b := line[i-1], line[i]
+		l := b.Sub(a).Norm()
+		done := 0.0
+		for l-done >= need && len(out) < n {
+			done += need
+			out = append(out, a.Add(b.Sub(a).Scale(done/l)))
+			need = gap
+		}
+		need -= l - done
+	}
+	return append(out, line[len(line)-1])
+}
+
+func lineLength(line []Vec) float64 {
+	var l float64
+	for i := 1; i < len(line); i++ {
+		l += line[i].Sub(line[i-1]).Norm()
+	}
+	return l
+}
+
+// middle smooths the line once, then lets its points climb.
+func (s *squeeze) middle(ctx context.Context, m *Mesh, reach float64) error {
+	old := slices.Clone(s.line)
+	n := len(old)
+	s.clear = make([]float64, n)
+	err := each(ctx, n, 16, func(i int) {
+		p := old[i]
+		near, _ := m.BVH().Nearest(p, math.Inf(1), nil)
+		if i > 0 && i < n-1 {
+			off := old[i-1].Add(old[i+1]).Scale(0.5).Sub(p)
+			p = p.Add(off.Scale(min(0.5, 0.9*near.Dist/max(off.Norm(), 1e-300))))
+		}
+		along := old[min(i+1, n-1)].Sub(old[max(i-1, 0)]).Unit()
+		s.line[i], s.clear[i] = climb(m, p, along, reach)
+	})
+	s.find()
+	return err
+}
+
+func (s *squeeze) find() {
+	s.narrow = 0
+	for i, c := range s.clear {
+		if c < s.clear[s.narrow] {
+			s.narrow = i
+		}
+	}
+}
+
+// cutLoops takes out what lies between two points that see each other across
+// less than the usual gap: a detour of the grid's way.
+func (s *squeeze) cutLoops() {
+	var kept []int
+	for i := 0; i < len(s.line); i++ {
+		kept = append(kept, i)
+		for j := len(s.line) - 1; j > i+2; j-- {
+			if s.line[j].Sub(s.line[i]).Norm() < 0.5*min(s.clear[i], s.clear[j], squeezeFar*s.clear[s.narrow]) {
+				i = j - 1
+				break
+			}
+		}
+	}
+	for n, i := range kept {
+		s.line[n], s.clear[n] = s.line[i], s.clear[i]
+	}
+	s.line, s.clear = s.line[:len(kept)], s.clear[:len(kept)]
+	s.find()
+}
+
+// refine looks between the points around the narrowest one.
+func (s *squeeze) refine(ctx context.Context, m *Mesh) error {
+	from, to := max(0, s.narrow-2), min(len(s.line)-1, s.narrow+2)
+	f := squeeze{line: evenly(s.line[from:to+1], squeezeFine*s.clear[s.narrow])}
+	if err := f.middle(ctx, m, s.clear[s.narrow]); err != nil {
+		return err
+	}
+	s.line = slices.Concat(s.line[:from], f.line, s.line[to+1:])
+	s.clear = slices.Concat(s.clear[:from], f.clear, s.clear[to+1:])
+	s.find()
+	return nil
+}
+
+// width is the diameter of the largest ball that gets through.
+func (s *squeeze) width() float64 { return 2 * s.clear[s.narrow] }
+
+// squeezeMouth widens the narrowest place to where a channel is taken to end.
+// The clearance at a distance x outside the mouth of a hole of radius r is
+// sqrt(r*r+x*x), so that end lies 0.458 r outside.
+const squeezeMouth = 1.1
+
+// length is the length of the narrow part of the way, mouth to mouth.
+func (s *squeeze) length() float64 {
+	r := s.clear[s.narrow]
+	limit := squeezeMouth * r
+	l := 0.0
+	for _, dir := range [2]int{-1, 1} {
+		i := s.narrow
+		open := false
+		for !open && i+dir >= 0 && i+dir < len(s.line) {
+			gap := s.line[i+dir].Sub(s.line[i]).Norm()
+			a, b := s.clear[i], s.clear[i+dir]
+			if open = b > limit; open {
+				gap *= (limit - a) / (b - a)
+			}
+			l += gap
+			i += dir
+		}
+		if open {
+			l -= r * math.Sqrt(squeezeMouth*squeezeMouth-1)
+		}
+	}
+	return max(l, 0)
+}

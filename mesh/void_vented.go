@@ -1,0 +1,413 @@
+package mesh
+
+import (
+	"cmp"
+	"context"
+	"math"
+	"slices"
+)
+
+// This file defines vented voids: the rooms of the grid, measured on the mesh.
+
+const (
+	// roomClear is the ratio of a room's ball to its widest way out from which
+	// it counts as a room whatever its shape. Where three equal channels cross
+	// the ball is 1.22 times as wide as a round channel, 1.41 times as wide as
+	// a square one.
+	roomClear = 1.5
+	// roomExtent tells a room that is little wider than its way out, such as
+	// the space between two walls, from such crossings: what of it is wider
+	// than the way out stretches over this many of its balls.
+	roomExtent = 2
+	// roomWider is how much wider than the way out that part is.
+	roomWider = 1.05
+)
+
+// openingShare is the share of the widest way out from which another counts: a
+// quarter of the width passes a few per cent of the flow, powder or air.
+const openingShare = 0.25
+
+// passErr is the relative error of widths that were measured on the mesh: what
+// can lie between two points of a way (squeezePitch) and what climbs leave.
+const passErr = 0.02
+
+// chamber is a room, measured.
+type chamber struct {
+	room   int32
+	at     Vec
+	ball   float64 // diameter
+	cells  int
+	box    Box
+	wide   Box // of the cells that are wider than the widest way out
+	area   float64
+	way    float64 // width of its widest opening
+	sealed bool    // known from the nesting of shells
+	gone   bool    // part of another one
+}
+
+// opening is a throat, measured.
+type opening struct {
+	rooms  [2]int32
+	line   []Vec // from the widest place of the first room to that of the second
+	width  float64
+	at     Vec
+	length float64
+}
+
+func (o *opening) of(room int32) bool { return o.rooms[0] == room || o.rooms[1] == room }
+
+func (o *opening) beyond(room int32) int32 { return o.rooms[0] + o.rooms[1] - room }
+
+// lineTo returns the line in the direction that ends in a room.
+func (o *opening) lineTo(room int32) []Vec {
+	line := slices.Clone(o.line)
+	if o.rooms[1] != room {
+		slices.Reverse(line)
+	}
+	return line
+}
+
+// vents holds the chambers and openings of a grid. Chamber 0 is the outside.
+type vents struct {
+	r        *rooms
+	chambers []chamber
+	openings []opening
+}
+
+// ventedVoids finds the rooms of empty space that lead outside.
+func ventedVoids(ctx context.Context, n *nest, h float64) ([]Void, error) {
+	g, err := newGrid(ctx, n, n.box, h)
+	if err != nil {
+		return nil, err
+	}
+	b, err := newBasins(ctx, g)
+	if err != nil {
+		return nil, err
+	}
+	links, err := b.links(ctx)
+	if err != nil {
+		return nil, err
+	}
+	r, err := newRooms(ctx, b, links)
+	if err != nil || len(r.list) == 1 {
+		return nil, err
+	}
+	v := &vents{r: r, chambers: make([]chamber, len(r.list))}
+	for _, step := range []func(context.Context) error{v.measureBalls, v.measureOpenings, v.measureExtents, v.dissolve} {
+		if err := step(ctx); err != nil {
+			return nil, err
+		}
+	}
+	v.measureAreas()
+	return v.voids(), ctx.Err()
+}
+
+// measureBalls finds each room's largest ball, from its highest cell.
+func (v *vents) measureBalls(ctx context.Context) error {
+	g := v.r.b.g
+	return each(ctx, len(v.chambers)-1, 1, func(i int) {
+		c := &v.chambers[i+1]
+		c.room = int32(i + 1)
+		c.at, c.ball = climb(g.n.m, g.at(v.r.list[i+1].peak), Vec{}, math.Inf(1))
+		c.ball *= 2
+		if v.r.list[i+1].shut {
+			c.sealed = g.n.sealed(c.at)
+			c.gone = c.sealed || c.ball < voidSeen*g.h || g.n.solid(c.at)
+		}
+	})
+}
+
+// sealed reports whether a point lies in a void that a shell closes.
+func (n *nest) sealed(p Vec) bool {
+	deepest := -1
+	for i := range n.shells {
+		if n.shells[i].depth > deepest && n.holds(int32(i), p) {
+			deepest = n.shells[i].depth
+		}
+	}
+	return deepest%2 == 1
+}
+
+func (v *vents) measureOpenings(ctx context.Context) error {
+	ts, err := v.r.throats(ctx)
+	if err != nil {
+		return err
+	}
+	for _, t := range ts {
+		way := v.r.way(t.at.from)
+		slices.Reverse(way)
+		o, err := v.newOpening(ctx, t.rooms, v.points(append(way, v.r.way(t.at.to)...)))
+		if err != nil {
+			return err
+		}
+		v.openings = append(v.openings, o)
+	}
+	err = v.walkShut(ctx)
+	v.measureWays()
+	return err
+}
+
+func (v *vents) points(way []int32) []Vec {
+	line := make([]Vec, len(way))
+	for i, c := range way {
+		line[i] = v.r.b.g.at(c)
+	}
+	return line
+}
+
+func (v *vents) newOpening(ctx context.Context, rooms [2]int32, line []Vec) (opening, error) {
+	s, err := newSqueeze(ctx, v.r.b.g.n.m, line, v.r.b.g.h)
+	if err != nil {
+		return opening{}, err
+	}
+	return opening{rooms, line, s.width(), s.line[s.narrow], s.length()}, nil
+}
+
+func (v *vents) measureWays() {
+	for i := range v.chambers {
+		v.chambers[i].way = 0
+	}
+	for _, o := range v.openings {
+		for _, r := range o.rooms {
+			v.chambers[r].way = max(v.chambers[r].way, o.width)
+		}
+	}
+}
+
+// measureExtents counts each room's cells and boxes them.
+func (v *vents) measureExtents(ctx context.Context) error {
+	g := v.r.b.g
+	const slab = 8
+	slabs := make([][]chamber, (g.size[2]+slab-1)/slab)
+	err := parallel(ctx, g.size[2], slab, func(from, to int) error {
+		cs := make([]chamber, len(v.chambers))
+		for i := range cs {
+			cs[i].box, cs[i].wide = EmptyBox(), EmptyBox()
+		}
+		for i := from * g.stride[2]; i < to*g.stride[2]; i++ {
+			room := v.r.room(int32(i))
+			if room <= 0 {
+				continue
+			}
+			c := &cs[room]
+			c.cells++
+			p := g.at(int32(i))
+			c.box = c.box.Grow(p)
+			if 2*float64(g.clear[i])*g.h > roomWider*v.chambers[room].way {
+				c.wide = c.wide.Grow(p)
+			}
+		}
+		slabs[from/slab] = cs
+		return nil
+	})
+	if err != nil {
+		return err
+	}
+	for i := range v.chambers {
+		c := &v.chambers[i]
+		c.box, c.wide = EmptyBox(), EmptyBox()
+		for _, s := range slabs {
+			c.cells += s[i].cells
+			c.box, c.wide = c.box.Join(s[i].box), c.wide.Join(s[i].wide)
+		}
+	}
+	return nil
+}
+
+// isRoom reports whether a chamber, as measured on the mesh, is wider than its
+// ways out.
+func (c *chamber) isRoom() bool {
+	return c.ball >= roomClear*c.way || c.ball >= roomRatio*c.way && c.wide.Diagonal() > roomExtent*c.ball
+}
+
+// dissolve joins chambers that turn out no wider than their ways out to what
+// lies beyond the widest of these, least room first.
+func (v *vents) dissolve(ctx context.Context) error {
+	for {
+		least := -1
+		for i := 1; i < len(v.chambers); i++ {
+			c := &v.chambers[i]
+			if c.gone || c.isRoom() {
+				continue
+			}
+			if least < 0 || c.ball*v.chambers[least].way < v.chambers[least].ball*c.way {
+				least = i
+			}
+		}
+		if least < 0 {
+			return ctx.Err()
+		}
+		if err := v.merge(ctx, int32(least)); err != nil {
+			return err
+		}
+	}
+}
+
+func (v *vents) merge(ctx context.Context, room int32) error {
+	widest := opening{}
+	for _, o := range v.openings {
+		if o.of(room) && o.width > widest.width {
+			widest = o
+		}
+	}
+	into := widest.beyond(room)
+	c, d := &v.chambers[room], &v.chambers[into]
+	c.gone, c.room = true, into
+	d.cells += c.cells
+	d.box, d.wide = d.box.Join(c.box), d.wide.Join(c.wide)
+	v.openings = slices.DeleteFunc(v.openings, func(o opening) bool { return o.of(room) && o.of(into) })
+	for i := range v.openings {
+		o := &v.openings[i]
+		if !o.of(room) {
+			continue
+		}
+		line := slices.Concat(o.lineTo(room), widest.lineTo(into))
+		var err error
+		if *o, err = v.newOpening(ctx, [2]int32{o.beyond(room), into}, line); err != nil {
+			return err
+		}
+	}
+	v.measureWays()
+	return nil
+}
+
+// final follows merged rooms to what they are part of.
+func (v *vents) final(room int32) int32 {
+	for v.chambers[room].gone && v.chambers[room].room != room {
+		room = v.chambers[room].room
+	}
+	return room
+}
+
+// measureAreas shares out the facets among the rooms that they face.
+func (v *vents) measureAreas() {
+	g := v.r.b.g
+	for f := range g.n.m.Facets {
+		out := g.n.m.Normal(int32(f)).Scale(float64(g.n.weight(int32(f))) * g.h)
+		if room := v.r.roomAt(g.n.m.Centre(int32(f)).Add(out)); room > 0 {
+			v.chambers[v.final(room)].area += g.n.m.Area(int32(f))
+		}
+	}
+}
+
+// roomAt returns the room of the cell around a point.
+func (r *rooms) roomAt(p Vec) int32 {
+	g := r.b.g
+	i := 0
+	for k := range 3 {
+		c := int(math.Round((p[k] - g.min[k]) / g.h))
+		if c < 0 || c >= g.size[k] {
+			return 0
+		}
+		i += c * g.stride[k]
+	}
+	return r.room(int32(i))
+}
+
+// voids puts what is left into words.
+func (v *vents) voids() []Void {
+	g := v.r.b.g
+	best := v.widest()
+	var out []Void
+	for i := 1; i < len(v.chambers); i++ {
+		c := &v.chambers[i]
+		if c.gone {
+			continue
+		}
+		w := Void{
+			VolumeMM3: float64(c.cells) * g.h * g.h * g.h,
+			AreaMM2:   c.area,
+			BallMM:    c.ball,
+			At:        c.at,
+			Box:       c.box,
+		}
+		v.escape(&w, int32(i), best)
+		v.countOpenings(&w, int32(i))
+		out = append(out, w)
+	}
+	return out
+}
+
+// widest finds the widest way from every chamber to the outside: the opening
+// that it leaves by, or nil.
+func (v *vents) widest() []*opening {
+	by := make([]*opening, len(v.chambers))
+	width := make([]float64, len(v.chambers))
+	width[0] = math.Inf(1)
+	order := make([]*opening, len(v.openings))
+	for i := range order {
+		order[i] = &v.openings[i]
+	}
+	slices.SortStableFunc(order, func(a, b *opening) int { return cmp.Compare(b.width, a.width) })
+	// Bellman and Ford: the widest way to a chamber passes each other once.
+	for changed := true; changed; {
+		changed = false
+		for _, o := range order {
+			for k, room := range o.rooms {
+				if w := min(o.width, width[o.rooms[1-k]]); w > width[room] {
+					width[room], by[room], changed = w, o, true
+				}
+			}
+		}
+	}
+	return by
+}
+
+// escape follows the widest way out of a chamber: its narrowest opening, and
+// its length through openings and straight across the rooms between.
+func (v *vents) escape(w *Void, room int32, by []*opening) {
+	w.EscapeMM = math.Inf(1)
+	var last *opening
+	for o := by[room]; o != nil; o = by[room] {
+		if o.width < w.EscapeMM {
+			w.EscapeMM, w.EscapeAt = o.width, o.at
+		}
+		w.WayMM += o.length
+		if last != nil {
+			w.WayMM += max(0, o.at.Sub(last.at).Norm()-(o.length+last.length)/2)
+		}
+		last, room = o, o.beyond(room)
+	}
+	w.ErrMM = passErr * w.EscapeMM
+	if last == nil {
+		w.Sealed = true
+		w.EscapeMM = 0
+		w.ErrMM = voidSeen * v.r.b.g.h
+	}
+}
+
+// countOpenings counts the separate ways out of a chamber that lead on to the
+// outside.
+func (v *vents) countOpenings(w *Void, room int32) {
+	out := v.outWithout(room)
+	var os []*opening
+	for i := range v.openings {
+		o := &v.openings[i]
+		if o.of(room) && o.width >= openingShare*v.chambers[room].way && out[o.beyond(room)] {
+			os = append(os, o)
+		}
+	}
+	slices.SortStableFunc(os, func(a, b *opening) int { return cmp.Compare(b.width, a.width) })
+	for _, o := range os {
+		same := slices.ContainsFunc(w.OpeningsAt, func(p Vec) bool { return p.Sub(o.at).Norm() < o.width/2 })
+		if !same {
+			w.OpeningsAt = append(w.OpeningsAt, o.at)
+		}
+	}
+	w.Openings = len(w.OpeningsAt)
+}
+
+// outWithout says which chambers reach the outside by ways that avoid one.
+func (v *vents) outWithout(room int32) []bool {
+	out := make([]bool, len(v.chambers))
+	out[0] = true
+	for changed := true; changed; {
+		changed = false
+		for i := range v.openings {
+			if o := &v.openings[i]; !o.of(room) && out[o.rooms[0]] != out[o.rooms[1]] {
+				out[o.rooms[0]], out[o.rooms[1]], changed = true, true, true
+			}
+		}
+	}
+	return out
+}
