@@ -1,65 +1,129 @@
 package mesh
 
-import "context"
+import (
+	"context"
+	"fmt"
+	"math"
+)
 
 // ThicknessParams steer MeasureThickness and MeasureGap. They hold no limit:
 // one field serves every limit up to Cap.
 type ThicknessParams struct {
-	CapMM   float64 // values above are not resolved
-	PatchMM float64 // a thin patch that holds a disc of this diameter can't be missed
+	CapMM float64 // values above are not resolved
+	// PatchMM is the size of the smallest place that matters; 0 takes half the
+	// cap. Values are exact whatever it is. It sets how finely the extent of a
+	// thin place on a large facet is told (half of it), and how near to a
+	// feather edge the edge's own taper is left to the feather edge.
+	PatchMM float64
 }
 
 // ThicknessField holds thickness (or gap) over the surface, measured once and
 // good for any limit up to its cap.
+//
+// The thickness at a surface point is the diameter of the ball that touches the
+// surface there from inside and is stopped by opposing surface only: facets
+// whose normal is within 60 degrees of the opposite, and the bottom of a sharp
+// notch, which a fillet of any size would make such surface. The inward ray to
+// opposing surface is the case in which it stands square. So a corner of 60
+// degrees or more is no wall.
+//
+// The least thickness of every facet is exact: it is found in closed form
+// between facets, not at samples (opposed.go). No thin patch is missed, however
+// small beside its facets. The mesh is taken at its word: a tube of n sides
+// with its flats aligned has walls cos(pi/n) thinner than the tube it stands
+// for. Where bodies pass through each other (see Integrity), inner surface
+// counts as surface.
+//
+// At a feather edge, a wedge of less than 60 degrees, thickness falls to zero
+// whatever the part. What the edge's own taper explains within PatchMM of it is
+// therefore left out of Min and of Regions; MeasureFeatherEdges tells of it.
 type ThicknessField struct {
 	Params  ThicknessParams
-	Min     float64   // smallest value; +Inf if nothing is below the cap
+	Min     float64   // smallest value away from feather edges; +Inf if nothing is below the cap
 	MinAt   Vec       // surface point of the smallest value
-	Err     float64   // mm: what a value may be off by
-	MissMM  float64   // a patch smaller than this may be missed
-	FacetMM []float32 // smallest value on each facet, capped: what the map shows
+	Err     float64   // mm: what a value may be off by, on the mesh as it is
+	MissMM  float64   // a patch smaller than this may be missed: 0, none is
+	FacetMM []float32 // smallest value on each facet, feather edges included, capped: what the map shows
 
-	m       *Mesh
-	samples thicknessSamples
+	m    *Mesh
+	side float64 // 1: through material; -1: through empty space
+	// Facets are the first nodes of a forest; large facets are split in two
+	// again and again (cells.go). Values stand at the leaves; lo holds the
+	// least of the children elsewhere.
+	nodes []node
+	cells []cell // of node len(Facets)+i
+	gauge gauge  // to measure a node again
 }
 
-// ThinRegion is a connected piece of surface with values below a limit.
+// ThinRegion is a connected thin place: both faces of a wall, or of a gap,
+// count as one region.
 type ThinRegion struct {
-	MinMM   float64
-	At      Vec
+	MinMM float64
+	At    Vec
+	// AreaMM2 is the area of the wall as seen from one side: half the area of
+	// all surface in the region.
 	AreaMM2 float64
-	Free    bool // held along one side only (a free-standing wall); always false for gaps
+	// Free says that the thin place goes on into thicker material on one side
+	// only: a free-standing wall. A part that is thin all over is not free, nor
+	// is a gap.
+	Free bool
+	// Feather says that the region borders on a feather edge.
+	Feather bool
 	Box     Box
-	Facets  []int32
+	Facets  []int32 // with any part in the region, ascending
 }
 
-type thicknessSamples struct{}
-
-// MeasureThickness measures wall thickness: the smaller of the inward ray's
-// length and the diameter of the ball that touches the surface there and is
-// stopped by opposing surface only (normals opposed by more than 120 degrees).
+// MeasureThickness measures wall thickness.
 func MeasureThickness(ctx context.Context, m *Mesh, p ThicknessParams) (*ThicknessField, error) {
-	return nil, errNotYet
+	return measureField(ctx, m, p, 1)
 }
 
-// MeasureGap measures the same through empty space.
+// MeasureGap measures the same through empty space, between any surfaces of the
+// mesh. Surfaces that touch have no gap between them.
 func MeasureGap(ctx context.Context, m *Mesh, p ThicknessParams) (*ThicknessField, error) {
-	return nil, errNotYet
+	return measureField(ctx, m, p, -1)
 }
 
-// Regions returns the connected regions with values below limit, thinnest first.
-func (t *ThicknessField) Regions(limitMM float64) []ThinRegion { return nil }
-
-// FeatherEdge is a run of connected convex edges sharper than an angle.
-type FeatherEdge struct {
-	AngleRad float64 // sharpest wedge of the run
-	LengthMM float64
-	At       Vec
-	Box      Box
-	Facets   []int32
+func measureField(ctx context.Context, m *Mesh, p ThicknessParams, side float64) (*ThicknessField, error) {
+	if !(p.CapMM > 0) || math.IsInf(p.CapMM, 0) || !(p.PatchMM >= 0) {
+		return nil, fmt.Errorf("measure thickness: cap %v mm and patch %v mm must be positive", p.CapMM, p.PatchMM)
+	}
+	if p.PatchMM == 0 {
+		p.PatchMM = p.CapMM / 2
+	}
+	t := &ThicknessField{Params: p, m: m, side: side, Err: coordErr(m)}
+	if err := t.measure(ctx); err != nil {
+		return nil, err
+	}
+	t.findMin()
+	return t, nil
 }
 
-// MeasureFeatherEdges finds convex edges whose wedge is sharper than the angle, sharpest first.
-func MeasureFeatherEdges(ctx context.Context, m *Mesh, angleRad float64) ([]FeatherEdge, error) {
-	return nil, errNotYet
+// coordErr is four times the rounding of the mesh's largest coordinate to
+// single precision, in which most files hold them: what no length on the mesh
+// is sure by, and how near two surfaces count as touching.
+func coordErr(m *Mesh) float64 {
+	b := m.Box()
+	var most float64
+	for k := range 3 {
+		most = max(most, math.Abs(b.Min[k]), math.Abs(b.Max[k]))
+	}
+	if math.IsInf(most, 0) { // no facets
+		return 0
+	}
+	return 4 * most * 0x1p-24
+}
+
+// findMin takes the thinnest leaf and finds its place again.
+func (t *ThicknessField) findMin() {
+	best := int32(-1)
+	for i := range t.nodes {
+		if nd := &t.nodes[i]; nd.kids == 0 && nd.lo < float32(t.Params.CapMM) && (best < 0 || nd.lo < t.nodes[best].lo) {
+			best = int32(i)
+		}
+	}
+	t.Min = math.Inf(1)
+	if best >= 0 {
+		t.Min, t.MinAt = t.thinnest(best)
+	}
 }

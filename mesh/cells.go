@@ -1,0 +1,553 @@
+package mesh
+
+import (
+	"context"
+	"math"
+	"runtime"
+	"slices"
+	"sync"
+	"sync/atomic"
+)
+
+// This file measures the thickness of every facet and of the cells into which
+// large facets are split.
+
+// node is a facet or a cell of one.
+type node struct {
+	lo   float32 // least thickness, capped, without what feather edges explain
+	mid  float32 // at the middle, or the mean, capped: how much of the node is thin
+	with int32   // the facet on the other side, or a nodeAlone value
+	// kids is 4*c+e for a node split at its edge e into the cells c and c+1;
+	// 0 for a leaf.
+	kids int32
+}
+
+// What node.with holds where no facet is near, and where a feather edge
+// explains all that is.
+const (
+	nodeAlone   = -1
+	nodeFeather = -2
+)
+
+// cell is a part of a facet: corners as weights of the facet's corners b and c.
+// Halving keeps them exact.
+type cell struct {
+	facet int32
+	at    [3][2]float32
+}
+
+var wholeFacet = [3][2]float32{{0, 0}, {1, 0}, {0, 1}}
+
+func (t *ThicknessField) cellOf(id int32) cell {
+	if n := int32(len(t.m.Facets)); id >= n {
+		return t.cells[id-n]
+	}
+	return cell{id, wholeFacet}
+}
+
+func (c cell) corners(m *Mesh) (p [3]Vec) {
+	a, b, d := m.Corners(c.facet)
+	for i, w := range c.at {
+		p[i] = a.Add(b.Sub(a).Scale(float64(w[0]))).Add(d.Sub(a).Scale(float64(w[1])))
+	}
+	return p
+}
+
+// halves splits a cell at the middle of its edge e: first the part with the
+// edge's start. In both parts edge 0 is half of e.
+func (c cell) halves(e int) (l, r cell) {
+	a, b, d := c.at[e], c.at[(e+1)%3], c.at[(e+2)%3]
+	m := [2]float32{(a[0] + b[0]) / 2, (a[1] + b[1]) / 2}
+	return cell{c.facet, [3][2]float32{a, m, d}}, cell{c.facet, [3][2]float32{m, b, d}}
+}
+
+const (
+	// cellsMost bounds the cells of a mesh: cells are no smaller than its area
+	// over this.
+	cellsMost = 1 << 20
+	// chunkFacets are measured by one goroutine between looks at the context.
+	chunkFacets = 256
+	// evenRatio is how much thickness may vary over a cell that is not split.
+	evenRatio = 1.25
+	// manyFacets on the other side of a cell are too many to be worth a look at
+	// whether it is even.
+	manyFacets = 64
+)
+
+// gauge measures facets; each goroutine has its own.
+type gauge struct {
+	t       *ThicknessField
+	bvh     *BVH
+	wedges  *sharpTree // where the medium tapers to nothing
+	notches *sharpTree // where surface points into the medium
+	cellMM  float64
+	touch   float64
+	cap     float64
+
+	ctx context.Context
+
+	// Of the chunk in hand:
+	nodes []node // cells only; ids count from 0 and are shifted at the end
+	cells []cell
+}
+
+func (t *ThicknessField) measure(ctx context.Context) error {
+	m := t.m
+	n := len(m.Facets)
+	t.nodes = make([]node, n)
+	t.FacetMM = make([]float32, n)
+	var area float64
+	for f := range n {
+		area += m.Area(int32(f))
+	}
+	var wedges, notches []sharpFeature
+	for _, s := range findSharp(m, math.Acos(opposedCos)) {
+		if s.notch == (t.side < 0) {
+			wedges = append(wedges, s)
+		} else {
+			notches = append(notches, s)
+		}
+	}
+	shared := gauge{t: t, bvh: m.BVH(), ctx: ctx,
+		wedges: newSharpTree(m, wedges), notches: newSharpTree(m, notches),
+		cellMM: max(t.Params.PatchMM/2, math.Sqrt(area/cellsMost)),
+		touch:  t.Err, cap: t.Params.CapMM}
+	t.gauge = shared
+	t.gauge.ctx = context.Background()
+
+	chunks := make([]gauge, (n+chunkFacets-1)/chunkFacets)
+	var next atomic.Int32
+	var wg sync.WaitGroup
+	for range min(runtime.GOMAXPROCS(0), len(chunks)) {
+		wg.Go(func() {
+			for ctx.Err() == nil {
+				c := int(next.Add(1)) - 1
+				if c >= len(chunks) {
+					return
+				}
+				g := shared
+				for f := c * chunkFacets; f < min(n, (c+1)*chunkFacets); f++ {
+					g.facet(int32(f))
+				}
+				chunks[c].nodes, chunks[c].cells = g.nodes, g.cells
+			}
+		})
+	}
+	wg.Wait()
+	if err := ctx.Err(); err != nil {
+		return err
+	}
+	t.gather(chunks)
+	return nil
+}
+
+// gather appends the chunks' cells in order and shifts the ids that point to them.
+func (t *ThicknessField) gather(chunks []gauge) {
+	n := int32(len(t.m.Facets))
+	for c := range chunks {
+		shift := 4 * int32(len(t.nodes))
+		own := t.nodes[c*chunkFacets : min(int(n), (c+1)*chunkFacets)]
+		for _, list := range [][]node{own, chunks[c].nodes} {
+			for i := range list {
+				if list[i].kids != 0 {
+					list[i].kids += shift - 4 // see gauge.split
+				}
+			}
+		}
+		t.nodes = append(t.nodes, chunks[c].nodes...)
+		t.cells = append(t.cells, chunks[c].cells...)
+	}
+}
+
+// facet measures one facet.
+func (g *gauge) facet(f int32) {
+	t, m := g.t, g.t.m
+	t.nodes[f] = node{lo: float32(g.cap), mid: float32(g.cap), with: nodeAlone}
+	t.FacetMM[f] = float32(g.cap)
+	a, b, c := m.Corners(f)
+	n := m.Normal(f).Scale(t.side)
+	long := max(b.Sub(a).Norm(), c.Sub(b).Norm(), a.Sub(c).Norm())
+	if 2*m.Area(f) <= g.touch*long { // a sliver narrower than touching has no side
+		return
+	}
+	s := newPatch(a, b, c, n)
+	if long <= g.cellMM {
+		t.nodes[f], t.FacetMM[f] = g.small(f, &s)
+		return
+	}
+	near := g.candidates(&s)
+	if len(near) == 0 && g.notches == nil {
+		return
+	}
+	raw := g.cap
+	t.nodes[f] = g.split(cell{f, wholeFacet}, n, near, &raw)
+	t.FacetMM[f] = float32(raw)
+}
+
+// small measures a facet that is not split.
+func (g *gauge) small(f int32, s *patch) (node, float32) {
+	mid, hit := g.ray(g.t.m.Centre(f), s.n)
+	nd := node{mid: float32(mid)}
+	r, with := g.least(s, nil, hit)
+	raw := r.d
+	r, with = g.settle(f, s, nil, r, with)
+	nd.lo, nd.with = float32(r.d), with
+	nd.mid = max(nd.mid, nd.lo)
+	return nd, float32(raw)
+}
+
+// ray returns the length of the ray into the medium to the first surface and
+// its facet if that opposes, else the cap and nodeAlone.
+func (g *gauge) ray(x, n Vec) (float64, int32) {
+	h, ok := g.bvh.Ray(x, n.Scale(-1), g.touch, g.cap)
+	if ok && g.t.side*n.Dot(g.t.m.Normal(h.Facet)) < -opposedCos {
+		return h.T, h.Facet
+	}
+	return g.cap, nodeAlone
+}
+
+// reach is the box of all points that a ball of diameter d or less that touches
+// the patch from inside can reach.
+func (s *patch) reach(d float64) Box {
+	b := EmptyBox()
+	for i := range s.k {
+		b = b.Grow(s.world(spot{s.p[i][0], s.p[i][1], d / 2}))
+	}
+	for k := range 3 {
+		b.Min[k] -= d / 2
+		b.Max[k] += d / 2
+	}
+	return b
+}
+
+// candidates returns the opposing facets near the patch, ascending.
+func (g *gauge) candidates(s *patch) []int32 {
+	var near []int32
+	g.bvh.InBox(s.reach(g.cap), func(f int32) bool {
+		if g.t.side*s.n.Dot(g.t.m.Normal(f)) < -opposedCos {
+			near = append(near, f)
+		}
+		return len(near)%1024 != 1023 || g.ctx.Err() == nil
+	})
+	slices.Sort(near)
+	return near
+}
+
+// least returns the thinnest span from the patch: among the facets near, or
+// among all if near is nil. A good first guess (a facet, or nodeAlone) saves
+// time.
+func (g *gauge) least(s *patch, near []int32, guess int32) (span, int32) {
+	best, with := span{d: g.cap}, int32(nodeAlone)
+	m := g.t.m
+	try := func(f int32) bool {
+		n := m.Normal(f).Scale(g.t.side)
+		if s.n.Dot(n) >= -opposedCos {
+			return true
+		}
+		a, b, c := m.Corners(f)
+		if r, ok := s.between(a, b, c, n, g.touch, best.d); ok {
+			best, with = r, f
+		}
+		return true
+	}
+	if guess >= 0 {
+		try(guess)
+	}
+	if near == nil {
+		g.bvh.InBox(s.reach(best.d), try)
+	} else {
+		for _, f := range near {
+			try(f)
+		}
+	}
+	if g.notches != nil {
+		g.notches.mesh.BVH().InBox(s.reach(best.d), func(i int32) bool {
+			if f := g.notches.list[i]; g.points(f, s.n) {
+				a, b, c := g.notches.mesh.Corners(i)
+				if r, ok := s.between(a, b, c, Vec{}, g.touch, best.d); ok {
+					best, with = r, f.f
+				}
+			}
+			return true
+		})
+	}
+	return best, with
+}
+
+// points reports whether a notch's bottom, rounded ever so little, would oppose
+// a surface with the normal n: whether the arc between the normals of its
+// flanks comes within 60 degrees of the opposite of n.
+func (g *gauge) points(s sharpFeature, n Vec) bool {
+	u := g.t.m.Normal(s.f).Scale(g.t.side)
+	v := g.t.m.Normal(s.g).Scale(g.t.side)
+	mid := u.Add(v).Unit()
+	across := u.Cross(v).Unit()
+	to := n.Scale(-1)
+	flat := to.Sub(across.Scale(to.Dot(across)))
+	if flat.Dot(mid) >= u.Dot(mid)*flat.Norm() { // inside the arc
+		return flat.Norm() > opposedCos
+	}
+	return max(u.Dot(to), v.Dot(to)) > opposedCos
+}
+
+// settle leaves out of a patch on facet f what is no place to measure, as long
+// as the thinnest span stands there.
+//
+// One such place is explained by a feather edge: the patch is cut back to
+// PatchMM from the edge.
+//
+// The other is beside an edge at which facets approximate a round, where the
+// touching ball would break through the neighbour: a ball of radius r can't
+// touch a facet nearer than r tan(b) to an edge that turns by 2 b away from it.
+// There the facet's normal is off by up to b, which would make a rod of n sides
+// tan(30 deg) pi/n too thin; what is left is off by the square of that. Since
+// the diameter only grows by cutting, a cut takes no more than it may.
+func (g *gauge) settle(f int32, s *patch, near []int32, r span, with int32) (span, int32) {
+	cut := *s
+	feather := false
+	for range settleRounds {
+		if with < 0 {
+			break
+		}
+		x := s.world(spot{r.x[0], r.x[1], 0})
+		if i, foot, ok := g.wedges.explains(x, r.d, g.t.Params.PatchMM); ok {
+			g.cutBack(&cut, i, foot)
+			feather = true
+		} else if !g.cutRound(&cut, f, x, r) {
+			break
+		}
+		if cut.k < 3 {
+			r, with = span{d: g.cap}, nodeAlone
+			break
+		}
+		r, with = g.least(&cut, near, with)
+	}
+	if with < 0 && feather {
+		with = nodeFeather
+	}
+	return r, with
+}
+
+const (
+	// roundCos is the cosine of the widest turn at an edge that approximates a
+	// round: one of eight sides, with some room.
+	roundCos = 0.64
+	// roundGain is the share of a value by which it must be off, at least, for
+	// a cut to be worth while.
+	roundGain = 1e-3
+)
+
+// cutRound cuts the patch back from the edges of its facet at which a ball as
+// large as the span r would break through a neighbour, if it does at x. It
+// reports whether that changed anything.
+func (g *gauge) cutRound(s *patch, f int32, x Vec, r span) bool {
+	m := g.t.m
+	top := m.Topology()
+	lean := math.Hypot(r.y.u-r.x[0], r.y.v-r.x[1]) / r.y.h
+	n := m.Normal(f)
+	wrong := false
+	cut := *s
+	for k := range 3 {
+		h := top.Twin[3*int(f)+k]
+		if h < 0 {
+			continue
+		}
+		turn := n.Dot(m.Normal(h / 3))
+		if turn < roundCos || turn > 1-1e-9 {
+			continue
+		}
+		tan := math.Sqrt((1 - turn) / (1 + turn)) // of half the turn
+		if lean*tan < roundGain {
+			continue
+		}
+		a, b := m.Verts[m.Facets[f][k]], m.Verts[m.Facets[f][(k+1)%3]]
+		apex := m.Verts[m.Facets[h/3][(h+2)%3]]
+		if g.t.side*apex.Sub(a).Dot(n) >= 0 {
+			continue // turns towards the medium's other side
+		}
+		in := n.Cross(b.Sub(a)).Unit() // from the edge into the facet
+		back, here := tan*r.d/2, max(0, x.Sub(a).Dot(in))
+		wrong = wrong || here < back*(1-1e-3)
+		cut.cutFrom(s.local(a), in.Dot(s.ax), in.Dot(s.ay), back)
+	}
+	if wrong {
+		*s = cut
+	}
+	return wrong
+}
+
+// cutFrom takes off what is nearer than back to the line through o across the
+// unit vector (u, v), but no more than half of what the patch measures that way:
+// facets that bulge past the middle of their round have no right place for the
+// ball, and the middle of what there is must do.
+func (s *patch) cutFrom(o spot, u, v, back float64) {
+	off := -(u*o.u + v*o.v)
+	near, far := math.Inf(1), math.Inf(-1)
+	for i := range s.k {
+		d := u*s.p[i][0] + v*s.p[i][1] + off
+		near, far = min(near, d), max(far, d)
+	}
+	if back > near {
+		s.cut(u, v, off-min(back, (near+far)/2))
+	}
+}
+
+// cutBack takes off what is nearer than PatchMM to a sharp feature, whose
+// nearest point is foot.
+func (g *gauge) cutBack(s *patch, i int32, foot Vec) {
+	f := g.wedges.list[i]
+	var mid [2]float64
+	for i := range s.k {
+		mid[0] += s.p[i][0] / float64(s.k)
+		mid[1] += s.p[i][1] / float64(s.k)
+	}
+	o := s.local(foot)
+	wu, wv := mid[0]-o.u, mid[1]-o.v
+	if f.a != f.b {
+		e := s.local(s.o.Add(g.t.m.Verts[f.b].Sub(g.t.m.Verts[f.a])))
+		if l := e.u*e.u + e.v*e.v; l > 0 {
+			t := (wu*e.u + wv*e.v) / l
+			wu, wv = wu-t*e.u, wv-t*e.v
+		}
+	}
+	l := math.Hypot(wu, wv)
+	if l == 0 {
+		s.k = 0
+		return
+	}
+	wu, wv = wu/l, wv/l
+	s.cut(wu, wv, -(wu*o.u+wv*o.v)-g.t.Params.PatchMM)
+}
+
+// split measures a cell, halving it at its longest edge until it is even or
+// small. It returns the node; its kids count cells of this chunk from 1.
+func (g *gauge) split(c cell, n Vec, near []int32, raw *float64) node {
+	p := c.corners(g.t.m)
+	s := newPatch(p[0], p[1], p[2], n)
+	near = g.stillNear(&s, near)
+	e, long := 0, 0.0
+	for k := range 3 {
+		if l := p[(k+1)%3].Sub(p[k]).Norm(); l > long {
+			e, long = k, l
+		}
+	}
+	alone := node{lo: float32(g.cap), mid: float32(g.cap), with: nodeAlone}
+	if len(near) == 0 && !g.notchNear(&s) || g.ctx.Err() != nil {
+		return alone
+	}
+	if long > g.cellMM && len(near) > manyFacets {
+		return g.halve(c, e, n, near, raw)
+	}
+	r, with := g.least(&s, near, nodeAlone)
+	if with < 0 {
+		return alone
+	}
+	mean, even := g.even(&s, near, r.d)
+	if long > g.cellMM && !even {
+		return g.halve(c, e, n, near, raw)
+	}
+	*raw = min(*raw, r.d)
+	r, with = g.settle(c.facet, &s, near, r, with)
+	if !even {
+		mean, _ = g.ray(p[0].Add(p[1]).Add(p[2]).Scale(1.0/3), n)
+	}
+	return node{lo: float32(r.d), mid: max(float32(r.d), float32(mean)), with: with}
+}
+
+func (g *gauge) halve(c cell, e int, n Vec, near []int32, raw *float64) node {
+	l, r := c.halves(e)
+	id := int32(len(g.cells))
+	g.cells = append(g.cells, l, r)
+	g.nodes = append(g.nodes, node{}, node{})
+	x := g.split(l, n, near, raw)
+	y := g.split(r, n, near, raw)
+	g.nodes[id], g.nodes[id+1] = x, y
+	return node{lo: min(x.lo, y.lo), with: nodeAlone, kids: 4*(id+1) + int32(e)}
+}
+
+func (g *gauge) notchNear(s *patch) bool {
+	found := false
+	if g.notches != nil {
+		g.notches.mesh.BVH().InBox(s.reach(g.cap), func(int32) bool { found = true; return false })
+	}
+	return found
+}
+
+// stillNear keeps the facets that a ball no larger than the cap can reach from
+// the patch.
+func (g *gauge) stillNear(s *patch, near []int32) []int32 {
+	box := s.reach(g.cap)
+	out := make([]int32, 0, min(len(near), 2*manyFacets))
+	for _, f := range near {
+		a, b, c := g.t.m.Corners(f)
+		if boxesMeet(EmptyBox().Grow(a).Grow(b).Grow(c), box) {
+			out = append(out, f)
+		}
+	}
+	return out
+}
+
+// even reports whether opposing facets cover the whole patch, seen along its
+// normal, at heights no more than evenRatio above lo, and returns their mean.
+func (g *gauge) even(s *patch, near []int32, lo float64) (mean float64, ok bool) {
+	var area, sum float64
+	for _, f := range near {
+		a, b, c := g.t.m.Corners(f)
+		ar, vol, most := s.shadow(s.local(a), s.local(b), s.local(c), g.touch)
+		if most <= min(g.cap, evenRatio*lo) { // else of another layer, or uneven
+			area += ar
+			sum += vol
+		}
+	}
+	if area < s.area()*(1-1e-6) {
+		return 0, false
+	}
+	return sum / area, true
+}
+
+// shadow clips a facet to the prism over the patch above touch, and returns the
+// area of its shadow on the patch, the volume between, and the greatest height.
+func (s *patch) shadow(a, b, c spot, touch float64) (area, volume, most float64) {
+	var buf, out [maxCorners + 5]spot
+	g := append(buf[:0], a, b, c)
+	cut := func(side func(spot) float64) {
+		kept := out[:0]
+		for i, p := range g {
+			q := g[(i+1)%len(g)]
+			fp, fq := side(p), side(q)
+			if fp >= 0 {
+				kept = append(kept, p)
+			}
+			if (fp < 0) != (fq < 0) {
+				t := fp / (fp - fq)
+				kept = append(kept, spot{p.u + t*(q.u-p.u), p.v + t*(q.v-p.v), p.h + t*(q.h-p.h)})
+			}
+		}
+		g = append(g[:0], kept...)
+	}
+	cut(func(p spot) float64 { return p.h - touch })
+	for i := range s.k {
+		x, y := s.p[i], s.p[(i+1)%s.k]
+		ex, ey := y[0]-x[0], y[1]-x[1]
+		cut(func(p spot) float64 { return ex*(p.v-x[1]) - ey*(p.u-x[0]) })
+	}
+	for i := 2; i < len(g); i++ {
+		p, q, r := g[0], g[i-1], g[i]
+		ar := math.Abs((q.u-p.u)*(r.v-p.v)-(q.v-p.v)*(r.u-p.u)) / 2
+		area += ar
+		volume += ar * (p.h + q.h + r.h) / 3
+		most = max(most, p.h, q.h, r.h)
+	}
+	return area, volume, most
+}
+
+// thinnest measures a leaf again and returns its least thickness and the place.
+func (t *ThicknessField) thinnest(id int32) (float64, Vec) {
+	g := &t.gauge
+	c := t.cellOf(id)
+	p := c.corners(t.m)
+	s := newPatch(p[0], p[1], p[2], t.m.Normal(c.facet).Scale(t.side))
+	r, with := g.least(&s, nil, t.nodes[id].with)
+	r, _ = g.settle(c.facet, &s, nil, r, with)
+	return r.d, s.world(spot{r.x[0], r.x[1], 0})
+}

@@ -1,0 +1,157 @@
+package mesh_test
+
+import (
+	"context"
+	"math"
+	"testing"
+
+	"corbel/mesh"
+	"corbel/mesh/meshtest"
+)
+
+func wallOf(t *testing.T, m *mesh.Mesh, cap, patch float64) *mesh.ThicknessField {
+	t.Helper()
+	f, err := mesh.MeasureThickness(context.Background(), m, mesh.ThicknessParams{CapMM: cap, PatchMM: patch})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return f
+}
+
+func gapOf(t *testing.T, m *mesh.Mesh, cap, patch float64) *mesh.ThicknessField {
+	t.Helper()
+	f, err := mesh.MeasureGap(context.Background(), m, mesh.ThicknessParams{CapMM: cap, PatchMM: patch})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return f
+}
+
+// checkMin compares the least value with a closed form, within the field's own
+// error and a share for round shapes that facets stand for.
+func checkMin(t *testing.T, f *mesh.ThicknessField, want, share float64) {
+	t.Helper()
+	if math.IsInf(want, 1) {
+		if !math.IsInf(f.Min, 1) {
+			t.Errorf("least value %v at %v, want none", f.Min, f.MinAt)
+		}
+		return
+	}
+	if e := math.Abs(f.Min - want); !(e <= f.Err+share*want) {
+		t.Errorf("least value %v at %v, want %v: off by %.2g, allowed %.2g", f.Min, f.MinAt, want, e, f.Err+share*want)
+	}
+}
+
+// tee is a wall t thick and 10 high on a base 5 thick, extruded 20.
+func tee(t float64) *mesh.Mesh {
+	return meshtest.Extrude([]mesh.Vec{{0, 0}, {20, 0}, {20, 5}, {10 + t/2, 5}, {10 + t/2, 15}, {10 - t/2, 15}, {10 - t/2, 5}, {0, 5}}, nil, 0, 20)
+}
+
+func wedge(deg, size float64) *mesh.Mesh {
+	a := deg * math.Pi / 180
+	return meshtest.Extrude([]mesh.Vec{{0, 0}, {size, 0}, {size * math.Cos(a), size * math.Sin(a)}}, nil, 0, 20)
+}
+
+// Closed forms. The chord of a round shape makes it thinner by cos(pi/n).
+func TestThicknessClosedForm(t *testing.T) {
+	rad := math.Pi / 180
+	none := math.Inf(1)
+	for name, c := range map[string]struct {
+		m    *mesh.Mesh
+		want float64
+	}{
+		"plate 1.5":         {meshtest.BoxAt(mesh.Vec{}, mesh.Vec{40, 20, 1.5}), 1.5},
+		"cube 20":           {meshtest.Cube(20), none},
+		"bar 5 below cap 6": {meshtest.BoxAt(mesh.Vec{}, mesh.Vec{5, 5, 30}), 5},
+		"tube 10/8":         {meshtest.Tube(10, 8, 0, 30, 64), 2 * math.Cos(math.Pi/64)},
+		"wall on a base":    {tee(0.5), 0.5},
+		// A wedge is read no nearer to its tip than the patch size, 1 mm.
+		"wedge 30 deg": {wedge(30, 20), 2 * math.Tan(15*rad)},
+		"wedge 59 deg": {wedge(59, 20), 2 * math.Tan(29.5*rad)},
+		// Normals opposed by exactly 120 degrees make a corner, not a wall.
+		"prism 60 deg": {wedge(60, 20), none},
+		"prism 80 deg": {wedge(80, 20), 2 * math.Tan(25*rad)}, // its other corners have 50
+	} {
+		t.Run(name, func(t *testing.T) { checkMin(t, wallOf(t, c.m, 6, 1), c.want, 0) })
+	}
+}
+
+func TestWallRegions(t *testing.T) {
+	for name, c := range map[string]struct {
+		m    *mesh.Mesh
+		free bool
+		area float64
+	}{
+		"standing":  {tee(0.5), true, 200},
+		"all plate": {meshtest.BoxAt(mesh.Vec{}, mesh.Vec{40, 20, 0.5}), false, 800},
+		// Held at both ends: a bar with two pockets from the sides.
+		"between two posts": {meshtest.Extrude([]mesh.Vec{{0, 0}, {5, 0}, {5, 5}, {25, 5}, {25, 0}, {30, 0}, {30, 10}, {25, 10}, {25, 5.5}, {5, 5.5}, {5, 10}, {0, 10}}, nil, 0, 10), false, 200},
+	} {
+		t.Run(name, func(t *testing.T) {
+			f := wallOf(t, c.m, 4, 1)
+			rs := f.Regions(1)
+			if len(rs) != 1 {
+				t.Fatalf("%d regions, want 1: %+v", len(rs), rs)
+			}
+			r := rs[0]
+			if r.Free != c.free || math.Abs(r.MinMM-0.5) > f.Err || math.Abs(r.AreaMM2-c.area) > 1e-3*c.area {
+				t.Errorf("free %v, min %v, area %v; want %v, 0.5, %v", r.Free, r.MinMM, r.AreaMM2, c.free, c.area)
+			}
+			if rs := f.Regions(0.5); len(rs) != 0 {
+				t.Errorf("a wall at the limit passes, got %+v", rs)
+			}
+		})
+	}
+}
+
+// A thin place 1 mm wide between two facets of 100 mm.
+func TestThinPatchBetweenLargeFacets(t *testing.T) {
+	pit := meshtest.Join(
+		meshtest.Extrude([]mesh.Vec{{0, 0}, {100, 0}, {100, 100}, {0, 100}}, nil, 0, 5),
+		meshtest.Flip(meshtest.BoxAt(mesh.Vec{37.2, 61.4, 0.3}, mesh.Vec{38.2, 62.4, 4})))
+	f := wallOf(t, pit, 2, 1)
+	checkMin(t, f, 0.3, 0)
+	rs := f.Regions(0.5)
+	if len(rs) != 1 {
+		t.Fatalf("%d regions, want 1", len(rs))
+	}
+	if r := rs[0]; math.Abs(r.AreaMM2-1) > 0.5 || r.Box.Size()[0] > 3 || r.Box.Size()[1] > 3 {
+		t.Errorf("region of %v mm2 in %v, want 1 mm2 about (37.7, 61.9)", r.AreaMM2, r.Box)
+	}
+}
+
+func TestGap(t *testing.T) {
+	two := meshtest.Join(meshtest.Cube(20), meshtest.Move(meshtest.Cube(20), mesh.Vec{20.3, 0, 0}))
+	checkMin(t, gapOf(t, two, 2, 1), 0.3, 0)
+	checkMin(t, gapOf(t, tee(0.5), 2, 1), math.Inf(1), 0) // inner corners are no gaps
+	touching := meshtest.Join(meshtest.Cube(20), meshtest.Move(meshtest.Cube(20), mesh.Vec{20, 5, 5}))
+	checkMin(t, gapOf(t, touching, 2, 1), math.Inf(1), 0)
+}
+
+func TestFeatherEdges(t *testing.T) {
+	edges := func(m *mesh.Mesh, deg float64) []mesh.FeatherEdge {
+		es, err := mesh.MeasureFeatherEdges(context.Background(), m, deg*math.Pi/180)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return es
+	}
+	if es := edges(wedge(30, 20), 35); len(es) != 1 || math.Abs(es[0].AngleRad-math.Pi/6) > 1e-9 || math.Abs(es[0].LengthMM-20) > 1e-9 {
+		t.Errorf("wedge of 30 deg: %+v", es)
+	}
+	if es := edges(wedge(30, 20), 29); len(es) != 0 {
+		t.Errorf("wedge of 30 deg under 29 deg: %+v", es)
+	}
+	// A lens: one run around the rim. Its wedge is twice the chord's slope.
+	lens := meshtest.Revolve([]mesh.Vec{{0, -1}, {10, 0}, {0, 1}}, 48)
+	es := edges(lens, 30)
+	want := 2 * math.Atan(0.1/math.Cos(math.Pi/48))
+	if len(es) != 1 || math.Abs(es[0].AngleRad-want) > 1e-9 || math.Abs(es[0].LengthMM-2*48*10*math.Sin(math.Pi/48)) > 1e-9 {
+		t.Errorf("lens: %d runs, want one of %v: %+v", len(es), want, es)
+	}
+	// A needle has a tip and no sharp edge.
+	es = edges(meshtest.Revolve([]mesh.Vec{{0, 0}, {1, 0}, {0, 10}}, 24), 30)
+	if want := 2 * math.Atan(0.1*math.Cos(math.Pi/24)); len(es) != 1 || math.Abs(es[0].AngleRad-want) > 1e-9 || es[0].LengthMM != 0 {
+		t.Errorf("needle: want a tip of %v: %+v", want, es)
+	}
+}

@@ -1,0 +1,359 @@
+package mesh
+
+import (
+	"math"
+	"slices"
+	"sort"
+)
+
+// This file joins what is thinner than a limit into regions, and tells how a
+// thin wall is held.
+
+// Regions returns the connected regions with values below limit, thinnest
+// first. Values within Err of the limit pass, and a limit above the cap counts
+// as the cap.
+func (t *ThicknessField) Regions(limitMM float64) []ThinRegion {
+	s := thinSets{t: t, lim: float32(min(limitMM, t.Params.CapMM) - t.Err)}
+	s.set = make([]int32, len(t.nodes))
+	for i := range s.set {
+		s.set[i] = int32(i)
+	}
+	s.join()
+	return s.regions()
+}
+
+// thinSets is a union-find over the field's leaves.
+type thinSets struct {
+	t   *ThicknessField
+	lim float32
+	set []int32
+	rim []rimPiece
+}
+
+// rimPiece is a piece of a region's border: edge k of a thin leaf, beside
+// another leaf that is not thin (-1: none).
+type rimPiece struct {
+	leaf, other int32
+	a, b        Vec
+}
+
+func (s *thinSets) thin(id int32) bool { return s.t.nodes[id].lo < s.lim }
+
+func (s *thinSets) find(i int32) int32 {
+	for s.set[i] != i {
+		s.set[i] = s.set[s.set[i]]
+		i = s.set[i]
+	}
+	return i
+}
+
+// union keeps the lower number as the root, so that the order of unions
+// doesn't show.
+func (s *thinSets) union(i, j int32) {
+	i, j = s.find(i), s.find(j)
+	s.set[max(i, j)] = min(i, j)
+}
+
+func (s *thinSets) join() {
+	t := s.t
+	top := t.m.Topology()
+	n := int32(len(t.m.Facets))
+	for f := range n {
+		if !s.thin(f) {
+			continue
+		}
+		s.inside(f)
+		for k := range int32(3) {
+			h := top.Twin[3*f+k]
+			if h < 0 {
+				s.border(f, int(k))
+			} else if g := h / 3; g > f || !s.thin(g) {
+				s.along(f, int(k), g, int(h%3))
+			}
+		}
+	}
+	for i := range t.nodes { // the two faces of a wall are one
+		if nd := &t.nodes[i]; nd.kids == 0 && nd.with >= 0 && s.thin(int32(i)) {
+			if w := s.across(int32(i), nd.with); s.thin(w) {
+				s.union(int32(i), w)
+			}
+		}
+	}
+}
+
+// inside joins the leaves under a node along the edges made by halving.
+func (s *thinSets) inside(id int32) {
+	k := s.t.nodes[id].kids
+	if k == 0 {
+		return
+	}
+	l := k / 4
+	s.along(l, 1, l+1, 2)
+	s.inside(l)
+	s.inside(l + 1)
+}
+
+// side returns the nodes along edge k of a split node in the edge's direction,
+// and which edge of theirs it is; r is -1 if one child has all of it.
+func (nd *node) side(k int) (l, r int32, lk, rk int) {
+	c, e := nd.kids/4, int(nd.kids%4)
+	switch k {
+	case e:
+		return c, c + 1, 0, 0
+	case (e + 1) % 3:
+		return c + 1, -1, 1, 0
+	}
+	return c, -1, 2, 0
+}
+
+// along goes down to the leaves on both sides of an edge that runs forward on
+// u and backward on v.
+func (s *thinSets) along(u int32, ku int, v int32, kv int) {
+	nu, nv := &s.t.nodes[u], &s.t.nodes[v]
+	if !s.thin(u) && !s.thin(v) {
+		return
+	}
+	if nu.kids != 0 {
+		l, r, lk, rk := nu.side(ku)
+		if r < 0 {
+			s.along(l, lk, v, kv)
+			return
+		}
+		if nv.kids != 0 {
+			if l2, r2, lk2, rk2 := nv.side(kv); r2 >= 0 {
+				s.along(l, lk, r2, rk2)
+				s.along(r, rk, l2, lk2)
+				return
+			} else {
+				s.along(u, ku, l2, lk2)
+				return
+			}
+		}
+		s.along(l, lk, v, kv)
+		s.along(r, rk, v, kv)
+		return
+	}
+	if nv.kids != 0 {
+		l, r, lk, rk := nv.side(kv)
+		s.along(u, ku, l, lk)
+		if r >= 0 {
+			s.along(u, ku, r, rk)
+		}
+		return
+	}
+	switch tu, tv := s.thin(u), s.thin(v); {
+	case tu && tv:
+		s.union(u, v)
+	case tu:
+		s.meet(u, ku, v, kv)
+	case tv:
+		s.meet(v, kv, u, ku)
+	}
+}
+
+// meet notes the border between a thin leaf and one that isn't: the shorter of
+// their two edges.
+func (s *thinSets) meet(u int32, ku int, v int32, kv int) {
+	p, q := s.t.cellOf(u).corners(s.t.m), s.t.cellOf(v).corners(s.t.m)
+	a, b := p[ku], p[(ku+1)%3]
+	if c, d := q[(kv+1)%3], q[kv]; d.Sub(c).Norm() < b.Sub(a).Norm() {
+		a, b = c, d
+	}
+	s.rim = append(s.rim, rimPiece{u, v, a, b})
+}
+
+// border notes an edge without a neighbour.
+func (s *thinSets) border(u int32, k int) {
+	if nd := &s.t.nodes[u]; nd.kids != 0 {
+		l, r, lk, rk := nd.side(k)
+		s.border(l, lk)
+		if r >= 0 {
+			s.border(r, rk)
+		}
+		return
+	}
+	if s.thin(u) {
+		p := s.t.cellOf(u).corners(s.t.m)
+		s.rim = append(s.rim, rimPiece{u, -1, p[k], p[(k+1)%3]})
+	}
+}
+
+// across returns the leaf of facet f that the middle of leaf id faces: the one
+// with the nearest point.
+func (s *thinSets) across(id, f int32) int32 {
+	nd := &s.t.nodes[f]
+	if nd.kids == 0 {
+		return f
+	}
+	m := s.t.m
+	p := s.t.cellOf(id).corners(m)
+	x := p[0].Add(p[1]).Add(p[2]).Scale(1.0 / 3)
+	a, b, c := m.Corners(f)
+	x = nearestOnFacet(x, a, b, c)
+	n := m.Normal(f)
+	for nd.kids != 0 {
+		l := nd.kids / 4
+		q := s.t.cellOf(l).corners(m)
+		// Edge 1 of the first half, from the middle to the far corner, parts them.
+		if q[2].Sub(q[1]).Cross(x.Sub(q[1])).Dot(n) < 0 {
+			l++
+		}
+		f, nd = l, &s.t.nodes[l]
+	}
+	return f
+}
+
+// regions collects the sets.
+func (s *thinSets) regions() []ThinRegion {
+	t := s.t
+	var out []ThinRegion
+	index := map[int32]int{}
+	var thinnest []int32
+	for i := range t.nodes {
+		id := int32(i)
+		nd := &t.nodes[id]
+		if nd.kids != 0 || !s.thin(id) {
+			continue
+		}
+		root := s.find(id)
+		r, ok := index[root]
+		if !ok {
+			r = len(out)
+			index[root] = r
+			out = append(out, ThinRegion{Box: EmptyBox()})
+			thinnest = append(thinnest, id)
+		}
+		reg := &out[r]
+		if nd.lo < t.nodes[thinnest[r]].lo {
+			thinnest[r] = id
+		}
+		c := t.cellOf(id)
+		p := c.corners(t.m)
+		reg.AreaMM2 += nd.share(s.lim) * p[1].Sub(p[0]).Cross(p[2].Sub(p[0])).Norm() / 4
+		reg.Box = reg.Box.Grow(p[0]).Grow(p[1]).Grow(p[2])
+		reg.Facets = append(reg.Facets, c.facet)
+	}
+	for r := range out {
+		slices.Sort(out[r].Facets)
+		out[r].Facets = slices.Compact(out[r].Facets)
+		out[r].MinMM, out[r].At = t.thinnest(thinnest[r])
+	}
+	s.held(out, index)
+	sort.SliceStable(out, func(i, j int) bool { return out[i].MinMM < out[j].MinMM })
+	return out
+}
+
+// share is the part of a leaf that is thinner than lim, if thickness is spread
+// evenly between the least and as much above the mean as the least is below.
+func (nd *node) share(lim float32) float64 {
+	return min(1, float64(lim-nd.lo)/max(1e-30, 2*float64(nd.mid-nd.lo)))
+}
+
+// held sets Free and Feather. A wall's region ends where the sheet ends (at an
+// open rim), comes to a feather edge, or goes on into thicker material, which
+// carries it. Which of them it is, is asked of the material: a short way on
+// from the middle of the wall, along the sheet, is there still some?
+//
+// The wall is free if it is carried somewhere, but not from two sides: no two
+// parts of the border, each a tenth of the carrying border or more, look more
+// than 75 degrees apart and away from each other. 75 degrees, because the two
+// faces of a wall with fillets at its foot look up to 60 degrees apart where
+// they stop opposing; away from each other, because the foot of a fin around a
+// shaft looks everywhere, but inwards.
+func (s *thinSets) held(out []ThinRegion, index map[int32]int) {
+	t := s.t
+	if len(s.rim) == 0 {
+		return
+	}
+	carriers := make([]map[[3]int8]*carrier, len(out))
+	for _, p := range s.rim {
+		r := index[s.find(p.leaf)]
+		if p.other >= 0 && t.nodes[p.other].with == nodeFeather {
+			out[r].Feather = true
+			continue
+		}
+		if p.other < 0 || t.side < 0 {
+			continue
+		}
+		dir, ok := s.carried(p)
+		if !ok {
+			continue
+		}
+		if carriers[r] == nil {
+			carriers[r] = map[[3]int8]*carrier{}
+		}
+		key := octant(dir)
+		c := carriers[r][key]
+		if c == nil {
+			c = &carrier{}
+			carriers[r][key] = c
+		}
+		l := p.b.Sub(p.a).Norm()
+		c.length += l
+		c.at = c.at.Add(p.a.Add(p.b).Scale(l / 2))
+		c.dir = c.dir.Add(dir.Scale(l))
+	}
+	for r := range out {
+		out[r].Free = len(carriers[r]) > 0 && !twoSided(carriers[r])
+	}
+}
+
+// carrier sums the carrying border that looks about one way: lengths, and
+// places and directions weighted by length.
+type carrier struct {
+	length  float64
+	at, dir Vec
+}
+
+// octant names one of 26 directions about evenly spread.
+func octant(d Vec) (k [3]int8) {
+	most := max(math.Abs(d[0]), math.Abs(d[1]), math.Abs(d[2]))
+	for i := range k {
+		k[i] = int8(math.Round(d[i] / most))
+	}
+	return k
+}
+
+// carried returns the direction along the sheet out of a region at a piece of
+// its border, and whether the material goes on that way.
+func (s *thinSets) carried(p rimPiece) (Vec, bool) {
+	t := s.t
+	n := t.m.Normal(t.cellOf(p.leaf).facet)
+	out := p.b.Sub(p.a).Cross(n).Unit()
+	if out == (Vec{}) {
+		return out, false
+	}
+	thick := float64(t.nodes[p.leaf].lo)
+	from := p.a.Add(p.b).Scale(0.5).Sub(n.Scale(thick / 2)).Sub(out.Scale(thick / 4))
+	_, hit := t.m.BVH().Ray(from, out, 0, thick/4+float64(s.lim))
+	return out, !hit
+}
+
+// twoSided reports whether carriers hold a wall from two sides.
+func twoSided(cs map[[3]int8]*carrier) bool {
+	var keys [][3]int8
+	var sum float64
+	for k := range cs {
+		keys = append(keys, k)
+	}
+	slices.SortFunc(keys, func(a, b [3]int8) int { return slices.Compare(a[:], b[:]) })
+	for _, k := range keys {
+		sum += cs[k].length
+	}
+	for i, k := range keys {
+		for _, l := range keys[i+1:] {
+			a, b := cs[k], cs[l]
+			if min(a.length, b.length) < sum/10 {
+				continue
+			}
+			u, v := a.dir.Unit(), b.dir.Unit()
+			apart := a.at.Scale(1 / a.length).Sub(b.at.Scale(1 / b.length))
+			if u.Dot(v) < cos75 && apart.Dot(u.Sub(v)) > 0 {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+var cos75 = math.Cos(75 * math.Pi / 180)
