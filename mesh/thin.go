@@ -265,7 +265,7 @@ func (s *thinSets) held(out []ThinRegion, index map[int32]int) {
 	if len(s.rim) == 0 {
 		return
 	}
-	carriers := make([]map[[3]int8]*carrier, len(out))
+	holds := make([]map[[3]int8]*holding, len(out))
 	for _, p := range s.rim {
 		r := index[s.find(p.leaf)]
 		if p.other >= 0 && t.nodes[p.other].with == nodeFeather {
@@ -279,14 +279,14 @@ func (s *thinSets) held(out []ThinRegion, index map[int32]int) {
 		if !ok {
 			continue
 		}
-		if carriers[r] == nil {
-			carriers[r] = map[[3]int8]*carrier{}
+		if holds[r] == nil {
+			holds[r] = map[[3]int8]*holding{}
 		}
 		key := octant(dir)
-		c := carriers[r][key]
+		c := holds[r][key]
 		if c == nil {
-			c = &carrier{}
-			carriers[r][key] = c
+			c = &holding{}
+			holds[r][key] = c
 		}
 		l := p.b.Sub(p.a).Norm()
 		c.length += l
@@ -294,13 +294,13 @@ func (s *thinSets) held(out []ThinRegion, index map[int32]int) {
 		c.dir = c.dir.Add(dir.Scale(l))
 	}
 	for r := range out {
-		out[r].Free = len(carriers[r]) > 0 && !twoSided(carriers[r])
+		out[r].Free = len(holds[r]) > 0 && !twoSided(holds[r])
 	}
 }
 
-// carrier sums the carrying border that looks about one way: lengths, and
+// holding sums the carrying border that looks about one way: lengths, and
 // places and directions weighted by length.
-type carrier struct {
+type holding struct {
 	length  float64
 	at, dir Vec
 }
@@ -329,8 +329,8 @@ func (s *thinSets) carried(p rimPiece) (Vec, bool) {
 	return out, !hit
 }
 
-// twoSided reports whether carriers hold a wall from two sides.
-func twoSided(cs map[[3]int8]*carrier) bool {
+// twoSided reports whether a wall is held from two sides.
+func twoSided(cs map[[3]int8]*holding) bool {
 	var keys [][3]int8
 	var sum float64
 	for k := range cs {
