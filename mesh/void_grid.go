@@ -140,14 +140,14 @@ func (g *grid) coords(i int32) (x, y, z int) {
 	return r % g.stride[1], r / g.stride[1], z
 }
 
-// crossings holds, line by line along one axis, where the surface crosses.
-type crossings struct {
+// gridCrossings holds, line by line along one axis, where the surface crosses.
+type gridCrossings struct {
 	axis  int
 	first []int32 // of each line; one more for the end
-	list  []crossing
+	list  []gridCrossing
 }
 
-type crossing struct {
+type gridCrossing struct {
 	at     float32 // along the line, in cells
 	weight int32   // what passing it upwards adds to the material around
 }
@@ -155,28 +155,28 @@ type crossing struct {
 // cross finds where the lines through cell centres along axis k cross facets.
 // Facets that share an edge decide about a line on that edge by the same
 // numbers, so that a closed surface is entered as often as it is left.
-func (g *grid) cross(ctx context.Context, k int) (*crossings, error) {
+func (g *grid) cross(ctx context.Context, k int) (*gridCrossings, error) {
 	u, v := (k+1)%3, (k+2)%3
 	m := g.n.m
-	xs := &crossings{axis: k, first: make([]int32, g.size[u]*g.size[v]+1)}
-	scan := func(visit func(line int, c crossing)) error {
+	xs := &gridCrossings{axis: k, first: make([]int32, g.size[u]*g.size[v]+1)}
+	scan := func(visit func(line int, c gridCrossing)) error {
 		return each(ctx, len(m.Facets), 1024, func(f int) { g.crossFacet(int32(f), k, visit) })
 	}
-	if err := scan(func(line int, _ crossing) { atomic.AddInt32(&xs.first[line+1], 1) }); err != nil {
+	if err := scan(func(line int, _ gridCrossing) { atomic.AddInt32(&xs.first[line+1], 1) }); err != nil {
 		return nil, err
 	}
 	for i := range xs.first[1:] {
 		xs.first[i+1] += xs.first[i]
 	}
-	xs.list = make([]crossing, xs.first[len(xs.first)-1])
+	xs.list = make([]gridCrossing, xs.first[len(xs.first)-1])
 	fill := slices.Clone(xs.first)
-	err := scan(func(line int, c crossing) { xs.list[atomic.AddInt32(&fill[line], 1)-1] = c })
+	err := scan(func(line int, c gridCrossing) { xs.list[atomic.AddInt32(&fill[line], 1)-1] = c })
 	return xs, err
 }
 
 // crossFacet visits the lines along axis k that cross a facet. Line numbers
 // count axis k+1 first.
-func (g *grid) crossFacet(f int32, k int, visit func(line int, c crossing)) {
+func (g *grid) crossFacet(f int32, k int, visit func(line int, c gridCrossing)) {
 	u, v := (k+1)%3, (k+2)%3
 	t := g.n.m.Facets[f]
 	var p [3]Vec
@@ -208,7 +208,7 @@ func (g *grid) crossFacet(f int32, k int, visit func(line int, c crossing)) {
 			if normal[k] != 0 {
 				at -= (normal[u]*(float64(c)-p[0][u]) + normal[v]*(float64(row)-p[0][v])) / normal[k]
 			}
-			visit(row*g.size[u]+c, crossing{float32(max(low, min(high, at))), w})
+			visit(row*g.size[u]+c, gridCrossing{float32(max(low, min(high, at))), w})
 		}
 	}
 }
@@ -242,14 +242,14 @@ func rowSpan(t [3]int32, p [3]Vec, u, v int, row float64) (up, down float64, ok 
 // alongLines sorts each line's crossings, marks the links they cut, votes for
 // the cells that they leave in material, and writes the squared distance along
 // the line to the nearest crossing.
-func (g *grid) alongLines(ctx context.Context, xs *crossings, d []float32, votes []int8) error {
+func (g *grid) alongLines(ctx context.Context, xs *gridCrossings, d []float32, votes []int8) error {
 	k := xs.axis
 	u, v := (k+1)%3, (k+2)%3
 	return each(ctx, g.size[v], 1, func(row int) {
 		for c := range g.size[u] {
 			line := row*g.size[u] + c
 			list := xs.list[xs.first[line]:xs.first[line+1]]
-			slices.SortFunc(list, func(a, b crossing) int {
+			slices.SortFunc(list, func(a, b gridCrossing) int {
 				if a.at != b.at {
 					if a.at < b.at {
 						return -1
@@ -263,7 +263,7 @@ func (g *grid) alongLines(ctx context.Context, xs *crossings, d []float32, votes
 	})
 }
 
-func (g *grid) alongLine(k, base int, list []crossing, d []float32, votes []int8) {
+func (g *grid) alongLine(k, base int, list []gridCrossing, d []float32, votes []int8) {
 	s := g.stride[k]
 	end := int32(0)
 	for _, x := range list {
