@@ -205,12 +205,12 @@ func (o *overhang) measure(ctx context.Context, r *OverhangRegion, id int32) (fl
 		free = free || starts
 	}
 	r.LowMM = low + o.frame.Lift
-	hold := o.carriers(r, id)
-	if len(hold) == 0 {
+	h := o.carriers(r, id)
+	if len(h.pieces) == 0 {
 		free = true
-		hold = o.freeStarts(r, lowAt)
+		h = o.freeStarts(r, lowAt)
 	}
-	reach, err := o.reach(ctx, r, id, hold)
+	reach, err := o.reach(ctx, r, id, h)
 	if err != nil {
 		return 0, err
 	}
@@ -226,9 +226,9 @@ func (o *overhang) measure(ctx context.Context, r *OverhangRegion, id int32) (fl
 
 // carriers returns the places where a region is carried from below, laid into
 // the platform.
-func (o *overhang) carriers(r *OverhangRegion, id int32) []carrier {
+func (o *overhang) carriers(r *OverhangRegion, id int32) *hold {
 	topo := o.m.Topology()
-	var out []carrier
+	h := &hold{verts: map[int32]bool{}}
 	var resting []int32 // vertices, the tip of a cone as often as facets meet there
 	for _, f := range r.Facets {
 		t := o.m.Facets[f]
@@ -237,27 +237,30 @@ func (o *overhang) carriers(r *OverhangRegion, id int32) []carrier {
 			pa, pb := o.at[a], o.at[b]
 			restA := o.rests(pa[2]) || o.held[a]
 			restB := o.rests(pb[2]) || o.held[b]
-			h := topo.Twin[3*f+int32(k)]
+			e := topo.Twin[3*f+int32(k)]
 			switch {
-			case restA && restB, h >= 0 && o.of[h/3] != id && o.goesDown(h, pb.Sub(pa)):
-				out = append(out, carrier{a: flatten(pa), b: flatten(pb)})
+			case restA && restB, e >= 0 && o.of[e/3] != id && o.goesDown(e, pb.Sub(pa)):
+				h.pieces = append(h.pieces, carrier{a: flatten(pa), b: flatten(pb)})
+				h.verts[a], h.verts[b] = true, true
 			case restA:
 				resting = append(resting, a)
 			}
 		}
 	}
-	return append(out, o.points(resting)...)
+	o.addPoints(h, resting)
+	return h
 }
 
-// points returns vertices as carriers, each once.
-func (o *overhang) points(verts []int32) []carrier {
+// addPoints adds vertices to a hold, each once.
+func (o *overhang) addPoints(h *hold, verts []int32) {
 	slices.Sort(verts)
-	var out []carrier
 	for _, v := range slices.Compact(verts) {
-		p := flatten(o.at[v])
-		out = append(out, carrier{a: p, b: p})
+		if !h.verts[v] {
+			p := flatten(o.at[v])
+			h.pieces = append(h.pieces, carrier{a: p, b: p})
+			h.verts[v] = true
+		}
 	}
-	return out
 }
 
 // goesDown reports whether the facet of half-edge h leads down from that edge
@@ -276,16 +279,18 @@ func (o *overhang) goesDown(h int32, edge Vec) bool {
 }
 
 // freeStarts returns the places that a region without any hold grows from.
-func (o *overhang) freeStarts(r *OverhangRegion, low Vec) []carrier {
+func (o *overhang) freeStarts(r *OverhangRegion, low Vec) *hold {
+	h := &hold{verts: map[int32]bool{}}
 	var verts []int32
 	for _, f := range r.Facets {
 		if v, ok := o.lowest[f]; ok {
 			verts = append(verts, v)
 		}
 	}
+	o.addPoints(h, verts)
 	if len(verts) == 0 {
 		p := flatten(low)
-		return []carrier{{a: p, b: p}}
+		h.pieces = append(h.pieces, carrier{a: p, b: p})
 	}
-	return o.points(verts)
+	return h
 }

@@ -183,3 +183,74 @@ func standingTetrahedron(edge float64) *mesh.Mesh {
 	}
 	return b.Mesh()
 }
+
+// serpentine is a strip of the given arms of length 20, width 2 and gap 1 at
+// height 10, joined at alternate ends, that stands on a foot at the first arm's
+// beginning.
+func serpentine(arms int) *mesh.Mesh {
+	xs := []float64{0}
+	for range arms {
+		x := xs[len(xs)-1]
+		xs = append(xs, x+2, x+3)
+	}
+	return meshtest.Blocks(xs, []float64{-4, -2, 0, 20, 22}, []float64{0, 10, 12}, func(i, j, k int) bool {
+		arm, gap := i/2, i%2 == 1
+		if i >= 2*arms-1 {
+			return false
+		}
+		switch {
+		case k == 0 || j == 0: // the foot
+			return i == 0 && j == 0
+		case gap:
+			return arm%2 == 0 && j == 3 || arm%2 == 1 && j == 1
+		case arm == 0 && j == 1:
+			return true
+		}
+		return j == 2 || j == 3 && (arm%2 == 0 && arm+1 < arms || arm%2 == 1) || j == 1 && (arm%2 == 0 || arm+1 < arms)
+	})
+}
+
+// Ways that bend around slots: the shortest way runs along the inner corners.
+func TestOverhangReachAroundCorners(t *testing.T) {
+	// Two arms: from the far corner (5, 0) over (3, 20) and (2, 20) to the foot
+	// at y = -2, which is 2 mm in front of the arm.
+	u := serpentine(2)
+	want := math.Hypot(2, 20) + 1 + 22
+	// A strip of 8 to 10 mm around the axis over 270 degrees: from the outer end
+	// a tangent of 6 to the inner circle, then along it.
+	ring := func(n int) *mesh.Mesh {
+		th := append([]float64{-0.2}, meshtest.Steps(0, 1.5*math.Pi, n)...)
+		return meshtest.Map(meshtest.Blocks([]float64{8, 10}, th, []float64{0, 10, 12}, func(_, j, k int) bool { return k == 1 || j == 0 }),
+			func(p mesh.Vec) mesh.Vec {
+				s, c := math.Sincos(p[1])
+				return mesh.Vec{p[0] * c, p[0] * s, p[2]}
+			})
+	}
+	arc := 6 + 8*(1.5*math.Pi-math.Acos(0.8))
+	for _, c := range []struct {
+		name string
+		m    *mesh.Mesh
+		want float64
+	}{
+		{"two arms", u, want},
+		{"two arms, turned", meshtest.Turn(u, mesh.Vec{0, 0, 1}, 0.3), want},
+		{"two arms, refined", meshtest.Refine(u, 3), want},
+		{"three quarters of a ring", ring(360), arc},
+		{"three quarters of a coarse ring", ring(45), arc},
+	} {
+		o := overhangAt(t, c.m, plusZ, 45)
+		if len(o.Regions) != 1 {
+			t.Fatalf("%s: %d regions, want 1", c.name, len(o.Regions))
+		}
+		r := o.Regions[0]
+		t.Logf("%s: reach %.5f, want %.5f, off by %.5f, said %.5f, at %.3f", c.name, r.ReachMM, c.want, r.ReachMM-c.want, o.ReachErr, r.At)
+		near := o.ReachErr
+		if c.name == "three quarters of a coarse ring" {
+			near += c.want - (6 + 8*2*45*math.Sin(0.75*math.Pi/45)*(1.5*math.Pi-math.Acos(0.8))/(1.5*math.Pi))
+		}
+		wantNear(t, c.name, r.ReachMM, c.want, near)
+		if r.Kind != mesh.Ledge {
+			t.Errorf("%s: kind %s, want ledge", c.name, r.Kind)
+		}
+	}
+}

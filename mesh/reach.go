@@ -39,6 +39,12 @@ func (p point) mid(q point) point {
 	return point{(p[0] + q[0]) / 2, (p[1] + q[1]) / 2}
 }
 
+// hold is where a region is carried from below.
+type hold struct {
+	pieces []carrier
+	verts  map[int32]bool // vertices of the mesh that pieces end at
+}
+
 // carrier is a piece of a region's hold: a segment, or a point where a = b.
 // base is the length of the way from there on, if it is only a corner that the
 // way bends around.
@@ -69,54 +75,197 @@ type reach struct {
 	err     float64
 }
 
-// reach finds the point of the region farthest from its hold by branch and
-// bound over its facets.
-func (o *overhang) reach(ctx context.Context, r *OverhangRegion, id int32, hold []carrier) (reach, error) {
-	tree := newCarrierTree(hold)
-	b := &farthest{tree: tree}
-	for i, f := range r.Facets {
-		if i%1024 == 0 && ctx.Err() != nil {
-			return reach{}, ctx.Err()
-		}
-		t := o.m.Facets[f]
-		b.add(piece{corner: [3]Vec{o.at[t[0]], o.at[t[1]], o.at[t[2]]}})
+// reach finds the point of a region farthest from its hold, on the shortest way
+// inside the region. Where every nearest hold lies in sight, ways are straight
+// and the result is exact to reachTol; where a way must bend around a corner it
+// is found on the region's mesh, refined to patchPieces, and what that may miss
+// is part of the error.
+func (o *overhang) reach(ctx context.Context, r *OverhangRegion, id int32, h *hold) (reach, error) {
+	p := o.patch(r, id, h.verts)
+	tree := newCarrierTree(h.pieces)
+	n, err := tree.nearestOf(ctx, p.verts)
+	if err != nil {
+		return reach{}, err
 	}
+	b := newFarthest(tree, p, n)
 	if err := b.run(ctx); err != nil {
 		return reach{}, err
 	}
 	out := reach{dist: b.best, at: b.at, err: max(0, b.bound-b.best)}
-	out.spanRad = spanAround(flatten(b.at), b.best*nearShare, hold)
+	out.spanRad = spanAround(flatten(b.at), b.best*nearShare, h.pieces)
+	if !p.corners {
+		return out, nil
+	}
+	return o.reachAround(ctx, p, tree, b, out)
+}
+
+// patchPieces is the number of triangles to which a region with bent ways is
+// refined, seenPieces the least to which it is to see whether it has any.
+const (
+	patchPieces = 1 << 12
+	seenPieces  = 1 << 8
+)
+
+// reachAround looks whether the straight ways of a region stay inside it, and
+// if not, finds the bent ones.
+func (o *overhang) reachAround(ctx context.Context, p *patch, tree *carrierTree, b *farthest, straight reach) (reach, error) {
+	at := flatten(b.at)
+	k, _ := tree.nearest(at)
+	plain := newGround(p, o.levelTol).seesFrom(b.atTri, at, tree.hold[k].nearest(at))
+	for len(p.tri)*4 <= seenPieces {
+		p = p.refined()
+	}
+	g := newGround(p, o.levelTol)
+	w, err := g.straightWays(ctx, tree)
+	if err != nil || plain && w.dark == 0 {
+		return straight, err
+	}
+	if len(p.tri)*4 <= patchPieces {
+		for len(p.tri)*4 <= patchPieces {
+			p = p.refined()
+		}
+		g = newGround(p, o.levelTol)
+		if w, err = g.straightWays(ctx, tree); err != nil {
+			return reach{}, err
+		}
+	}
+	if err := g.bentWays(ctx, w); err != nil {
+		return reach{}, err
+	}
+	f := newFarthestBent(g, w)
+	if err := f.run(ctx); err != nil {
+		return reach{}, err
+	}
+	fine := p.longest()
+	out := reach{dist: f.best, at: f.at, err: max(0, f.bound-f.best) + fine*fine/max(f.best, fine)}
+	var via []carrier
+	for _, v := range g.tri[f.atTri] {
+		via = append(via, w.via[v])
+	}
+	out.spanRad = spanAround(flatten(f.at), f.best*nearShare, via)
 	return out, nil
 }
 
-// farthest looks for the largest distance. Pieces whose bound lies within the
-// tolerance of the best point are dropped.
+// farthest looks for the largest distance over a patch. Pieces whose bound lies
+// within the tolerance of the best point are dropped.
 type farthest struct {
 	tree  *carrierTree
+	hold  [][]carrier // per triangle, where ways bend: the ways that its corners know
 	best  float64
 	at    Vec
+	atTri int32   // the triangle of the patch that at lies in
 	bound float64 // nothing lies farther
 	heap  []piece
 }
 
-// piece is a triangle of a region, still to be searched.
+// piece is a part of a triangle of a patch, still to be searched.
 type piece struct {
 	corner [3]Vec
+	tri    int32
 	bound  float64
 }
 
+// newFarthest starts with the distances of the patch's vertices.
+func newFarthest(tree *carrierTree, p *patch, n *nearest) *farthest {
+	b := &farthest{tree: tree, best: -1}
+	for i, t := range p.tri {
+		for _, v := range t {
+			if n.dist[v] > b.best {
+				b.best, b.at, b.atTri = n.dist[v], p.verts[v], int32(i)
+			}
+		}
+	}
+	for i, t := range p.tri {
+		q := piece{corner: [3]Vec{p.verts[t[0]], p.verts[t[1]], p.verts[t[2]]}, tri: int32(i)}
+		// Nothing in a triangle is farther than a corner and the way to it.
+		far := n.dist[t[0]] + max(flatten(q.corner[1].Sub(q.corner[0])).norm(), flatten(q.corner[2].Sub(q.corner[0])).norm())
+		if q.bound = far; far > b.best+b.tol() {
+			q.bound = tree.bound(&q.corner, [4]int32{n.of[t[0]], n.of[t[1]], n.of[t[2]], -1})
+		}
+		b.push(q)
+	}
+	return b
+}
+
+// newFarthestBent searches among the ways that a triangle's corners know, and
+// over the corners themselves.
+func newFarthestBent(g *ground, w *ways) *farthest {
+	b := &farthest{hold: make([][]carrier, len(g.tri)), best: -1}
+	for i, t := range g.tri {
+		for _, v := range t {
+			if !math.IsInf(w.dist[v], 1) {
+				b.improve(w.dist[v], g.verts[v], int32(i))
+			}
+		}
+	}
+	for i, t := range g.tri {
+		q := piece{corner: [3]Vec{g.verts[t[0]], g.verts[t[1]], g.verts[t[2]]}, tri: int32(i)}
+		long := max(flatten(q.corner[1].Sub(q.corner[0])).norm(), flatten(q.corner[2].Sub(q.corner[0])).norm())
+		if w.dist[t[0]]+long <= b.best+b.tol() {
+			b.bound = max(b.bound, w.dist[t[0]]+long)
+			continue
+		}
+		if b.hold[i] = g.waysOver(w, t, long); len(b.hold[i]) > 0 {
+			b.add(q)
+		}
+	}
+	return b
+}
+
+// waysOver returns the ways that may be the shortest of points of a triangle.
+func (g *ground) waysOver(w *ways, t [3]int32, long float64) []carrier {
+	var cs []carrier
+	for _, v := range t {
+		if math.IsInf(w.dist[v], 1) {
+			continue
+		}
+		cs = append(cs, g.step(w, v))
+		// A way that starts at a corner is one for the whole triangle unless
+		// another corner, out of its sight, finds it much too short.
+		ok := !slices.Contains(cs, w.via[v])
+		for _, u := range t {
+			ok = ok && w.via[v].from(flatten(g.verts[u])) > w.dist[u]-0.05*long
+		}
+		if ok {
+			cs = append(cs, w.via[v])
+		}
+	}
+	return cs
+}
+
+// add bounds a piece after a look at its corners and centre.
 func (b *farthest) add(p piece) {
+	if b.hold != nil {
+		cs := b.hold[p.tri]
+		for _, q := range [4]Vec{p.corner[0], p.corner[1], p.corner[2], p.centre()} {
+			d := math.Inf(1)
+			for i := range cs {
+				d = min(d, cs[i].from(flatten(q)))
+			}
+			b.improve(d, q, p.tri)
+		}
+		p.bound = boundOf(&p.corner, cs)
+		b.push(p)
+		return
+	}
 	var near [4]int32
-	c := p.corner[0].Add(p.corner[1]).Add(p.corner[2]).Scale(1.0 / 3)
-	for i, q := range [4]Vec{p.corner[0], p.corner[1], p.corner[2], c} {
+	for i, q := range [4]Vec{p.corner[0], p.corner[1], p.corner[2], p.centre()} {
 		k, d := b.tree.nearest(flatten(q))
 		near[i] = k
-		if d > b.best {
-			b.best, b.at = d, q
-		}
+		b.improve(d, q, p.tri)
 	}
 	p.bound = b.tree.bound(&p.corner, near)
 	b.push(p)
+}
+
+func (b *farthest) improve(d float64, at Vec, tri int32) {
+	if d > b.best {
+		b.best, b.at, b.atTri = d, at, tri
+	}
+}
+
+func (p *piece) centre() Vec {
+	return p.corner[0].Add(p.corner[1]).Add(p.corner[2]).Scale(1.0 / 3)
 }
 
 func (b *farthest) tol() float64 { return reachTol*b.best + 1e-9 }
@@ -142,8 +291,8 @@ func (b *farthest) run(ctx context.Context) error {
 		}
 		u, v, w := p.corner[k], p.corner[(k+1)%3], p.corner[(k+2)%3]
 		m := u.Add(v).Scale(0.5)
-		b.add(piece{corner: [3]Vec{u, m, w}})
-		b.add(piece{corner: [3]Vec{m, v, w}})
+		b.add(piece{corner: [3]Vec{u, m, w}, tri: p.tri})
+		b.add(piece{corner: [3]Vec{m, v, w}, tri: p.tri})
 	}
 	b.bound = max(b.bound, b.best)
 	return nil
@@ -382,6 +531,24 @@ func (n *carrierNode) dist(p point) float64 {
 	dx := max(n.lo[0]-p[0], 0, p[0]-n.hi[0])
 	dy := max(n.lo[1]-p[1], 0, p[1]-n.hi[1])
 	return math.Sqrt(float64(dx*dx) + float64(dy*dy))
+}
+
+// nearest holds the nearest carrier of each of some points.
+type nearest struct {
+	of   []int32
+	dist []float64
+}
+
+// nearestOf looks for all points' nearest carriers.
+func (t *carrierTree) nearestOf(ctx context.Context, ps []Vec) (*nearest, error) {
+	n := &nearest{of: make([]int32, len(ps)), dist: make([]float64, len(ps))}
+	err := parallel(ctx, len(ps), 1<<12, func(from, to int) error {
+		for i := from; i < to; i++ {
+			n.of[i], n.dist[i] = t.nearest(flatten(ps[i]))
+		}
+		return nil
+	})
+	return n, err
 }
 
 // bound is boundOf over the carriers with the given numbers.
