@@ -78,10 +78,10 @@ type reach struct {
 // reach finds the point of a region farthest from its hold, on the shortest way
 // inside the region. Where every nearest hold lies in sight, ways are straight
 // and the result is exact to reachTol; where a way must bend around a corner it
-// is found on the region's mesh, refined to patchPieces, and what that may miss
+// is found on the region's mesh, refined to finePieces, and what that may miss
 // is part of the error.
 func (o *overhang) reach(ctx context.Context, r *OverhangRegion, id int32, h *hold) (reach, error) {
-	p := o.patch(r, id, h.verts)
+	p := o.underside(r, id, h.verts)
 	tree := newCarrierTree(h.pieces)
 	n, err := tree.nearestOf(ctx, p.verts)
 	if err != nil {
@@ -99,16 +99,16 @@ func (o *overhang) reach(ctx context.Context, r *OverhangRegion, id int32, h *ho
 	return o.reachAround(ctx, p, tree, b, out)
 }
 
-// patchPieces is the number of triangles to which a region with bent ways is
+// finePieces is the number of triangles to which a region with bent ways is
 // refined, seenPieces the least to which it is to see whether it has any.
 const (
-	patchPieces = 1 << 12
-	seenPieces  = 1 << 8
+	finePieces = 1 << 12
+	seenPieces = 1 << 8
 )
 
 // reachAround looks whether the straight ways of a region stay inside it, and
 // if not, finds the bent ones.
-func (o *overhang) reachAround(ctx context.Context, p *patch, tree *carrierTree, b *farthest, straight reach) (reach, error) {
+func (o *overhang) reachAround(ctx context.Context, p *underside, tree *carrierTree, b *farthest, straight reach) (reach, error) {
 	at := flatten(b.at)
 	k, _ := tree.nearest(at)
 	plain := newGround(p, o.levelTol).seesFrom(b.atTri, at, tree.hold[k].nearest(at))
@@ -120,8 +120,8 @@ func (o *overhang) reachAround(ctx context.Context, p *patch, tree *carrierTree,
 	if err != nil || plain && w.dark == 0 {
 		return straight, err
 	}
-	if len(p.tri)*4 <= patchPieces {
-		for len(p.tri)*4 <= patchPieces {
+	if len(p.tri)*4 <= finePieces {
+		for len(p.tri)*4 <= finePieces {
 			p = p.refined()
 		}
 		g = newGround(p, o.levelTol)
@@ -146,27 +146,27 @@ func (o *overhang) reachAround(ctx context.Context, p *patch, tree *carrierTree,
 	return out, nil
 }
 
-// farthest looks for the largest distance over a patch. Pieces whose bound lies
+// farthest looks for the largest distance over a underside. Pieces whose bound lies
 // within the tolerance of the best point are dropped.
 type farthest struct {
 	tree  *carrierTree
 	hold  [][]carrier // per triangle, where ways bend: the ways that its corners know
 	best  float64
 	at    Vec
-	atTri int32   // the triangle of the patch that at lies in
+	atTri int32   // the triangle of the underside that at lies in
 	bound float64 // nothing lies farther
 	heap  []piece
 }
 
-// piece is a part of a triangle of a patch, still to be searched.
+// piece is a part of a triangle of a underside, still to be searched.
 type piece struct {
 	corner [3]Vec
 	tri    int32
 	bound  float64
 }
 
-// newFarthest starts with the distances of the patch's vertices.
-func newFarthest(tree *carrierTree, p *patch, n *nearest) *farthest {
+// newFarthest starts with the distances of the underside's vertices.
+func newFarthest(tree *carrierTree, p *underside, n *nearest) *farthest {
 	b := &farthest{tree: tree, best: -1}
 	for i, t := range p.tri {
 		for _, v := range t {

@@ -11,8 +11,8 @@ import (
 // it is flat, and a shortest way is a chain of straight lines that bends only
 // at corners of the region's rim.
 
-// patch is a region's own small mesh, counter-clockwise seen from above.
-type patch struct {
+// underside is a region's own small mesh, counter-clockwise seen from above.
+type underside struct {
 	verts []Vec // machine coordinates
 	tri   [][3]int32
 	// corners reports whether a way could bend: whether there is a corner of the
@@ -25,10 +25,10 @@ type patch struct {
 // longer by a part in 10^10.
 const bendRad = 2e-5
 
-// patch copies a region; held are the vertices that a carrier ends at.
-func (o *overhang) patch(r *OverhangRegion, id int32, held map[int32]bool) *patch {
+// underside copies a region; held are the vertices that a carrier ends at.
+func (o *overhang) underside(r *OverhangRegion, id int32, held map[int32]bool) *underside {
 	local := make(map[int32]int32, len(r.Facets))
-	p := &patch{tri: make([][3]int32, len(r.Facets))}
+	p := &underside{tri: make([][3]int32, len(r.Facets))}
 	var free []bool // vertex on the rim, no carrier
 	var angle []float64
 	topo := o.m.Topology()
@@ -68,8 +68,8 @@ func (o *overhang) patch(r *OverhangRegion, id int32, held map[int32]bool) *patc
 }
 
 // refined splits every triangle in four.
-func (p *patch) refined() *patch {
-	q := &patch{verts: slices.Clone(p.verts), tri: make([][3]int32, 0, 4*len(p.tri)), corners: p.corners}
+func (p *underside) refined() *underside {
+	q := &underside{verts: slices.Clone(p.verts), tri: make([][3]int32, 0, 4*len(p.tri)), corners: p.corners}
 	mids := make(map[[2]int32]int32, 3*len(p.tri)/2)
 	mid := func(a, b int32) int32 {
 		key := [2]int32{min(a, b), max(a, b)}
@@ -88,8 +88,8 @@ func (p *patch) refined() *patch {
 	return q
 }
 
-// longest returns the length of the patch's longest edge, seen from above.
-func (p *patch) longest() float64 {
+// longest returns the length of the underside's longest edge, seen from above.
+func (p *underside) longest() float64 {
 	var l float64
 	for _, t := range p.tri {
 		for k := range 3 {
@@ -100,21 +100,21 @@ func (p *patch) longest() float64 {
 	return math.Sqrt(l)
 }
 
-// ground is a patch to walk on.
+// ground is an underside to walk on.
 type ground struct {
-	*patch
+	*underside
 	topo   *Topology
 	around fans
 	tol    float64 // sideways, mm: what a way may step over the rim by
 }
 
-func newGround(p *patch, tol float64) *ground {
+func newGround(p *underside, tol float64) *ground {
 	m := New(p.verts, p.tri)
-	return &ground{patch: p, topo: m.Topology(), around: newFans(m), tol: tol}
+	return &ground{underside: p, topo: m.Topology(), around: newFans(m), tol: tol}
 }
 
 // sees reports whether the straight line from vertex v to the point q stays
-// inside the patch. If not, wall is the half-edge of the rim that it meets
+// inside the underside. If not, wall is the half-edge of the rim that it meets
 // first, or -1.
 func (g *ground) sees(v int32, q point) (ok bool, wall int32) {
 	o := flatten(g.verts[v])
@@ -123,7 +123,7 @@ func (g *ground) sees(v int32, q point) (ok bool, wall int32) {
 	if l <= g.tol {
 		return true, -1
 	}
-	w := walk{ground: g, o: o, d: point{d[0] / l, d[1] / l}, l: l, wall: -1}
+	w := sightline{ground: g, o: o, d: point{d[0] / l, d[1] / l}, l: l, wall: -1}
 	ok = w.fromVertex(v)
 	return ok, w.wall
 }
@@ -135,12 +135,12 @@ func (g *ground) seesFrom(t int32, o, q point) bool {
 	if l <= g.tol {
 		return true
 	}
-	w := walk{ground: g, o: o, d: point{d[0] / l, d[1] / l}, l: l}
+	w := sightline{ground: g, o: o, d: point{d[0] / l, d[1] / l}, l: l}
 	return w.fromTriangle(t, -1)
 }
 
-// walk follows a straight line from triangle to triangle.
-type walk struct {
+// sightline follows a straight line from triangle to triangle.
+type sightline struct {
 	*ground
 	o, d  point // start and unit direction
 	l     float64
@@ -149,13 +149,13 @@ type walk struct {
 }
 
 // side returns how far vertex v lies to the left of the line, and how far along.
-func (w *walk) side(v int32) (left, along float64) {
+func (w *sightline) side(v int32) (left, along float64) {
 	r := flatten(w.verts[v]).sub(w.o)
 	return w.d.cross(r), w.d.dot(r)
 }
 
 // fromVertex goes on from a vertex on the line.
-func (w *walk) fromVertex(v int32) bool {
+func (w *sightline) fromVertex(v int32) bool {
 	if w.steps++; w.steps > 3*len(w.tri)+3 {
 		return false
 	}
@@ -182,12 +182,12 @@ func (w *walk) fromVertex(v int32) bool {
 }
 
 // ahead returns where along the line the edge between two sides crosses it.
-func (w *walk) ahead(la, aa, lb, ab float64) float64 {
+func (w *sightline) ahead(la, aa, lb, ab float64) float64 {
 	return aa + (ab-aa)*la/(la-lb)
 }
 
 // over crosses edge k of triangle f at the given length along the line.
-func (w *walk) over(f int32, k int, at float64) bool {
+func (w *sightline) over(f int32, k int, at float64) bool {
 	if at >= w.l-w.tol {
 		return true
 	}
@@ -201,7 +201,7 @@ func (w *walk) over(f int32, k int, at float64) bool {
 
 // fromTriangle goes on inside triangle f, which the line came into over edge
 // entry (-1: it started there).
-func (w *walk) fromTriangle(f, entry int32) bool {
+func (w *sightline) fromTriangle(f, entry int32) bool {
 	if w.steps++; w.steps > 3*len(w.tri)+3 {
 		return false
 	}
@@ -223,7 +223,7 @@ func (w *walk) fromTriangle(f, entry int32) bool {
 	return false
 }
 
-// ways holds, for each vertex of a patch, the shortest way to the hold.
+// ways holds, for each vertex of a underside, the shortest way to the hold.
 type ways struct {
 	dist []float64
 	via  []carrier // the first leg leads there
@@ -253,7 +253,7 @@ func (g *ground) straightWays(ctx context.Context, tree *carrierTree) (*ways, er
 // its neighbour's way from the neighbour's next bend on where that lies in its
 // sight (Nash, Daniel, Koenig and Felner 2007, "Theta*: Any-Angle Path Planning
 // on Grids"), or from the ends of the piece of rim that hides it, for it is at
-// the rim that shortest ways bend. Every way found stays inside the patch, so
+// the rim that shortest ways bend. Every way found stays inside the underside, so
 // none is too short.
 func (g *ground) bentWays(ctx context.Context, w *ways) error {
 	q := &wayQueue{}
