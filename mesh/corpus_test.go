@@ -102,7 +102,7 @@ func compareCorpus(t *testing.T, c corpusFile, m *Mesh) {
 	if m.Source.Facets != c.triangles {
 		t.Errorf("%d facets in the file, want %d", m.Source.Facets, c.triangles)
 	}
-	if got := m.Source.Facets - len(m.Facets); got != c.count("collapsed faces") {
+	if got := m.Source.Facets - len(m.Facets); m.Source.WeldTol == 0 && got != c.count("collapsed faces") {
 		t.Errorf("%d collapsed, want %d", got, c.count("collapsed faces"))
 	}
 	got := m.Box().Size().Scale(1 / m.Source.UnitMM)
@@ -111,6 +111,10 @@ func compareCorpus(t *testing.T, c corpusFile, m *Mesh) {
 		if math.Abs(got[k]-want) > 6e-4*want {
 			t.Errorf("size %v, want %v", got, c.size)
 		}
+	}
+	if m.Source.WeldTol > 0 {
+		compareMended(t, c, m)
+		return
 	}
 	top := m.Topology()
 	for what, n := range map[string][2]int{
@@ -140,5 +144,23 @@ func compareCorpus(t *testing.T, c corpusFile, m *Mesh) {
 		if euler := len(m.Verts) - len(m.Facets)/2; euler != 2-2*g {
 			t.Errorf("Euler number %d, want %d", euler, 2-2*g)
 		}
+	}
+}
+
+// compareMended looks at a file whose cracks were closed: the figures of the
+// table hold before that, but for what it says of welding at 1e-5.
+func compareMended(t *testing.T, c corpusFile, m *Mesh) {
+	notes := strings.Join(m.Source.Notes, " ")
+	if want := fmt.Sprintf("of %d open edges", c.count("boundary edges")); !strings.Contains(notes, want) {
+		t.Errorf("notes %q do not say %q", notes, want)
+	}
+	// Open edges left and facets collapsed. VTK 9.1 (vtkCleanPolyData with a
+	// tolerance of 1e-5, vtkFeatureEdges) finds the same for the bottle; the 532
+	// of the table come from a program that rounds to a grid.
+	left := map[string][2]int{"parts/feature_block.stl": {0, 0}, "dirty/bottle_cracks_ascii.stl": {0, 8}, "parts/feature_block.3mf": {0, 0}}
+	want, ok := left[c.name]
+	top := m.Topology()
+	if got := [2]int{top.OpenEdges, m.collapsed}; !ok || got != want || top.NonmanifoldEdges != 0 {
+		t.Errorf("%d open edges, %d collapsed facets and %d non-manifold edges after welding, want %v and 0: %q", got[0], got[1], top.NonmanifoldEdges, want, notes)
 	}
 }

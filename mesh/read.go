@@ -151,10 +151,13 @@ func (in *input) mesh(ctx context.Context, unit string) (*Mesh, error) {
 	if err != nil {
 		return nil, err
 	}
-	m.Source.File = in.file
 	if len(m.Facets) == 0 {
 		return nil, in.bad(helpExport, "all of its %d facets are collapsed: each has two equal corners", r.facets)
 	}
+	if m, err = weldRims(ctx, m); err != nil {
+		return nil, err
+	}
+	m.Source.File = in.file
 	if b := m.Box(); max(-b.Min[0], -b.Min[1], -b.Min[2], b.Max[0], b.Max[1], b.Max[2]) > maxCoordMM {
 		return nil, in.bad("Check the unit.", "its coordinates reach from %v to %v mm, further than %g mm", b.Min, b.Max, float64(maxCoordMM))
 	}
