@@ -1,0 +1,175 @@
+package mesh
+
+// This file looks at what is beyond the ends of a round surface.
+
+import "math"
+
+// cylBins is the number of directions about the axis in which ends are looked at.
+const cylBins = 64
+
+// ends says which ends are open, how long the full ring is, and which way the
+// axis points.
+//
+// At each end, the surface beyond is walked, starting at the outermost border
+// of the round surface in 64 directions and never crossing the round surface.
+// Where it stays within the cylinder's radius it is a bottom, a drill point, a
+// shoulder or a smaller hole (or, of a pin, its cap or a smaller pin); where it
+// leaves the radius, the end is open (or the pin is held by what it stands on).
+func (w *cylWork) ends(p *cylPiece) {
+	x, fit := w.x, &p.fit
+	w.epoch++
+	for _, f := range p.Facets {
+		w.seen[f] = w.epoch
+	}
+	var edge [2][cylBins]int32
+	var at [2][cylBins]float64
+	for e := range edge {
+		for i := range edge[e] {
+			edge[e][i] = -1
+		}
+	}
+	for _, f := range p.Facets {
+		for k := range int32(3) {
+			h := 3*f + k
+			if g := x.topo.Twin[h]; g >= 0 && w.seen[g/3] == w.epoch {
+				continue
+			}
+			w.borderBins(fit, h, func(i int, z float64) {
+				for e, sign := range [2]float64{-1, 1} {
+					if edge[e][i] < 0 || sign*z > sign*at[e][i] {
+						edge[e][i], at[e][i] = h, z
+					}
+				}
+			})
+		}
+	}
+	bottom, top := math.Inf(-1), math.Inf(1)
+	for i := range cylBins {
+		if edge[0][i] >= 0 {
+			bottom, top = max(bottom, at[0][i]), min(top, at[1][i])
+		}
+	}
+	p.RingMM = min(max(0, top-bottom), p.LengthMM)
+	w.tested = append(w.tested[:0], p.Facets...)
+	var open [2]bool
+	for e := range edge {
+		open[e] = w.leaves(fit, edge[e][:])
+		if open[e] {
+			p.OpenEnds++
+		}
+	}
+	p.Through = p.Concave && p.OpenEnds == 2
+	p.Free = !p.Concave && p.OpenEnds < 2
+	p.Axis = p.Axis.canonical()
+	if open[0] != open[1] {
+		p.Axis = fit.a
+		if open[1] != p.Concave { // a hole's axis points to its open end, a post's to its free one
+			p.Axis = fit.a.Scale(-1)
+		}
+	}
+}
+
+// canonical turns a direction so that its largest component is positive.
+func (a Vec) canonical() Vec {
+	k := 0
+	for j := range 3 {
+		if math.Abs(a[j]) > math.Abs(a[k])+1e-9 {
+			k = j
+		}
+	}
+	if a[k] < 0 {
+		return a.Scale(-1)
+	}
+	return a
+}
+
+// borderBins calls visit for each direction in which a border edge is seen from
+// the axis, with the edge's height there.
+func (w *cylWork) borderBins(fit *cylFit, h int32, visit func(bin int, z float64)) {
+	t := w.x.m.Facets[h/3]
+	px, py, pz := fit.point(w.x.m.Verts[t[h%3]])
+	qx, qy, qz := fit.point(w.x.m.Verts[t[(h%3+1)%3]])
+	from := math.Atan2(py, px)
+	turn := math.Atan2(px*qy-py*qx, px*qx+py*qy)
+	if turn < 0 {
+		from, turn, pz, qz = from+turn, -turn, qz, pz
+	}
+	if turn == 0 {
+		return
+	}
+	const wide = 2 * math.Pi / cylBins
+	for i := math.Ceil(from/wide - 0.5); (i+0.5)*wide <= from+turn; i++ {
+		s := ((i+0.5)*wide - from) / turn
+		visit((int(i)+4*cylBins)%cylBins, pz+s*(qz-pz))
+	}
+}
+
+// leaves walks the surface beyond some border edges and reports whether it
+// leaves the cylinder's radius. An open border counts as leaving.
+func (w *cylWork) leaves(fit *cylFit, border []int32) bool {
+	x := w.x
+	limit := fit.r + max(0.02*fit.r, 2*fit.tolR)
+	w.epoch++
+	for _, f := range w.tested {
+		w.seen[f] = w.epoch
+	}
+	q := w.queue[:0]
+	defer func() { w.queue = q }()
+	step := func(h int32) bool {
+		t := x.topo.Twin[h]
+		if t < 0 {
+			return true
+		}
+		g := t / 3
+		if w.seen[g] == w.epoch {
+			return false
+		}
+		w.seen[g] = w.epoch
+		q = append(q, g)
+		for _, v := range x.m.Facets[g] {
+			px, py, _ := fit.point(x.m.Verts[v])
+			if px*px+py*py > limit*limit {
+				return true
+			}
+		}
+		return false
+	}
+	for _, h := range border {
+		if h >= 0 && step(h) {
+			return true
+		}
+	}
+	for i := 0; i < len(q); i++ {
+		for k := range int32(3) {
+			if step(3*q[i] + k) {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// solid reports whether material reaches across a pin: rays from its surface
+// through the axis must not leave the material before the far side. A twelfth
+// of them may, where a hole crosses.
+func (x *cylFinder) solid(p *cylPiece) bool {
+	const rays = 24
+	var short, cast int
+	for i := range rays {
+		f := p.Facets[(2*i+1)*len(p.Facets)/(2*rays)]
+		o := x.m.Centre(f)
+		px, py, _ := p.fit.point(o)
+		d := p.fit.u.Scale(-px).Add(p.fit.v.Scale(-py))
+		l := d.Norm()
+		if l == 0 {
+			continue
+		}
+		cast++
+		far := 2 * p.fit.r
+		hit, ok := x.m.BVH().Ray(o, d.Scale(1/l), 1e-3*far, 2*far)
+		if ok && hit.T < 0.9*min(far, p.InscribedMM) {
+			short++
+		}
+	}
+	return 12*short <= cast
+}

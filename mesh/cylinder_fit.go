@@ -1,0 +1,350 @@
+package mesh
+
+// This file fits cylinders: an axis to normals, a circle to normals, and both
+// to points.
+
+import (
+	"math"
+	"slices"
+)
+
+// cylFit is a cylinder in the making.
+type cylFit struct {
+	a, u, v Vec     // unit: the axis and two directions across it
+	c       Vec     // on the axis
+	r       float64 // mm
+	sign    float64 // +1 where the material is inside (a pin), -1 where it is outside (a hole)
+	turn    float64 // radians: the angle between neighbouring sides, typically
+	rms     float64 // mm: of the corners from the circle
+	tolR    float64 // mm: how far off the circle a corner of the surface may be
+	tolT    float64 // sine of the angle that a facet may lean against the axis
+}
+
+// point returns p's coordinates in the fit's frame: across, across, along.
+func (c *cylFit) point(p Vec) (x, y, z float64) {
+	q := p.Sub(c.c)
+	return q.Dot(c.u), q.Dot(c.v), q.Dot(c.a)
+}
+
+// setAxis turns the frame.
+func (c *cylFit) setAxis(a Vec) {
+	c.a = a
+	k := 0
+	for j := range 3 {
+		if math.Abs(a[j]) < math.Abs(a[k]) {
+			k = j
+		}
+	}
+	var e Vec
+	e[k] = 1
+	c.u = a.Cross(e).Unit()
+	c.v = a.Cross(c.u)
+}
+
+// eigenSym returns the eigenvalues, ascending, and unit eigenvectors of the
+// symmetric matrix with rows (xx xy xz) (xy yy yz) (xz yz zz), by Jacobi
+// rotations: the vector of a vanishing value is as exact as the others.
+func eigenSym(xx, xy, xz, yy, yz, zz float64) (val [3]float64, vec [3]Vec) {
+	m := [3][3]float64{{xx, xy, xz}, {xy, yy, yz}, {xz, yz, zz}}
+	e := [3][3]float64{{1, 0, 0}, {0, 1, 0}, {0, 0, 1}}
+	scale := math.Abs(xx) + math.Abs(yy) + math.Abs(zz)
+	for range 12 {
+		off := math.Abs(m[0][1]) + math.Abs(m[0][2]) + math.Abs(m[1][2])
+		if off <= 1e-17*scale {
+			break
+		}
+		for _, pq := range [3][2]int{{0, 1}, {0, 2}, {1, 2}} {
+			p, q := pq[0], pq[1]
+			if m[p][q] == 0 {
+				continue
+			}
+			h := (m[q][q] - m[p][p]) / (2 * m[p][q])
+			t := 1 / (math.Abs(h) + math.Sqrt(h*h+1))
+			if h < 0 {
+				t = -t
+			}
+			c := 1 / math.Sqrt(t*t+1)
+			s := t * c
+			for k := range 3 {
+				a, b := m[k][p], m[k][q]
+				m[k][p], m[k][q] = c*a-s*b, s*a+c*b
+			}
+			for k := range 3 {
+				a, b := m[p][k], m[q][k]
+				m[p][k], m[q][k] = c*a-s*b, s*a+c*b
+			}
+			for k := range 3 {
+				a, b := e[k][p], e[k][q]
+				e[k][p], e[k][q] = c*a-s*b, s*a+c*b
+			}
+		}
+	}
+	order := [3]int{0, 1, 2}
+	slices.SortStableFunc(order[:], func(i, j int) int {
+		switch {
+		case m[i][i] < m[j][j]:
+			return -1
+		case m[i][i] > m[j][j]:
+			return 1
+		}
+		return 0
+	})
+	for k, i := range order {
+		val[k] = m[i][i]
+		vec[k] = Vec{e[0][i], e[1][i], e[2][i]}
+	}
+	return val, vec
+}
+
+// solveSym solves the positive definite n by n system m x = b in place by
+// Cholesky's method and reports whether it is one.
+func solveSym(m *[5][5]float64, b *[5]float64, n int) bool {
+	for i := range n {
+		for j := range i + 1 {
+			s := m[i][j]
+			for k := range j {
+				s -= m[i][k] * m[j][k]
+			}
+			if i == j {
+				if !(s > 1e-14*m[i][i]) {
+					return false
+				}
+				m[i][i] = math.Sqrt(s)
+			} else {
+				m[i][j] = s / m[j][j]
+			}
+		}
+	}
+	for i := range n {
+		for k := range i {
+			b[i] -= m[i][k] * b[k]
+		}
+		b[i] /= m[i][i]
+	}
+	for i := n - 1; i >= 0; i-- {
+		for k := i + 1; k < n; k++ {
+			b[i] -= m[k][i] * b[k]
+		}
+		b[i] /= m[i][i]
+	}
+	return true
+}
+
+// leanSteps are the sines of the angles to the axis beyond which a facet no
+// longer counts, step by step, when a seed's axis is sought: the first axis is
+// pulled off by chamfers and fillets beside the round surface, the last is not.
+var leanSteps = [...]float64{1, 0.42, 0.17, 0.09}
+
+// start finds the cylinder that the normals of some facets suggest, and the
+// facets that agree. The axis is the direction that the normals avoid (smallest
+// eigenvector of their area-weighted second moments). A facet's centre is the
+// axis plus the radius times its normal, which gives centre and radius by
+// linear least squares and, by the radius' sign, the side of the material.
+func (w *cylWork) start(fs []int32) (fit cylFit, members []int32, ok bool) {
+	x := w.x
+	members = append(w.members[:0], fs...)
+	var total float64
+	for _, f := range fs {
+		total += x.area[f]
+	}
+	for _, lean := range leanSteps {
+		if lean < 1 {
+			n := 0
+			for _, f := range members {
+				if math.Abs(x.normal[f].Dot(fit.a)) <= lean {
+					members[n] = f
+					n++
+				}
+			}
+			if n == len(members) && lean > 0.4 {
+				continue
+			}
+			members = members[:n]
+		}
+		var xx, xy, xz, yy, yz, zz, area float64
+		for _, f := range members {
+			n, s := x.normal[f], x.area[f]
+			area += s
+			xx += s * n[0] * n[0]
+			xy += s * n[0] * n[1]
+			xz += s * n[0] * n[2]
+			yy += s * n[1] * n[1]
+			yz += s * n[1] * n[2]
+			zz += s * n[2] * n[2]
+		}
+		if !(area > 0.2*total) || len(members) < 4 {
+			w.members = members
+			return fit, nil, false
+		}
+		val, vec := eigenSym(xx, xy, xz, yy, yz, zz)
+		// The normals must spread over a plane, and stay nearer to it than they
+		// spread: flat surface fails the first, a ball or a saddle the second.
+		if val[1] < 1e-4*area || val[0] > 0.25*val[1] {
+			w.members = members
+			return fit, nil, false
+		}
+		fit.setAxis(vec[0])
+	}
+	w.members = members
+	return fit, members, w.circleOfNormals(&fit, members)
+}
+
+// circleOfNormals fits centre, radius and sign, axis given.
+func (w *cylWork) circleOfNormals(fit *cylFit, fs []int32) bool {
+	x := w.x
+	var area, sc, sn float64
+	var c, n, c0 [2]float64
+	origin := x.m.Centre(fs[0])
+	fit.c = origin
+	for _, f := range fs {
+		px, py, _ := fit.point(x.m.Centre(f))
+		nx, ny, s := x.normal[f].Dot(fit.u), x.normal[f].Dot(fit.v), x.area[f]
+		area += s
+		c[0] += s * px
+		c[1] += s * py
+		n[0] += s * nx
+		n[1] += s * ny
+	}
+	for k := range 2 {
+		c[k] /= area
+		n[k] /= area
+	}
+	for _, f := range fs {
+		px, py, _ := fit.point(x.m.Centre(f))
+		nx, ny, s := x.normal[f].Dot(fit.u)-n[0], x.normal[f].Dot(fit.v)-n[1], x.area[f]
+		sc += s * ((px-c[0])*nx + (py-c[1])*ny)
+		sn += s * (nx*nx + ny*ny)
+	}
+	r := sc / sn
+	if !(math.Abs(r) > 0) || math.Abs(r) > 2*x.diagonal {
+		return false
+	}
+	for k := range 2 {
+		c0[k] = c[k] - r*n[k]
+	}
+	fit.c = origin.Add(fit.u.Scale(c0[0])).Add(fit.v.Scale(c0[1]))
+	fit.r, fit.sign = math.Abs(r), math.Copysign(1, r)
+	// What the normals say must hold for most of the facets.
+	var bad float64
+	for _, f := range fs {
+		px, py, _ := fit.point(x.m.Centre(f))
+		dx, dy := px-r*x.normal[f].Dot(fit.u), py-r*x.normal[f].Dot(fit.v)
+		if math.Hypot(dx, dy) > 0.3*fit.r {
+			bad += x.area[f]
+		}
+	}
+	return bad < 0.5*area
+}
+
+// fitPoints moves axis and circle to the least sum of squared distances of the
+// points (at least five) from the cylinder: Gauss-Newton steps with
+// Levenberg's damping in axis (2), centre (2) and radius (1). It leaves the fit
+// alone where that leads nowhere, and sets the root mean square either way.
+func (c *cylFit) fitPoints(ps []Vec) {
+	sum := func(c *cylFit) float64 {
+		var s float64
+		for _, p := range ps {
+			x, y, _ := c.point(p)
+			d := math.Hypot(x, y) - c.r
+			s += d * d
+		}
+		return s
+	}
+	// Rotating about the middle of the points parts axis from centre.
+	var z0, z2 float64
+	for _, p := range ps {
+		_, _, z := c.point(p)
+		z0 += z
+	}
+	z0 /= float64(len(ps))
+	c.c = c.c.Add(c.a.Scale(z0))
+	for _, p := range ps {
+		_, _, z := c.point(p)
+		z2 += z * z
+	}
+	h := math.Sqrt(z2/float64(len(ps))) + 1e-3*c.r // makes all five unknowns lengths
+	best := sum(c)
+	damp := 1e-9
+	for range 30 {
+		m, b := c.normalEquations(ps, h)
+		for k := range 5 {
+			m[k][k] *= 1 + damp
+			m[k][k] += 1e-15 * float64(len(ps))
+		}
+		if !solveSym(&m, &b, 5) {
+			damp = max(10*damp, 1e-6)
+			if damp > 1e3 {
+				break
+			}
+			continue
+		}
+		next := *c
+		next.setAxis(c.a.Add(c.u.Scale(b[0] / h)).Add(c.v.Scale(b[1] / h)).Unit())
+		next.c = c.c.Add(c.u.Scale(b[2])).Add(c.v.Scale(b[3]))
+		next.r += b[4]
+		s := sum(&next)
+		if !(s < best) || next.r <= 0 {
+			if damp *= 10; damp > 1e3 {
+				break
+			}
+			continue
+		}
+		done := best-s <= 1e-9*best
+		*c, best = next, s
+		if done {
+			break
+		}
+		damp = max(damp/10, 1e-9)
+	}
+	c.rms = math.Sqrt(best / float64(len(ps)))
+}
+
+// normalEquations linearises the distances of the points about the fit.
+func (c *cylFit) normalEquations(ps []Vec, h float64) (m [5][5]float64, b [5]float64) {
+	for _, p := range ps {
+		x, y, z := c.point(p)
+		rho := math.Hypot(x, y)
+		if rho == 0 {
+			continue
+		}
+		d := rho - c.r
+		j := [5]float64{-z / h * x / rho, -z / h * y / rho, -x / rho, -y / rho, -1}
+		for i := range 5 {
+			b[i] -= j[i] * d
+			for k := range i + 1 {
+				m[i][k] += j[i] * j[k]
+			}
+		}
+	}
+	for i := range 5 {
+		for k := range i {
+			m[k][i] = m[i][k]
+		}
+	}
+	return m, b
+}
+
+// median returns the median of v, which it sorts; 0 of nothing.
+func median(v []float64) float64 {
+	if len(v) == 0 {
+		return 0
+	}
+	slices.Sort(v)
+	return v[len(v)/2]
+}
+
+// medianWeighted returns the value below which half the weight lies. It sorts v
+// (pairs of value and weight).
+func medianWeighted(v [][2]float64) float64 {
+	sortPairs(v)
+	var total, sum float64
+	for _, p := range v {
+		total += p[1]
+	}
+	for _, p := range v {
+		if sum += p[1]; 2*sum >= total {
+			return p[0]
+		}
+	}
+	return 0
+}

@@ -1,0 +1,391 @@
+package mesh
+
+// This file measures a gathered round surface and decides whether it is a
+// cylinder at all.
+
+import (
+	"math"
+	"slices"
+)
+
+const (
+	// A surface whose corners scatter by more than this share of the radius is
+	// no cylinder, however noisy the mesh.
+	cylRoughMost = 0.06
+	// Below this share of the radius a shape is round, whatever its pattern: an
+	// ellipse whose axes differ by one per cent.
+	cylRoundEnough = 0.005
+	// A wall that leans more than this is a cone.
+	cylTaperMost = 0.5 * degree
+	// Facets that meet the end of a round surface at less than this angle go on
+	// from it smoothly.
+	cylSmoothEnd = 25 * degree
+)
+
+// judge measures what was gathered; false if it is no cylinder. A piece of less
+// than a full circle is returned too: others may complete it.
+func (w *cylWork) judge(fit cylFit, members []int32) (*cylPiece, bool) {
+	w.corners(&fit, members)
+	if len(w.points) < 6 {
+		return nil, false
+	}
+	p := &cylPiece{fit: fit}
+	p.Facets = members
+	p.Concave = fit.sign < 0
+	w.measure(p)
+	if p.LengthMM <= 0 || p.Share*2*math.Pi < 2*fit.turn || fit.rms > cylRoughMost*fit.r {
+		return nil, false
+	}
+	if w.tapers(p) || fit.rms > cylRoundEnough*fit.r && w.patterned(p) || w.bulges(p) || w.isBand(p) {
+		return nil, false
+	}
+	p.Facets = slices.Clone(p.Facets) // members are scratch
+	return p, true
+}
+
+// measure fills in what the facets of a piece say. w.points hold its corners.
+func (w *cylWork) measure(p *cylPiece) {
+	x, fit := w.x, &p.fit
+	lo, hi := math.Inf(1), math.Inf(-1)
+	inscribed := math.Inf(1)
+	var area, density, rho2 float64
+	arcs := w.arcs(p)
+	for _, f := range p.Facets {
+		for _, v := range x.m.Facets[f] {
+			_, _, z := fit.point(x.m.Verts[v])
+			lo, hi = min(lo, z), max(hi, z)
+		}
+		from, to, mid, mean := x.chord(fit, f)
+		inscribed = min(inscribed, mid)
+		if d := to - from; d > 0 {
+			area += x.area[f]
+			density += x.area[f] / d
+			rho2 += x.area[f] * mean
+		}
+	}
+	p.Share = coveredShare(arcs, 0.25*fit.turn)
+	if p.Share >= cylShareMin && !w.surrounds(p) {
+		p.Share = w.shareAtBest(p, lo, hi)
+	}
+	fine := 2 * math.Pi * density / area // sides of a full circle
+	p.Sides = min(int(math.Round(fine*p.Share)), w.distinctAngles(fit, 0.3*2*math.Pi/fine))
+	p.LengthMM = hi - lo
+	p.Axis = fit.a
+	p.At = fit.c.Add(fit.a.Scale((lo + hi) / 2))
+	p.fit.c = p.At
+	p.DiameterMM = 2 * fit.r
+	p.InscribedMM = 2 * inscribed
+	p.AreaMM = 2 * math.Sqrt(rho2/area)
+	p.ErrMM = max(p.DiameterMM-p.InscribedMM, 0) + 2*2*fit.rms/math.Sqrt(float64(len(w.points))/5)
+}
+
+// chord describes a facet seen along the axis: the angles that it spans, how
+// near it comes to the axis, and the mean of its squared distance over angle.
+func (x *cylFinder) chord(fit *cylFit, f int32) (from, to, near, mean float64) {
+	var px, py [3]float64
+	for k, v := range x.m.Facets[f] {
+		px[k], py[k], _ = fit.point(x.m.Verts[v])
+	}
+	mid := math.Atan2(py[0]+py[1]+py[2], px[0]+px[1]+px[2])
+	s, c := math.Sincos(mid)
+	var ang [3]float64
+	a, b := 0, 0
+	for k := range 3 {
+		ang[k] = math.Atan2(c*py[k]-s*px[k], c*px[k]+s*py[k])
+		if ang[k] < ang[a] {
+			a = k
+		}
+		if ang[k] > ang[b] {
+			b = k
+		}
+	}
+	ra, rb := math.Hypot(px[a], py[a]), math.Hypot(px[b], py[b])
+	near = min(ra, rb)
+	d := ang[b] - ang[a]
+	mean = ra * rb
+	if d > 0 {
+		mean *= math.Sin(d) / d
+		// The foot of the perpendicular from the axis, if it is on the chord.
+		ex, ey := px[b]-px[a], py[b]-py[a]
+		l := ex*ex + ey*ey
+		if t := -(px[a]*ex + py[a]*ey) / l; l > 0 && t > 0 && t < 1 {
+			near = math.Abs(px[a]*ey-py[a]*ex) / math.Sqrt(l)
+		}
+	}
+	return mid + ang[a], mid + ang[b], near, mean
+}
+
+// arcs lists the angles that the facets span, as start in [0, 2 pi) and width.
+func (w *cylWork) arcs(p *cylPiece) [][2]float64 {
+	w.pairs = w.pairs[:0]
+	for _, f := range p.Facets {
+		from, to, _, _ := w.x.chord(&p.fit, f)
+		w.pairs = append(w.pairs, [2]float64{math.Mod(from+4*math.Pi, 2*math.Pi), to - from})
+	}
+	return w.pairs
+}
+
+// coveredShare returns the share of the circle that arcs (start, width) cover;
+// gaps up to gap count as covered. It sorts the arcs.
+func coveredShare(arcs [][2]float64, gap float64) float64 {
+	if len(arcs) == 0 {
+		return 0
+	}
+	sortPairs(arcs)
+	reach := arcs[0][0]
+	for _, a := range arcs { // what reaches over the start covers its beginning
+		reach = max(reach, a[0]+a[1]-2*math.Pi)
+	}
+	first := arcs[0][0]
+	var open float64
+	for _, a := range arcs {
+		if a[0]-reach > gap {
+			open += a[0] - reach
+		}
+		reach = max(reach, a[0]+a[1])
+	}
+	if last := first + 2*math.Pi - reach; last > gap {
+		open += last
+	}
+	return max(0, 1-open/(2*math.Pi))
+}
+
+// surrounds reports whether the facets, as they hang together, close a loop
+// about the axis. What goes round without doing so is a helix or a ring that a
+// keyway opens.
+func (w *cylWork) surrounds(p *cylPiece) bool {
+	x, fit := w.x, &p.fit
+	if w.angle == nil {
+		w.angle = make([]float32, len(x.m.Facets))
+	}
+	polar := func(f int32) float64 {
+		px, py, _ := fit.point(x.m.Centre(f))
+		return math.Atan2(py, px)
+	}
+	w.epoch++
+	inside := w.epoch
+	for _, f := range p.Facets {
+		w.seen[f] = inside
+	}
+	w.epoch++
+	for _, s := range p.Facets {
+		if w.seen[s] == w.epoch {
+			continue
+		}
+		w.seen[s] = w.epoch
+		w.angle[s] = float32(polar(s))
+		q := append(w.queue[:0], s)
+		for i := 0; i < len(q); i++ {
+			f := q[i]
+			for k := range int32(3) {
+				g := x.topo.Twin[3*f+k]
+				if g < 0 {
+					continue
+				}
+				g /= 3
+				if w.seen[g] != inside && w.seen[g] != w.epoch {
+					continue
+				}
+				// The neighbour's angle, counted on from this one's.
+				a := float64(w.angle[f]) + math.Remainder(polar(g)-float64(w.angle[f]), 2*math.Pi)
+				if w.seen[g] == w.epoch {
+					if math.Abs(a-float64(w.angle[g])) > math.Pi {
+						w.queue = q
+						return true
+					}
+					continue
+				}
+				w.seen[g] = w.epoch
+				w.angle[g] = float32(a)
+				q = append(q, g)
+			}
+		}
+		w.queue = q
+	}
+	return false
+}
+
+// shareAtBest returns the largest share of the circle that is there at one
+// height, of sixteen heights between lo and hi.
+func (w *cylWork) shareAtBest(p *cylPiece, lo, hi float64) float64 {
+	const heights = 16
+	x, fit := w.x, &p.fit
+	best := 0.0
+	for i := range heights {
+		z := lo + (hi-lo)*(float64(i)+0.5)/heights
+		w.pairs = w.pairs[:0]
+		for _, f := range p.Facets {
+			var c [3]Vec
+			for k, v := range x.m.Facets[f] {
+				c[k][0], c[k][1], c[k][2] = fit.point(x.m.Verts[v])
+			}
+			var cut [2]Vec
+			n := 0
+			for k := range 3 {
+				a, b := c[k], c[(k+1)%3]
+				if (a[2] < z) != (b[2] < z) {
+					cut[n] = a.Add(b.Sub(a).Scale((z - a[2]) / (b[2] - a[2])))
+					n++
+				}
+			}
+			if n < 2 {
+				continue
+			}
+			from := math.Atan2(cut[0][1], cut[0][0])
+			wide := math.Remainder(math.Atan2(cut[1][1], cut[1][0])-from, 2*math.Pi)
+			if wide < 0 {
+				from, wide = from+wide, -wide
+			}
+			w.pairs = append(w.pairs, [2]float64{math.Mod(from+4*math.Pi, 2*math.Pi), wide})
+		}
+		best = max(best, coveredShare(w.pairs, 0.25*fit.turn))
+	}
+	return best
+}
+
+// distinctAngles counts the angles at which corners stand, where angles nearer
+// than gap are one.
+func (w *cylWork) distinctAngles(fit *cylFit, gap float64) int {
+	w.vals = w.vals[:0]
+	for _, p := range w.points {
+		px, py, _ := fit.point(p)
+		w.vals = append(w.vals, math.Atan2(py, px))
+	}
+	slices.Sort(w.vals)
+	n := 0
+	for i, a := range w.vals {
+		if i > 0 && a-w.vals[i-1] > gap {
+			n++
+		}
+	}
+	if w.vals[0]+2*math.Pi-w.vals[len(w.vals)-1] > gap {
+		n++
+	}
+	return n
+}
+
+// tapers reports a cone: the corners' distance from the axis grows along it by
+// more than its scatter explains, and by more than the taper allowed or by one
+// per cent of the diameter from end to end.
+func (w *cylWork) tapers(p *cylPiece) bool {
+	fit := &p.fit
+	var n, sz, sd, szz, szd, sdd float64
+	for _, q := range w.points {
+		px, py, z := fit.point(q)
+		d := math.Hypot(px, py) - fit.r
+		n++
+		sz += z
+		sd += d
+		szz += z * z
+		szd += z * d
+		sdd += d * d
+	}
+	szz -= sz * sz / n
+	szd -= sz * sd / n
+	sdd -= sd * sd / n
+	if szz <= 0 {
+		return false
+	}
+	slope := szd / szz
+	left := max(sdd-slope*szd, 0) / max(n-6, 1)
+	if math.Abs(slope) <= 3*math.Sqrt(left/szz) {
+		return false
+	}
+	return math.Abs(slope) > math.Tan(cylTaperMost) || math.Abs(slope)*p.LengthMM > 0.01*p.DiameterMM
+}
+
+// patterned reports that the corners' distances from the circle follow a
+// pattern (an ellipse, a rounded polygon, a barrel, a bend), where noise would
+// scatter them: the mean squared difference of corners that an edge joins over
+// twice the variance (Geary 1954, "The contiguity ratio and statistical
+// mapping") is 1 for noise and small for a pattern.
+func (w *cylWork) patterned(p *cylPiece) bool {
+	x, fit := w.x, &p.fit
+	var sum float64
+	w.epochV++
+	for i, v := range w.ids {
+		px, py, _ := fit.point(w.points[i])
+		d := math.Hypot(px, py) - fit.r
+		sum += d * d
+		w.seenV[v], w.bend[v] = w.epochV, float32(d)
+	}
+	var diff, edges float64
+	for _, f := range p.Facets {
+		t := x.m.Facets[f]
+		for k := range 3 {
+			a, b := t[k], t[(k+1)%3]
+			if w.seenV[a] == w.epochV && w.seenV[b] == w.epochV {
+				d := float64(w.bend[a] - w.bend[b])
+				diff += d * d
+				edges++
+			}
+		}
+	}
+	n := float64(len(w.ids))
+	// The standard deviation is some 1/sqrt(n); three of them stay admissible.
+	return edges > 0 && diff/(2*edges) < min(0.5, 1-3.3/math.Sqrt(n))*sum/n
+}
+
+// bulges reports that the facets lean steadily more from one end to the other,
+// as on a ball or a ring, and not as noise makes them lean.
+func (w *cylWork) bulges(p *cylPiece) bool {
+	x, fit := w.x, &p.fit
+	var s, sz, st, szz, szt, stt float64
+	for _, f := range p.Facets {
+		_, _, z := fit.point(x.m.Centre(f))
+		t, a := x.normal[f].Dot(fit.a), x.area[f]
+		s += a
+		sz += a * z
+		st += a * t
+		szz += a * z * z
+		szt += a * z * t
+		stt += a * t * t
+	}
+	szz -= sz * sz / s
+	szt -= sz * st / s
+	stt -= st * st / s
+	if szz <= 0 || stt <= 0 {
+		return false
+	}
+	return math.Abs(szt/szz)*p.LengthMM > math.Sin(0.2*degree) && szt*szt > 0.5*szz*stt
+}
+
+// isBand reports a strip of a doubly curved surface: round in itself, but no
+// longer than the strips that go on from it smoothly (the equator of a ball).
+func (w *cylWork) isBand(p *cylPiece) bool {
+	x := w.x
+	w.epoch++
+	for _, f := range p.Facets {
+		w.seen[f] = w.epoch
+	}
+	var all, smooth, beside float64
+	for _, f := range p.Facets {
+		t := x.m.Facets[f]
+		for k := range int32(3) {
+			h := 3*f + k
+			g := x.topo.Twin[h]
+			if g >= 0 && w.seen[g/3] == w.epoch {
+				continue
+			}
+			l := x.m.Verts[t[(k+1)%3]].Sub(x.m.Verts[t[k]]).Norm()
+			all += l
+			if g >= 0 && float64(x.turn[h]) < cylSmoothEnd && l > 0 {
+				smooth += l
+				beside += 2 * x.area[g/3] // its height over this edge, times l
+			}
+		}
+	}
+	return smooth > 0.6*all && p.LengthMM <= 1.5*beside/smooth
+}
+
+func sortPairs(v [][2]float64) {
+	slices.SortFunc(v, func(a, b [2]float64) int {
+		switch {
+		case a[0] < b[0]:
+			return -1
+		case a[0] > b[0]:
+			return 1
+		}
+		return 0
+	})
+}

@@ -1,0 +1,170 @@
+package mesh
+
+// This file puts pieces of one cylinder together and keeps what is round.
+
+import (
+	"cmp"
+	"context"
+	"math"
+	"slices"
+)
+
+const (
+	// Pieces whose radii or axes differ by more than this share of the radius
+	// (or by the scatter of their corners, if that is more) are two cylinders.
+	cylSame = 0.01
+	// Pieces that stand further apart along their axis than this share of the
+	// diameter are two cylinders: a wider space parts them.
+	cylTouch = 0.01
+	// A hexagon passes for a circle if its chord error is no more than this
+	// times the largest chord error of the circles that are beyond doubt.
+	cylChordAlike = 1.1
+	// With fewer sides than this, sides must be alike: a square with large
+	// chamfers has its corners on a circle too.
+	cylSidesAlike = 16
+)
+
+// merge unites pieces of one axis and radius whose lengths touch or overlap: a
+// bore that grooves or crossing holes have cut up. Two full rings that a wider
+// space parts stay two holes.
+func (x *cylFinder) merge(ctx context.Context) error {
+	n := len(x.pieces)
+	parent := make([]int32, n)
+	order := make([]int32, n)
+	boxes := make([]Box, n)
+	spread := EmptyBox()
+	for i := range x.pieces {
+		p := &x.pieces[i]
+		parent[i], order[i] = int32(i), int32(i)
+		half := p.Axis.Scale(p.LengthMM/2 + cylTouch*p.DiameterMM + p.fit.tolR)
+		grow := Vec{1, 1, 1}.Scale(cylSame*p.fit.r + p.fit.tolR)
+		b := EmptyBox().Grow(p.At.Add(half)).Grow(p.At.Sub(half))
+		boxes[i] = Box{b.Min.Sub(grow), b.Max.Add(grow)}
+		spread = spread.Grow(p.At)
+	}
+	k := 0
+	for j, s := range spread.Size() {
+		if s > spread.Size()[k] {
+			k = j
+		}
+	}
+	slices.SortFunc(order, func(a, b int32) int {
+		return cmp.Or(cmp.Compare(boxes[a].Min[k], boxes[b].Min[k]), cmp.Compare(a, b))
+	})
+	for i, a := range order {
+		if ctx.Err() != nil {
+			return ctx.Err()
+		}
+		for _, b := range order[i+1:] {
+			if boxes[b].Min[k] > boxes[a].Max[k] {
+				break
+			}
+			if boxesMeet(boxes[a], boxes[b]) && sameCylinder(&x.pieces[a], &x.pieces[b]) {
+				ra, rb := root(parent, a), root(parent, b)
+				parent[max(ra, rb)] = min(ra, rb)
+			}
+		}
+	}
+	x.joinPieces(parent)
+	return nil
+}
+
+// sameCylinder reports whether two pieces have one axis and radius, and lengths
+// that touch.
+func sameCylinder(p, q *cylPiece) bool {
+	if p.Concave != q.Concave {
+		return false
+	}
+	tol := max(cylSame*min(p.fit.r, q.fit.r), p.fit.tolR+q.fit.tolR)
+	if math.Abs(p.fit.r-q.fit.r) > tol || math.Abs(p.Axis.Dot(q.Axis)) < 0.98 {
+		return false
+	}
+	for _, end := range [2]float64{-0.5, 0.5} {
+		px, py, _ := p.fit.point(q.At.Add(q.Axis.Scale(end * q.LengthMM)))
+		if math.Hypot(px, py) > tol {
+			return false
+		}
+	}
+	gap := math.Abs(q.At.Sub(p.At).Dot(p.Axis)) - (p.LengthMM+q.LengthMM)/2
+	return gap <= cylTouch*p.DiameterMM
+}
+
+// joinPieces fits each group as one. A group that does not make a cylinder
+// together stays as it was.
+func (x *cylFinder) joinPieces(parent []int32) {
+	groups := make([][]int32, len(parent))
+	for i := range parent {
+		r := root(parent, int32(i))
+		groups[r] = append(groups[r], int32(i))
+	}
+	w := x.worker()
+	defer x.release(w)
+	var out []cylPiece
+	for _, g := range groups {
+		if len(g) > 1 {
+			var facets []int32
+			most := g[0]
+			for _, i := range g {
+				facets = append(facets, x.pieces[i].Facets...)
+				if x.pieces[i].Share > x.pieces[most].Share {
+					most = i
+				}
+			}
+			slices.Sort(facets)
+			fit := x.pieces[most].fit
+			if w.refine(&fit, facets) {
+				if p, ok := w.judge(fit, facets); ok {
+					out = append(out, *p)
+					continue
+				}
+			}
+		}
+		for _, i := range g {
+			out = append(out, x.pieces[i])
+		}
+	}
+	x.pieces = out
+}
+
+// keepRound keeps the pieces with enough of the circle and enough sides.
+func (x *cylFinder) keepRound() {
+	var chord float64 // the largest chord error of a circle beyond doubt
+	for i := range x.pieces {
+		p := &x.pieces[i]
+		if n := p.fullSides(); p.Share >= cylShareMin && n >= cylSidesSure && x.sidesAlike(p) {
+			chord = max(chord, p.fit.r*(1-math.Cos(math.Pi/n)))
+		}
+	}
+	x.pieces = slices.DeleteFunc(x.pieces, func(p cylPiece) bool {
+		return p.Share < cylShareMin || !x.sidesAlike(&p) || !enoughSides(&p, chord)
+	})
+}
+
+// fullSides returns how many sides the full circle has.
+func (p *cylPiece) fullSides() float64 { return math.Round(float64(p.Sides) / p.Share) }
+
+// enoughSides tells circles from drawn polygons. Eight sides pass for a circle.
+// Six or seven do where the same mesh has circles beyond doubt with as large a
+// distance between chord and arc: then an export to that tolerance makes no
+// more of a circle of this size. Otherwise a hexagon is taken for a hexagon.
+func enoughSides(p *cylPiece, chord float64) bool {
+	n := p.fullSides()
+	if n >= cylSidesSure {
+		return true
+	}
+	return n >= cylSidesMin && p.fit.r*(1-math.Cos(math.Pi/n)) <= cylChordAlike*chord
+}
+
+// sidesAlike reports whether the sides of a coarse circle are of one width.
+func (x *cylFinder) sidesAlike(p *cylPiece) bool {
+	n := p.fullSides()
+	if n >= cylSidesAlike {
+		return true
+	}
+	for _, f := range p.Facets {
+		if from, to, _, _ := x.chord(&p.fit, f); to-from > 1.3*2*math.Pi/n {
+			return false
+		}
+	}
+	return true
+}
