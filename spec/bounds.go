@@ -15,8 +15,8 @@ type Bounds struct {
 // DefaultBounds is what ParsePart and ParseShop use.
 var DefaultBounds = Bounds{
 	Bytes:    1 << 20,
-	Keys:     20_000,
-	Values:   100_000,
+	Keys:     10_000,
+	Values:   20_000,
 	Depth:    8,
 	KeyParts: 8,
 	Problems: 200,

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"regexp"
 	"strings"
+	"unicode"
 	"unicode/utf8"
 )
 
@@ -64,8 +65,8 @@ func (x *indexer) brokenHeader(at Range, p *Problem) {
 	})
 }
 
-// unquotedRx is a closed header in whose last names something stands that needs quotes.
-var unquotedRx = regexp.MustCompile(`^\[\[?([^\[\]"'#=]*)\]\]?[ \t]*(#.*)?$`)
+// unquotedRx is a closed header.
+var unquotedRx = regexp.MustCompile(`^\[\[?([^\[\]#=]*)\]\]?[ \t]*(#.*)?$`)
 
 // headerKeys reads the names of a broken header as far as they go. Where all
 // that is wrong is that names lack their quotes ([limits.PBF-LB/M]), it takes
@@ -77,22 +78,52 @@ func (x *indexer) headerKeys(r Range) (keys []KeyPart, list bool, mended string)
 	}
 	keys, end, whole := scanKey(x.text, inner)
 	m := unquotedRx.FindSubmatch(x.text[r.Start:r.End])
-	if m == nil || whole && at(x.text, skipBlank(x.text, end)) == ']' || len(bytes.TrimSpace(m[1])) == 0 {
+	if m == nil || whole && at(x.text, skipBlank(x.text, end)) == ']' {
 		return keys, list, ""
 	}
-	keys = nil
-	pos := inner
-	for _, name := range strings.Split(string(m[1]), ".") {
-		trimmed := strings.TrimSpace(name)
-		start := pos + strings.Index(name, trimmed)
-		keys = append(keys, KeyPart{trimmed, Range{start, start + len(trimmed)}})
-		pos += len(name) + 1
+	names := splitNames(x.text, Range{inner, inner + len(m[1])})
+	if names == nil {
+		return keys, list, ""
 	}
-	mended = "[" + dotted(joinPath(nil, keys)) + "]"
+	mended = "[" + dotted(joinPath(nil, names)) + "]"
 	if list {
 		mended = "[" + mended + "]"
 	}
-	return keys, list, mended
+	return names, list, mended
+}
+
+// splitNames splits a key at its dots and takes what is between them as names,
+// whatever they are made of. It returns nil where that can't be meant.
+func splitNames(text []byte, r Range) []KeyPart {
+	var names []KeyPart
+	for i := r.Start; i <= r.End; i++ {
+		i = skipBlank(text, i)
+		start, name := i, ""
+		if c := at(text, i); c == '"' || c == '\'' {
+			end, closed := skipString(text[:r.End], i)
+			if !closed {
+				return nil
+			}
+			i = end
+			name = string(text[start+1 : end-1])
+			end = skipBlank(text, end)
+			if end < r.End && text[end] != '.' {
+				return nil
+			}
+			names = append(names, KeyPart{name, Range{start, i}})
+			i = end
+			continue
+		}
+		for i < r.End && text[i] != '.' && text[i] != '"' && text[i] != '\'' {
+			i++
+		}
+		at := trimRange(text, Range{start, i})
+		if at.Start == at.End || i < r.End && text[i] != '.' {
+			return nil
+		}
+		names = append(names, KeyPart{string(text[at.Start:at.End]), at})
+	}
+	return names
 }
 
 func (x *indexer) brokenKey(at Range, keys []KeyPart, end int, p *Problem) {
@@ -158,7 +189,7 @@ func (x *indexer) tooDeep(e extent) Problem {
 	p := Problem{At: Range{e.tooDeep, e.tooDeep + 1}}
 	if e.deepKey {
 		p.Message = fmt.Sprintf("The key has more than %d parts.", x.bounds.KeyParts)
-		p.Help = "No key of the language has more than five."
+		p.Help = fmt.Sprintf("No key of the language has more than %d.", longestPath())
 		return p
 	}
 	p.Message = fmt.Sprintf("Lists or tables are nested more than %d deep.", x.bounds.Depth)
@@ -250,7 +281,7 @@ func (x *indexer) explainKey(r Range, keys []KeyPart) Problem {
 	_, size := utf8.DecodeRune(x.text[r.Start:r.End])
 	return Problem{
 		At:      Range{r.Start, r.Start + size},
-		Message: fmt.Sprintf("A line can't start with %q.", x.text[r.Start:r.Start+size]),
+		Message: fmt.Sprintf("A line can't start with %q.", x.doc.Text[r.Start:r.Start+size]),
 		Help:    `A line is a key with a value (key = value), a table header ([name]), or a comment (# ...); a key that is not made of letters, digits, "-" and "_" stands in quotes.`,
 	}
 }
@@ -297,7 +328,7 @@ func (x *indexer) explainValue(name string, eq int, v Range, e extent, err *synt
 		p.Message = fmt.Sprintf("%q has no value behind the equals sign.", quoted)
 		p.Help = "Write a value."
 	case !e.closed:
-		p = x.explainOpen(quoted, v, p)
+		p = x.explainOpen(quoted, v, e, p)
 	case (text[0] == '"' || text[0] == '\'') && !closedString(text):
 		p.Message = fmt.Sprintf("The text of %q is not closed.", quoted)
 		p.Help = "Write the closing quote."
@@ -315,7 +346,7 @@ func (x *indexer) explainValue(name string, eq int, v Range, e extent, err *synt
 		p.Message = fmt.Sprintf("The number of %q has a comma in it.", quoted)
 		p.Help = "Write a point before the decimals."
 		p.Fixes = []Fix{{"Write " + number, Range{v.Start, v.Start + len(bare)}, number}}
-	case bareRx.MatchString(bare):
+	case bareRx.MatchString(bare) && strings.ContainsFunc(bare, unicode.IsLetter):
 		p.At.End = v.Start + len(bare)
 		p.Message = fmt.Sprintf("The value of %q is a text without quotes: %s.", quoted, short(bare))
 		p.Help = fmt.Sprintf("Write %s.", quoteText(short(bare)))
@@ -332,7 +363,7 @@ func closedString(text string) bool {
 }
 
 // explainOpen says which bracket or long string is left open.
-func (x *indexer) explainOpen(name string, v Range, p Problem) Problem {
+func (x *indexer) explainOpen(name string, v Range, e extent, p Problem) Problem {
 	text := string(x.text[v.Start:v.End])
 	what, closer := "list", "]"
 	switch {
@@ -343,12 +374,33 @@ func (x *indexer) explainOpen(name string, v Range, p Problem) Problem {
 	}
 	p.Message = fmt.Sprintf("The %s of %q is not closed.", what, name)
 	p.Help = fmt.Sprintf("Write %s behind its last entry.", closer)
-	if closer == `"""` || closer == "'''" {
+	oneLine := x.resume(v.Start, e) == lineEnd(x.text, v.Start)
+	switch quote := openQuote(text); {
+	case what == "long text":
 		p.Help = fmt.Sprintf("Write %s at its end.", closer)
-	} else if !strings.HasSuffix(text, ",") && !strings.Contains(text, "#") {
+	case quote != "":
+		p.Message = fmt.Sprintf("A text in the %s of %q is not closed.", what, name)
+		p.Help = fmt.Sprintf("Write %s%s at its end.", quote, closer)
+		p.Fixes = []Fix{{"Write " + quote + closer, Range{v.End, v.End}, quote + closer}}
+	case oneLine && !strings.HasSuffix(text, ",") && !strings.Contains(text, "#"):
 		p.Fixes = []Fix{{"Write " + closer, Range{v.End, v.End}, closer}}
 	}
 	return p
+}
+
+// openQuote returns the quote that a line of a list leaves open, or "".
+func openQuote(line string) string {
+	for i := 0; i < len(line); i++ {
+		if line[i] != '"' && line[i] != '\'' {
+			continue
+		}
+		end, closed := skipString([]byte(line), i)
+		if !closed {
+			return line[i : i+1]
+		}
+		i = end - 1
+	}
+	return ""
 }
 
 // explainInside words what the syntax parser said about the inside of a value.

@@ -178,6 +178,10 @@ func limitGroup(name string) bool {
 // that was probably meant, or "".
 func (d *decoder) unknown(n *Node, e *entry, path []string) string {
 	p := Problem{At: n.Key, Key: dotted(path), Level: "error"}
+	if d.problems.full() {
+		d.problems.add(p)
+		return ""
+	}
 	p.Message = fmt.Sprintf("%q is no key of %s.", short(n.Name), d.placeName(e, path[:len(path)-1]))
 	names := e.names()
 	near := nearest(n.Name, names)
@@ -263,6 +267,10 @@ func (d *decoder) missing(n *Node, e *entry, path, meant []string) {
 	}
 	for _, k := range e.kids {
 		if !k.info.Required || n.Child(k.info.Name()) != nil || slices.Contains(meant, k.info.Name()) {
+			continue
+		}
+		if d.problems.full() {
+			d.problems.add(Problem{})
 			continue
 		}
 		name := k.info.Name()

@@ -213,7 +213,8 @@ func (x *indexer) statement(pos int) int {
 	if !e.closed {
 		return x.broken(pos, e, x.explain(pos, e, nil))
 	}
-	x.parser.Reset(x.text[pos:e.end:e.end])
+	stop := min(e.end+1, len(x.text)) // the line end too: a CR is one with its LF only
+	x.parser.Reset(x.text[pos:stop:stop])
 	if !x.parser.NextExpression() {
 		return x.broken(pos, e, x.explain(pos, e, x.syntaxError(pos)))
 	}
@@ -223,11 +224,11 @@ func (x *indexer) statement(pos int) int {
 		x.keyValue(pos, expr, keys)
 	} else {
 		last := keys[len(keys)-1].At.End
-		stop := pos + bytes.IndexByte(x.text[last:e.end], ']') + 1 + last - pos
+		end := last + bytes.IndexByte(x.text[last:], ']') + 1
 		if expr.Kind == unstable.ArrayTable {
-			stop++
+			end++
 		}
-		x.header(Range{pos, stop}, keys, expr.Kind == unstable.ArrayTable, false)
+		x.header(Range{pos, end}, keys, expr.Kind == unstable.ArrayTable, false)
 	}
 	x.trailingComment(e.end)
 	return e.end
@@ -296,7 +297,7 @@ func joinPath(path []string, keys []KeyPart) []string {
 func (x *indexer) header(at Range, keys []KeyPart, list, broken bool) {
 	root := x.doc.Root
 	x.path = joinPath(nil, keys)
-	table := x.openTable(at, keys, list)
+	table := x.openTable(at, keys, list, broken)
 	if table == nil {
 		last := keys[len(keys)-1]
 		table = &Node{Kind: KindTable, Name: last.Name, Key: last.At, At: at, Partial: true, origin: fromHeader}
@@ -314,12 +315,12 @@ func (x *indexer) header(at Range, keys []KeyPart, list, broken bool) {
 
 // openTable finds or makes the table of a header, or reports why it can't be
 // and returns nil.
-func (x *indexer) openTable(at Range, keys []KeyPart, list bool) *Node {
+func (x *indexer) openTable(at Range, keys []KeyPart, list, broken bool) *Node {
 	t := x.doc.Root
 	for _, k := range keys[:len(keys)-1] {
 		next := t.Child(k.Name)
 		if next == nil {
-			next = &Node{Kind: KindTable, Name: k.Name, Key: k.At, At: k.At, origin: fromPath}
+			next = &Node{Kind: KindTable, Name: k.Name, Key: k.At, At: k.At, origin: fromPath, Partial: broken}
 			t.add(next)
 		}
 		if next.Kind == KindTables {
@@ -460,7 +461,7 @@ func (x *indexer) place(t *Node, keys []KeyPart, value *Node) *Node {
 	for i, k := range keys[:len(keys)-1] {
 		next := t.Child(k.Name)
 		if next == nil {
-			next = &Node{Kind: KindTable, Name: k.Name, Key: k.At, At: k.At, origin: fromDots}
+			next = &Node{Kind: KindTable, Name: k.Name, Key: k.At, At: k.At, origin: fromDots, Partial: value.Kind == KindBroken}
 			t.add(next)
 		}
 		if next.Kind != KindTable || next.origin != fromDots {
@@ -618,6 +619,10 @@ func fill(n *Node, v any) {
 	case KindDate:
 		if t, ok := v.(time.Time); ok {
 			n.Value = Date{t.Year(), int(t.Month()), t.Day()}
+		}
+	case KindTime:
+		if t, ok := v.(time.Time); ok {
+			n.Value = t
 		}
 	case KindArray:
 		switch list := v.(type) {

@@ -14,8 +14,12 @@ type problemList struct {
 	dropped int
 }
 
+// full says that a further problem is only counted, so that its words need not
+// be found.
+func (l *problemList) full() bool { return len(l.list) >= l.max }
+
 func (l *problemList) add(p Problem) {
-	if len(l.list) >= l.max {
+	if l.full() {
 		l.dropped++
 		return
 	}

@@ -171,3 +171,14 @@ func KeysUnder(kind FileKind, path ...string) []*KeyInfo {
 	}
 	return list
 }
+
+// longestPath returns the number of parts of the longest key of both files.
+func longestPath() int {
+	longest := 0
+	for _, l := range language {
+		for _, k := range l.list {
+			longest = max(longest, len(k.Path))
+		}
+	}
+	return longest
+}

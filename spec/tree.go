@@ -37,7 +37,7 @@ const (
 	KindFloat               // Value is a float64
 	KindBoolean             // Value is a bool
 	KindDate                // Value is a Date
-	KindTime                // any other date or time; Value is nil
+	KindTime                // any other date or time; Value is a time.Time
 )
 
 var kindNames = [...]string{

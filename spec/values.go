@@ -41,7 +41,7 @@ func (n *Node) readable() bool {
 	switch n.Kind {
 	case KindBroken, KindTable, KindTables:
 		return false
-	case KindArray, KindInline, KindTime:
+	case KindArray, KindInline:
 		return true
 	}
 	return n.Value != nil
