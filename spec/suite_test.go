@@ -246,7 +246,6 @@ func TestAgreesWithLibraries(t *testing.T) {
 	})
 }
 
-
 func bomOf(text []byte) []byte {
 	if strings.HasPrefix(string(text), string(bom)) {
 		return bom
