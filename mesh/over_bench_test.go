@@ -70,14 +70,21 @@ func BenchmarkFloatingStarts(b *testing.B) {
 	})
 }
 
-// BenchmarkSections cuts 2,500 layers.
+// BenchmarkSections cuts layers of 0.04 mm: 2,500 of the ball, 75 of the plate.
 func BenchmarkSections(b *testing.B) {
 	benchOver(b, func(m *mesh.Mesh, f mesh.Frame) (int, error) {
-		size := m.Box().Size()
-		s, err := mesh.MeasureSections(context.Background(), m, f, size[2]/2500)
+		s, err := mesh.MeasureSections(context.Background(), m, f, 0.04)
 		if err != nil {
 			return 0, err
 		}
 		return len(s.Z), nil
+	})
+}
+
+// BenchmarkSlenderness cuts every 0.2 mm.
+func BenchmarkSlenderness(b *testing.B) {
+	benchOver(b, func(m *mesh.Mesh, f mesh.Frame) (int, error) {
+		s, err := mesh.MeasureSlenderness(context.Background(), m, f, 0.2)
+		return len(s) + 1, err
 	})
 }

@@ -3,7 +3,6 @@ package mesh
 import (
 	"cmp"
 	"context"
-	"fmt"
 	"math"
 	"slices"
 	"sync"
@@ -30,9 +29,6 @@ type SectionJump struct {
 	At       Vec     // a point of the new area, mesh coordinates
 }
 
-// sectionsMax bounds the number of cuts: a metre in micrometres.
-const sectionsMax = 1_000_000
-
 // MeasureSections cuts the part at the middle of slices of the pitch. Area and
 // perimeter are those of the mesh, exact to rounding, where it is closed. A
 // vertex on a plane counts as above it. Material that two bodies share counts
@@ -42,10 +38,11 @@ func MeasureSections(ctx context.Context, m *Mesh, f Frame, pitchMM float64) (*S
 	if err != nil {
 		return nil, err
 	}
-	if !(pitchMM > 0) || s.size[2]/pitchMM > sectionsMax {
-		return nil, fmt.Errorf("cut sections every %g mm of %g mm: at most %d cuts", pitchMM, s.size[2], sectionsMax)
+	p, err := s.planes(pitchMM)
+	if err != nil {
+		return nil, err
 	}
-	c, err := newSlicer(ctx, s, planesOf(s.size[2], pitchMM))
+	c, err := newSlicer(ctx, s, p)
 	if err != nil {
 		return nil, err
 	}
@@ -185,20 +182,4 @@ func crossings(segs []seg, y float64, step int) []xing {
 		}
 	}
 	return out
-}
-
-// Slender is a tall thin feature that stands free above some height.
-type Slender struct {
-	Ratio    float64 // HeightMM over WidthMM
-	HeightMM float64 // from where it stands free to its top
-	WidthMM  float64 // least width of its section over that height
-	Kind     string  // "wall" (long section) or "column" (compact section)
-	Z        float64 // where it starts to stand free, above the part's lowest point
-	At       Vec     // at its top, mesh coordinates
-	Box      Box     // mesh coordinates
-}
-
-// MeasureSlenderness finds what stands free, most slender first.
-func MeasureSlenderness(ctx context.Context, m *Mesh, f Frame, pitchMM float64) ([]Slender, error) {
-	return nil, errNotYet
 }

@@ -2,6 +2,7 @@ package mesh
 
 import (
 	"context"
+	"fmt"
 	"math"
 	"slices"
 )
@@ -12,6 +13,18 @@ import (
 type planes struct {
 	pitch float64
 	n     int
+}
+
+// planesMax bounds the number of cuts: a metre in micrometres.
+const planesMax = 1_000_000
+
+// planes spaces planes over the part's height, in the middle of slices of the
+// pitch; a last slice of less than half the pitch has none.
+func (s *stance) planes(pitch float64) (planes, error) {
+	if !(pitch > 0) || s.size[2]/pitch > planesMax {
+		return planes{}, fmt.Errorf("cut every %g mm of %g mm: at most %d cuts", pitch, s.size[2], planesMax)
+	}
+	return planes{pitch, max(0, int(math.Ceil(s.size[2]/pitch-0.5-1e-9)))}, nil
 }
 
 func (p planes) z(k int) float64 { return (float64(k) + 0.5) * p.pitch }
@@ -44,7 +57,7 @@ type slicer struct {
 	planes
 	from, to []int32 // facet f meets planes from[f] <= k < to[f]
 	first    []int32 // per block, into facets
-	facets   []int32 // that meet a block, in order
+	facets   []int32 // in a block's reach, in order
 	tall     []int32
 }
 
@@ -70,12 +83,11 @@ func newSlicer(ctx context.Context, s *stance, p planes) (*slicer, error) {
 
 func (c *slicer) blocks() int { return (c.n + sliceBlock - 1) / sliceBlock }
 
-// span returns the blocks of a facet; none where it meets no plane.
+// span returns the blocks of a facet: those of the planes next to it, also where
+// it meets none.
 func (c *slicer) span(f int) (from, to int32) {
-	if c.from[f] >= c.to[f] {
-		return 0, 0
-	}
-	return c.from[f] / sliceBlock, (c.to[f]-1)/sliceBlock + 1
+	from = max(0, c.from[f]-1) / sliceBlock
+	return from, min(c.to[f]/sliceBlock+1, int32(c.blocks()))
 }
 
 func (c *slicer) count() []int32 {
@@ -259,9 +271,14 @@ func (x *cut) islands() (n int) {
 	return n
 }
 
+// lists returns the facets in reach of a block.
+func (c *slicer) lists(b int) [2][]int32 {
+	return [2][]int32{c.facets[c.first[b]:c.first[b+1]], c.tall}
+}
+
 // cutBlock cuts the planes of a block, in order.
 func (c *slicer) cutBlock(ctx context.Context, b int, x *cut, do func(k int) error) error {
-	lists := [2][]int32{c.facets[c.first[b]:c.first[b+1]], c.tall}
+	lists := c.lists(b)
 	for k := b * sliceBlock; k < min(c.n, (b+1)*sliceBlock); k++ {
 		if err := ctx.Err(); err != nil {
 			return err
@@ -272,9 +289,4 @@ func (c *slicer) cutBlock(ctx context.Context, b int, x *cut, do func(k int) err
 		}
 	}
 	return nil
-}
-
-// planesOf spaces planes over a part's height.
-func planesOf(height, pitch float64) planes {
-	return planes{pitch, max(0, int(math.Ceil(height/pitch-0.5-1e-9)))}
 }

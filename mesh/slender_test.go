@@ -1,0 +1,78 @@
+package mesh_test
+
+import (
+	"context"
+	"testing"
+
+	"corbel/mesh"
+	"corbel/mesh/meshtest"
+)
+
+func slenderOf(t testing.TB, m *mesh.Mesh, f mesh.Frame, pitch float64) []mesh.Slender {
+	t.Helper()
+	s, err := mesh.MeasureSlenderness(context.Background(), m, f, pitch)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return s
+}
+
+func TestSlenderness(t *testing.T) {
+	box := func(x0, y0, z0, x1, y1, z1 float64) *mesh.Mesh {
+		return meshtest.BoxAt(mesh.Vec{x0, y0, z0}, mesh.Vec{x1, y1, z1})
+	}
+	// Grid of a block of 20 x 20 x 10 with things on it.
+	on := func(xs, ys []float64, zs []float64, solid func(i, j, k int) bool) *mesh.Mesh {
+		return meshtest.Blocks(xs, ys, zs, func(i, j, k int) bool { return k == 0 || solid(i, j, k) })
+	}
+	type want struct {
+		ratio, height, width float64
+		kind                 string
+		z                    float64
+	}
+	for _, c := range []struct {
+		name  string
+		m     *mesh.Mesh
+		pitch float64
+		want  []want
+	}{
+		// Row 48 of the check values (derived): 10 high over 0.5.
+		{"48 wall on the platform", box(0, 0, 0, 0.5, 20, 10), 0.1, []want{{20, 10, 0.5, "wall", 0}}},
+		{"wall on a block", on([]float64{0, 9.75, 10.25, 20}, []float64{0, 20}, []float64{0, 10, 20}, func(i, j, k int) bool { return i == 1 }), 0.1, []want{{20, 10, 0.5, "wall", 10}}},
+		{"pin of 2 by 20", meshtest.Cylinder(0, 0, 1, 0, 20, 64), 0.1, []want{{10, 20, 2, "column", 0}}},
+		{"two walls on a block", on([]float64{0, 1, 2, 18, 19, 20}, []float64{0, 20}, []float64{0, 10, 20, 25}, func(i, j, k int) bool { return i == 1 && k == 1 || i == 3 }), 0.1, []want{{15, 15, 1, "wall", 10}, {10, 10, 1, "wall", 10}}},
+		{"wall between posts", on([]float64{0, 5, 15, 20}, []float64{0, 9.75, 10.25, 20}, []float64{0, 1, 21}, func(i, j, k int) bool { return i != 1 || j == 1 }), 0.1, nil},
+		{"tube", meshtest.RingPrism(meshtest.Circle(0, 0, 10, 64), meshtest.Circle(0, 0, 9.5, 64), 0, 60), 0.1, []want{{3, 60, 20, "column", 0}}},
+		// Legs of 2 x 2 by 30 are free until the top reaches over them.
+		{"table", meshtest.Blocks([]float64{0, 2, 18, 20}, []float64{0, 2, 18, 20}, []float64{0, 30, 32}, func(i, j, k int) bool { return k == 1 || i != 1 && j != 1 }), 0.1,
+			[]want{{15, 30, 2, "column", 0}, {15, 30, 2, "column", 0}, {15, 30, 2, "column", 0}, {15, 30, 2, "column", 0}}},
+		// A thin spike on a slender tower: both show.
+		{"spike on a tower", on([]float64{0, 4.75, 5.25, 10}, []float64{0, 4.75, 5.25, 10}, []float64{0, 100, 110}, func(i, j, k int) bool { return i == 1 && j == 1 }), 0.5,
+			[]want{{20, 10, 0.5, "column", 100}, {11, 110, 10, "column", 0}}},
+		{"cube", meshtest.Cube(20), 0.5, nil},
+		{"cone", meshtest.Revolve([]mesh.Vec{{0, 0}, {10, 0}, {0, 10}}, 64), 0.1, nil},
+		{"plate", box(0, 0, 0, 50, 50, 5), 0.1, nil},
+		// A plug of the same height stands inside a ring, not connected.
+		{"plug in a ring", meshtest.Join(meshtest.RingPrism(meshtest.Circle(0, 0, 10, 64), meshtest.Circle(0, 0, 8, 64), 0, 30), meshtest.Cylinder(0, 0, 1, 0, 30, 64)), 0.2,
+			[]want{{15, 30, 2, "column", 0}}},
+		// The hanging part joins the post at 30 and never stood on anything.
+		{"hook", meshtest.Blocks([]float64{0, 4, 8, 12}, []float64{0, 4}, []float64{0, 20, 40, 44}, func(i, j, k int) bool { return i == 0 || k == 2 || i == 2 && k == 1 }), 0.2,
+			[]want{{11, 44, 4, "column", 0}, {5, 20, 4, "column", 20}}},
+	} {
+		got := slenderOf(t, c.m, plusZ, c.pitch)
+		if len(got) != len(c.want) {
+			t.Errorf("%s: %d features, want %d: %+v", c.name, len(got), len(c.want), got)
+			continue
+		}
+		for i, w := range c.want {
+			g := got[i]
+			wantNear(t, c.name+": width", g.WidthMM, w.width, 0.003*w.width)
+			wantNear(t, c.name+": height", g.HeightMM, w.height, c.pitch)
+			wantNear(t, c.name+": ratio", g.Ratio, w.ratio, c.pitch/w.width+0.003*w.ratio)
+			wantNear(t, c.name+": foot", g.Z, w.z, c.pitch)
+			if g.Kind != w.kind {
+				t.Errorf("%s: kind %s, want %s", c.name, g.Kind, w.kind)
+			}
+		}
+	}
+}
