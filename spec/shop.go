@@ -103,11 +103,12 @@ func (d *decoder) machine(s scope) Machine {
 	m.Build.Diameter = b.quantity("diameter")
 	round := m.Build.Diameter.Set && m.Build.Z.Set
 	box := m.Build.X.Set && m.Build.Y.Set && m.Build.Z.Set
-	m.Build.Set = round != box && d.buildShape(b)
+	m.Build.Set = d.buildShape(b) && (round || box)
 	return m
 }
 
-// buildShape judges which sides of a build volume are given.
+// buildShape judges which sides of a build volume are given, and says whether
+// they make a shape.
 func (d *decoder) buildShape(b scope) bool {
 	if b.node == nil || b.node.Partial {
 		return b.node != nil
