@@ -40,19 +40,26 @@ type document struct {
 	text    []byte
 	unit    protocol.PositionEncodingKind
 	lines   func() *lineTable // made when first asked
+	parse   func() *parsed    // likewise; nil for a file that is not ours
 }
 
 func newDocument(u uri.URI, version int32, text []byte, unit protocol.PositionEncodingKind) *document {
 	path := pathOf(u)
-	return &document{
-		uri:     u,
-		path:    path,
-		kind:    kindOf(path),
-		version: version,
-		text:    text,
-		unit:    unit,
-		lines:   sync.OnceValue(func() *lineTable { return newLineTable(text) }),
-	}
+	d := document{uri: u, path: path, kind: kindOf(path), unit: unit}
+	return d.with(version, text, nil)
+}
+
+// with returns the document with another text.
+func (d document) with(version int32, text []byte, lines *lineTable) *document {
+	d.version, d.text = version, text
+	d.lines = sync.OnceValue(func() *lineTable {
+		if lines != nil {
+			return lines
+		}
+		return newLineTable(text)
+	})
+	d.parse = sync.OnceValue(func() *parsed { return parse(d.path, d.kind, text) })
+	return &d
 }
 
 // pathOf is the key under which a document is kept. Editors spell one file's
@@ -83,8 +90,5 @@ func (d *document) edited(version int32, changes []protocol.TextDocumentContentC
 		}
 		lines = newLineTable(text)
 	}
-	next := *d
-	next.version, next.text = version, text
-	next.lines = func() *lineTable { return lines }
-	return &next
+	return d.with(version, text, lines)
 }

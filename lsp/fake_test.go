@@ -12,6 +12,7 @@ import (
 	"testing"
 	"time"
 
+	"go.lsp.dev/uri"
 	"go.uber.org/goleak"
 
 	"corbel/lsp/lsptest"
@@ -157,3 +158,5 @@ func startFake(t testing.TB, f *fake, o Options) *lsptest.Editor {
 
 // Paths need not exist: open texts are never read from disk.
 func specPath(t testing.TB) string { return filepath.Join(t.TempDir(), "bracket.part.toml") }
+
+func uriOf(path string) uri.URI { return uri.File(path) }

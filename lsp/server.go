@@ -48,7 +48,9 @@ type call func(ctx context.Context, snap *snapshot, params jsonrpc2.RawMessage) 
 
 // calls are the requests that are known besides initialize and shutdown.
 func (s *server) calls() map[string]call {
-	calls := map[string]call{}
+	calls := map[string]call{
+		protocol.MethodTextDocumentHover: answer(s.session.hover),
+	}
 	maps.Copy(calls, s.more)
 	return calls
 }
@@ -279,6 +281,7 @@ func capabilities(c client) protocol.ServerCapabilities {
 			Change:    &incremental,
 			Save:      protocol.Boolean(true),
 		},
+		HoverProvider: protocol.Boolean(true),
 	}
 }
 
