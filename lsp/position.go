@@ -86,9 +86,14 @@ func (t *lineTable) position(offset int, unit protocol.PositionEncodingKind) pro
 	return protocol.Position{Line: uint32(n), Character: uint32(character)}
 }
 
-// rangeOf returns the editor's range of a byte range.
+// rangeOf returns the editor's range of a byte range. An end inside a character
+// is moved behind it.
 func (t *lineTable) rangeOf(r spec.Range, unit protocol.PositionEncodingKind) protocol.Range {
-	return protocol.Range{Start: t.position(r.Start, unit), End: t.position(max(r.Start, r.End), unit)}
+	end := max(r.Start, r.End)
+	for end > r.Start && end < len(t.text) && !utf8.RuneStart(t.text[end]) {
+		end++
+	}
+	return protocol.Range{Start: t.position(r.Start, unit), End: t.position(end, unit)}
 }
 
 // units is the length of a character in the agreed unit.

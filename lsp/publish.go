@@ -130,10 +130,11 @@ func rangeIn(doc *document, where rules.Location) protocol.Range {
 	if !sameFile(where.File, doc.path) {
 		at = spec.Range{}
 	}
-	if at.Start >= at.End {
-		at = widen(doc, at.Start)
+	r := doc.lines().rangeOf(at, doc.unit)
+	if r.Start == r.End {
+		r = doc.lines().rangeOf(widen(doc, at.Start), doc.unit)
 	}
-	return doc.lines().rangeOf(at, doc.unit)
+	return r
 }
 
 // widen makes a place without length visible: from there to the end of its

@@ -1,7 +1,6 @@
 package lsp
 
 import (
-	"bytes"
 	"context"
 	"fmt"
 	"io"
@@ -63,16 +62,29 @@ func absolute(t testing.TB, path string) string {
 
 const demo = "../testdata/demo"
 
-// line is a finding in a form that both ways of asking can be brought to:
-// 1-based lines, columns in code points.
-func lineOf(text []byte, f *rules.Finding) string {
-	at := func(offset int) string {
-		before := text[:offset]
-		start := bytes.LastIndexByte(before, '\n') + 1
-		return fmt.Sprintf("%d:%d", bytes.Count(before, []byte("\n"))+1, len([]rune(string(before[start:])))+1)
+// findingLine is a finding in a form that both ways of asking can be brought
+// to: lines and columns from 1, columns in code points. A place without length
+// is shown to the end of its line.
+func findingLine(text []byte, f *rules.Finding) string {
+	at := f.Where.At
+	if at.End > 0 && at.End < len(text) && text[at.End-1] == '\r' && text[at.End] == '\n' {
+		at.End-- // no editor has a place inside a line end
 	}
+	if at.Start >= at.End {
+		end := at.Start
+		for end < len(text) && text[end] != '\n' && text[end] != '\r' {
+			end++
+		}
+		at.End = end
+		for end == at.Start && at.Start > 0 && text[at.Start-1] != '\n' && text[at.Start-1] != '\r' {
+			at.Start--
+			end--
+		}
+	}
+	start := lsptest.Position(string(text), at.Start, protocol.PositionEncodingKindUTF32)
+	end := lsptest.Position(string(text), at.End, protocol.PositionEncodingKindUTF32)
 	severity := map[rules.Level]int{rules.Error: 1, rules.Warning: 2, rules.Note: 3}[f.Level]
-	return fmt.Sprintf("%s-%s %d %s %s", at(f.Where.At.Start), at(f.Where.At.End), severity, f.Check, sentence(f))
+	return fmt.Sprintf("%d:%d-%d:%d %d %s %s", start.Line+1, start.Character+1, end.Line+1, end.Character+1, severity, f.Check, sentence(f))
 }
 
 func shownLine(d protocol.Diagnostic) string {
@@ -94,7 +106,7 @@ func checked(t testing.TB, engine *rules.Engine, path string, text []byte, mode 
 	out := []string{}
 	for i := range found {
 		if found[i].Waived == nil && found[i].Level != rules.Off {
-			out = append(out, lineOf(text, &found[i]))
+			out = append(out, findingLine(text, &found[i]))
 		}
 	}
 	return out
@@ -144,6 +156,12 @@ func TestEditsLeaveTheFindingsOfAFreshStart(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "distributor.part.toml")
 	e.Open(path, string(source))
 	rng := rand.New(rand.NewPCG(11, 12))
+	var last string
+	t.Cleanup(func() {
+		if t.Failed() {
+			t.Log(last)
+		}
+	})
 	for round := range 30 {
 		for range 100 {
 			start, end, insert := randomEdit(rng, e.Content(path))
@@ -160,11 +178,12 @@ func TestEditsLeaveTheFindingsOfAFreshStart(t *testing.T) {
 			return os.ReadFile(p)
 		}})
 		want := strings.Join(checked(t, fresh, path, text, rules.Full), "\n")
-		e.WaitShown(path, "the findings of a fresh start:\n"+want, func(ds []protocol.Diagnostic) bool {
+		e.WaitShown(path, "the findings of a fresh start", func(ds []protocol.Diagnostic) bool {
 			var got []string
 			for _, d := range ds {
 				got = append(got, shownLine(d))
 			}
+			last = "shown:\n" + strings.Join(got, "\n") + "\nfresh:\n" + want
 			return strings.Join(got, "\n") == want
 		})
 	}
@@ -233,22 +252,24 @@ func TestHoverTakesTheEditorsForm(t *testing.T) {
 		{[]protocol.MarkupKind{protocol.MarkupKindMarkdown, protocol.MarkupKindPlainText}, protocol.MarkupKindMarkdown},
 		{[]protocol.MarkupKind{protocol.MarkupKindPlainText}, protocol.MarkupKindPlainText},
 	} {
-		e := startReal(t, Options{})
-		e.Initialize(&protocol.ClientCapabilities{TextDocument: &protocol.TextDocumentClientCapabilities{
-			Hover: &protocol.HoverClientCapabilities{ContentFormat: c.formats},
-		}})
-		path := specPath(t)
-		e.Open(path, "part = \"x\"\n")
-		var h protocol.Hover
-		params := &protocol.HoverParams{}
-		params.TextDocument.URI = uriOf(path)
-		if err := e.Call(protocol.MethodTextDocumentHover, params, &h); err != nil {
-			t.Fatal(err)
-		}
-		m := h.Contents.(*protocol.MarkupContent)
-		if m.Kind != c.want || strings.Contains(m.Value, "**") != (c.want == protocol.MarkupKindMarkdown) {
-			t.Errorf("%v: hover is %s %q", c.formats, m.Kind, m.Value)
-		}
+		t.Run(fmt.Sprint(c.formats), func(t *testing.T) {
+			e := startReal(t, Options{})
+			e.Initialize(&protocol.ClientCapabilities{TextDocument: &protocol.TextDocumentClientCapabilities{
+				Hover: &protocol.HoverClientCapabilities{ContentFormat: c.formats},
+			}})
+			path := specPath(t)
+			e.Open(path, "part = \"x\"\n")
+			var h protocol.Hover
+			params := &protocol.HoverParams{}
+			params.TextDocument.URI = uriOf(path)
+			if err := e.Call(protocol.MethodTextDocumentHover, params, &h); err != nil {
+				t.Fatal(err)
+			}
+			m := h.Contents.(*protocol.MarkupContent)
+			if m.Kind != c.want || strings.Contains(m.Value, "**") != (c.want == protocol.MarkupKindMarkdown) {
+				t.Errorf("%v: hover is %s %q", c.formats, m.Kind, m.Value)
+			}
+		})
 	}
 }
 

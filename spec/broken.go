@@ -287,6 +287,7 @@ func (x *indexer) explainKey(r Range, keys []KeyPart) Problem {
 }
 
 func (x *indexer) explainNoEquals(r Range, name string, i int) Problem {
+	i = min(i, r.End) // blanks may follow the end of the trimmed line
 	rest := string(x.text[i:r.End])
 	p := Problem{
 		At:      r,
