@@ -33,21 +33,30 @@ type Source struct {
 	Status string // "published, read", "published, from memory", "common practice, no source"
 }
 
-// Sense says which side of a limit is the strict one.
-type Sense int
+// LimitDef describes a limit; the table of the language holds them all, the
+// shop files their values.
+type LimitDef = spec.LimitInfo
 
-const (
-	AtLeast Sense = iota // measured values below the limit are findings; a higher limit is stricter
-	AtMost               // measured values above the limit are findings; a lower limit is stricter
-)
-
-// LimitDef describes a limit; its values stand in the shop files.
-type LimitDef struct {
-	Name  string // "wall.thickness"
-	Dim   spec.Dim
-	Sense Sense
-	Doc   string // one sentence
+// limits names the limits of a check.
+func limits(names ...string) []*LimitDef {
+	var out []*LimitDef
+	for _, n := range names {
+		def := spec.FindLimit(n)
+		if def == nil {
+			panic("rules: the language knows no limit " + n)
+		}
+		out = append(out, def)
+	}
+	return out
 }
+
+// The processes by their abbreviations in ISO/ASTM 52900.
+const (
+	LaserPBF  = "PBF-LB/M"
+	BeamPBF   = "PBF-EB/M"
+	BinderJet = "BJT/M"
+	Extrusion = "MEX/M"
+)
 
 // Applies reports whether the check says anything about a process.
 func (c *Check) Applies(process string) bool {

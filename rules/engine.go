@@ -2,7 +2,16 @@ package rules
 
 import (
 	"context"
+	"errors"
+	"os"
+	"path/filepath"
+	"runtime"
+	"strings"
+	"sync"
+	"sync/atomic"
 	"time"
+
+	"golang.org/x/sync/semaphore"
 
 	"corbel/mesh"
 	"corbel/spec"
@@ -10,15 +19,16 @@ import (
 
 // Options steer an Engine. The zero Options are good for the command line.
 type Options struct {
-	// ReadFile gives the bytes of a text file: an editor's buffer first. Nil
-	// reads regular files from disk up to MaxTextBytes.
+	// ReadFile gives the bytes of a text file: an editor's buffer first. The
+	// engine does not change them. Nil reads regular files from disk up to
+	// MaxTextBytes.
 	ReadFile func(path string) ([]byte, error)
 	// Now is the day that waivers are held against; nil is time.Now.
 	Now func() time.Time
 	// Jobs is how many parts may be measured at once; 0 is the number of cores.
 	Jobs int
-	// Memory is the budget in bytes for what is kept and for parts being
-	// measured at once; 0 is DefaultMemory.
+	// Memory is the budget in bytes for what is kept, and again for what is
+	// being measured at once; 0 is DefaultMemory.
 	Memory int64
 	// Progress is told the stage that a part has reached and the share done.
 	// It is called from many goroutines and must return at once.
@@ -40,38 +50,61 @@ const (
 )
 
 // Engine checks parts and keeps what it measured. It is safe for many goroutines.
-type Engine struct{ o Options }
+type Engine struct {
+	o      Options
+	cache  *cache
+	jobs   *semaphore.Weighted // parts being measured
+	memory *semaphore.Weighted // bytes of meshes being measured
+	counts counters
+
+	mu    sync.Mutex            // guards files
+	files map[string]fileRecord // mesh files seen, by absolute path
+}
+
+type counters struct {
+	SpecParses, ShopParses, MeshLoads, MeshHashes, Judgements atomic.Int64
+	mu                                                        sync.Mutex // guards measurements
+	measurements                                              map[Need]int
+}
 
 // New makes an engine.
-func New(o Options) *Engine { return &Engine{o: o} }
+func New(o Options) *Engine {
+	if o.MaxTextBytes <= 0 {
+		o.MaxTextBytes = DefaultMaxTextBytes
+	}
+	if o.ReadFile == nil {
+		o.ReadFile = func(path string) ([]byte, error) { return readText(path, o.MaxTextBytes) }
+	}
+	if o.Now == nil {
+		o.Now = time.Now
+	}
+	if o.Jobs <= 0 {
+		o.Jobs = runtime.GOMAXPROCS(0)
+	}
+	if o.Memory <= 0 {
+		o.Memory = DefaultMemory
+	}
+	if o.Progress == nil {
+		o.Progress = func(string, string, float64) {}
+	}
+	return &Engine{o: o, cache: newCache(o.Memory), jobs: semaphore.NewWeighted(int64(o.Jobs)), memory: semaphore.NewWeighted(o.Memory),
+		files: map[string]fileRecord{}, counts: counters{measurements: map[Need]int{}}}
+}
 
 // Part checks one part spec. Everything that is wrong is in the report: there
 // is no error beside it. Where ctx ends first, Err says so and the rest is partial.
 func (e *Engine) Part(ctx context.Context, path string, mode Mode) *PartReport {
-	r := &PartReport{Path: path, Status: Checked, Shop: &Shop{}, Limits: &Limits{}, Measured: &Measured{}}
-	text, err := e.o.ReadFile(path)
+	r := newReport(path)
+	r.Deps = []string{absolute(path)}
+	text, err := e.parsePart(path)
 	if err != nil {
-		r.Status = Unchecked
-		r.Failures = append(r.Failures, Failure{What: "spec", Why: err.Error()})
+		r.fail("spec", "Part spec "+quoted(path)+" can't be read: "+err.Error()+".")
 		return r
 	}
-	part, problems := spec.ParsePart(path, text)
-	r.Spec = part
-	for _, p := range problems {
-		r.Findings = append(r.Findings, Finding{Check: "spec", Level: Level(p.Level), Message: p.Message, Help: p.Help,
-			Count: 1, Fixes: p.Fixes, Where: Location{File: path, Key: p.Key, At: p.At}})
-	}
+	r.Spec = text.file
+	r.Findings = problemFindings(path, text.problems)
+	e.judge(ctx, r, mode)
 	return r
-}
-
-// ShopFile checks a shop file: its text, its chain, its policy.
-func (e *Engine) ShopFile(ctx context.Context, path string) *ShopReport {
-	return &ShopReport{Path: path, Shop: &Shop{}}
-}
-
-// Mesh checks a bare mesh as if a spec named it; the CLI's measure uses it.
-func (e *Engine) Mesh(ctx context.Context, path string, how MeshOptions, mode Mode) *PartReport {
-	return &PartReport{Path: path, Shop: &Shop{}, Limits: &Limits{}, Measured: &Measured{}}
 }
 
 // MeshOptions say how a bare mesh is to be looked at.
@@ -79,14 +112,182 @@ type MeshOptions struct {
 	Unit              string
 	Up                mesh.Vec // zero is +z
 	Process, Material string   // empty process is PBF-LB/M
+	Machine           string
+}
+
+// Mesh checks a bare mesh as if a spec named it. The shop is the nearest one
+// upward, as for a spec.
+func (e *Engine) Mesh(ctx context.Context, path string, how MeshOptions, mode Mode) *PartReport {
+	r := newReport(path)
+	set := func(v string) spec.Value[string] { return spec.Value[string]{V: v, Set: v != ""} }
+	p := &spec.Part{File: path, Doc: &spec.Doc{}}
+	p.Name = set(strings.TrimSuffix(filepath.Base(path), filepath.Ext(path)))
+	p.Process, p.Material, p.Machine = set(how.Process), set(how.Material), set(how.Machine)
+	if how.Process == "" {
+		p.Process = set(LaserPBF)
+	}
+	p.Use = set("general")
+	p.Mesh.File, p.Mesh.Units = set(filepath.Base(path)), set(how.Unit)
+	if how.Up != (mesh.Vec{}) {
+		p.Orientation.Up = spec.Value[spec.Vec3]{V: spec.Vec3(how.Up), Set: true}
+	}
+	r.Spec, r.Bare = p, true
+	e.judge(ctx, r, mode)
+	return r
+}
+
+// Defaults returns the shop and the limits of a process, material and machine
+// without a part. shop is a file, or empty for the nearest one upward.
+func (e *Engine) Defaults(shop, process, material, machine string) *PartReport {
+	set := func(v string) spec.Value[string] { return spec.Value[string]{V: v, Set: v != ""} }
+	p := &spec.Part{File: "limits", Doc: &spec.Doc{}, Process: set(process), Material: set(material), Machine: set(machine), Shop: set(shop)}
+	r := newReport(p.File)
+	r.Spec, r.Bare = p, true
+	e.judge(context.Background(), r, Text)
+	return r
+}
+
+// ShopFile checks a shop file: its text, what it extends, its names.
+func (e *Engine) ShopFile(ctx context.Context, path string) *ShopReport {
+	r := &ShopReport{Path: path, Shop: newShop(), Err: ctx.Err()}
+	c, err := e.shopChain(path)
+	r.Deps = c.deps
+	if err != nil {
+		r.Failures = append(r.Failures, Failure{"shop", "Shop file " + quoted(path) + " can't be read: " + err.Error() + "."})
+		return r
+	}
+	r.File = c.files[len(c.files)-1]
+	r.Shop = newShop(c.files...)
+	for _, p := range c.problems {
+		if p.file == r.File {
+			r.Findings = append(r.Findings, problemFindings(path, []spec.Problem{p.Problem})...)
+		}
+	}
+	r.Findings = append(r.Findings, shopNameFindings(r.File, r.Shop)...)
+	finish(r.Findings)
+	return r
+}
+
+func quoted(path string) string { return "\"" + path + "\"" }
+
+func newReport(path string) *PartReport {
+	return &PartReport{Path: path, Status: Checked, Complete: true, Shop: newShop(), Limits: &Limits{}, Measured: &Measured{}}
+}
+
+func (r *PartReport) fail(what, why string) {
+	r.Status = Unchecked
+	r.Failures = append(r.Failures, Failure{what, why})
+}
+
+// judge does everything that follows the text: shop, limits, mesh, checks.
+func (e *Engine) judge(ctx context.Context, r *PartReport, mode Mode) {
+	part := r.Spec
+	shop, findings, failures, deps := e.shopOf(part)
+	r.Shop = shop
+	r.Deps = append(r.Deps, deps...)
+	r.Findings = append(r.Findings, findings...)
+	for _, f := range failures {
+		r.fail(f.What, f.Why)
+	}
+	limits, findings := resolveLimits(shop, part)
+	r.Limits = limits
+	r.Findings = append(r.Findings, findings...)
+	r.Findings = append(r.Findings, nameFindings(part, shop)...)
+
+	subject := &Subject{Spec: part, Shop: shop, Limits: limits, Measured: r.Measured}
+	readable := e.meshOf(ctx, r, mode)
+	subject.Mesh = r.Mesh
+	judged := map[string]bool{}
+	w := newWaivers(part, shop.Policy(), e.o.Now())
+	switch {
+	case mode == Text || !readable:
+		r.Complete = r.Complete && !readable
+	case !part.Process.Set:
+		r.fail("checks", "No process is given, so no limit applies and the mesh was not judged.")
+	default:
+		e.measure(ctx, r, subject, mode)
+		e.runChecks(r, subject, w, judged)
+	}
+	r.Findings = append(r.Findings, w.findings(judged)...)
+	r.Cautions = cautionsOf(r)
+	finish(r.Findings)
+	r.Err = ctx.Err()
+}
+
+// meshOf reads the mesh that the spec names and reports whether there is one
+// to judge. In Text mode it only looks whether the file is there.
+func (e *Engine) meshOf(ctx context.Context, r *PartReport, mode Mode) bool {
+	part := r.Spec
+	file := part.Mesh.File
+	if !file.Set {
+		if mode != Text {
+			r.fail("mesh", "No mesh is named, so only the text was checked.")
+		}
+		return false
+	}
+	r.MeshPath = beside(part.File, file.V)
+	r.Deps = append(r.Deps, absolute(r.MeshPath))
+	bad := func(check, key string, at spec.Range, message, help string) bool {
+		f := specFinding(part, Error, key, at, message, help)
+		f.Check = check
+		r.Findings = append(r.Findings, f)
+		if mode != Text {
+			r.fail("mesh", message)
+		}
+		return false
+	}
+	if err := within(e.o.Root, r.MeshPath); err != nil {
+		return bad(Spec.Name, "mesh.file", file.At, "Mesh file "+quoted(file.V)+" can't be read: "+err.Error()+".", "Keep the mesh beside the spec, or widen the workspace.")
+	}
+	info, err := os.Stat(r.MeshPath)
+	if err != nil {
+		if errors.Is(err, os.ErrNotExist) {
+			return bad(Spec.Name, "mesh.file", file.At, "Mesh file "+quoted(file.V)+" does not exist.", "Correct the name (it is relative to this spec), or export the mesh.")
+		}
+		return bad(Spec.Name, "mesh.file", file.At, "Mesh file "+quoted(file.V)+" can't be read: "+plainError(err).Error()+".", "")
+	}
+	if err := regular(info); err != nil {
+		return bad(Spec.Name, "mesh.file", file.At, "Mesh file "+quoted(file.V)+" can't be read: "+err.Error()+".", "Name a file of triangles: .stl, .3mf, .obj or .ply.")
+	}
+	if mode == Text {
+		return true
+	}
+	l, ok, err := e.loadMesh(ctx, r.MeshPath, info, part.Mesh.Units.V, mode)
+	switch {
+	case err != nil:
+		r.fail("mesh", err.Error())
+		return false
+	case !ok:
+		r.Complete = false
+		return false
+	case l.err != nil:
+		key, at, check := "mesh.file", file.At, Mesh.Name
+		if errors.Is(l.err, mesh.ErrUnit) || errors.Is(l.err, mesh.ErrUnitConflict) {
+			check, key = Spec.Name, "mesh.units"
+			if part.Mesh.Units.Set {
+				at = part.Mesh.Units.At
+			}
+		}
+		return bad(check, key, at, "Mesh "+quoted(file.V)+" can't be read: "+strings.TrimSuffix(l.err.What, ".")+".", l.err.Help)
+	}
+	r.Mesh = l.mesh
+	return true
 }
 
 // Counts says how often something was computed since the engine was made; for tests.
 type Counts struct {
-	SpecParses, ShopParses, MeshLoads, MeshHashes int
-	Measurements                                  map[Need]int
-	Judgements                                    int
+	SpecParses, ShopParses, MeshLoads, MeshHashes, Judgements int
+	Measurements                                              map[Need]int
 }
 
 // Counts returns the counters.
-func (e *Engine) Counts() Counts { return Counts{} }
+func (e *Engine) Counts() Counts {
+	c := Counts{int(e.counts.SpecParses.Load()), int(e.counts.ShopParses.Load()), int(e.counts.MeshLoads.Load()),
+		int(e.counts.MeshHashes.Load()), int(e.counts.Judgements.Load()), map[Need]int{}}
+	e.counts.mu.Lock()
+	defer e.counts.mu.Unlock()
+	for n, k := range e.counts.measurements {
+		c.Measurements[n] = k
+	}
+	return c
+}

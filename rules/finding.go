@@ -1,6 +1,8 @@
 package rules
 
 import (
+	"slices"
+
 	"corbel/mesh"
 	"corbel/spec"
 )
@@ -15,6 +17,20 @@ const (
 	Warning Level = "warning"
 	Error   Level = "error"
 )
+
+// levels in order of weight.
+var levels = []Level{Note, Warning, Error}
+
+// Weight orders levels: 0 for off, then note, warning, error.
+func (l Level) Weight() int { return slices.Index(levels, l) + 1 }
+
+// shifted returns the level some steps up or down, never off and never past error.
+func (l Level) shifted(steps int) Level {
+	if l == Off {
+		return Off
+	}
+	return levels[max(0, min(len(levels)-1, l.Weight()-1+steps))]
+}
 
 // Finding is a measurement on the wrong side of a limit, or something wrong
 // with the text or the files. It holds numbers and places; Message is made
@@ -46,6 +62,12 @@ type Finding struct {
 	Fixes       []spec.Fix // edits of the file of Where
 	Fingerprint string
 	Waived      *spec.Waiver
+
+	like    string // findings of a check with equal words here are merged; "" stands alone
+	feature string // what the fingerprint calls the thing: a hole's name, a kind
+	caution []Caution
+	shift   int // steps of level above or below the check's own
+	detail  any // what Say needs beside the numbers
 }
 
 // PlacesMax bounds how many places one finding carries; Count goes on counting.

@@ -1,25 +1,31 @@
 package rules
 
-import "corbel/mesh"
+import (
+	"context"
+	"fmt"
+	"math"
+
+	"corbel/mesh"
+)
 
 // Need names a measurement that checks read.
 type Need string
 
-// The measurements. Those marked (frame) depend on how the part stands.
+// The measurements.
 const (
 	NeedIntegrity Need = "integrity"
 	NeedMass      Need = "mass properties"
-	NeedBox       Need = "oriented box"     // (frame)
-	NeedOverhang  Need = "overhang regions" // (frame)
-	NeedStarts    Need = "floating starts"  // (frame)
+	NeedBox       Need = "oriented box"
+	NeedCylinders Need = "holes and pins"
+	NeedOverhang  Need = "overhang regions"
+	NeedStarts    Need = "floating starts"
 	NeedWall      Need = "wall thickness"
 	NeedGap       Need = "gap width"
 	NeedFeather   Need = "feather edges"
 	NeedBall      Need = "largest ball"
-	NeedCylinders Need = "holes and pins"
 	NeedVoids     Need = "voids"
-	NeedSections  Need = "sections"    // (frame)
-	NeedSlender   Need = "slenderness" // (frame)
+	NeedSections  Need = "sections"
+	NeedSlender   Need = "slenderness"
 )
 
 // Measured holds the measurements of one part as it stands. A nil field was
@@ -29,12 +35,12 @@ type Measured struct {
 	Integrity *mesh.Integrity
 	Mass      *mesh.Mass
 	Box       *mesh.OrientedBox
+	Cylinders *mesh.Cylinders
 	Overhang  *mesh.Overhang
-	Starts    []mesh.FloatingStart // nil with Has(NeedStarts) means none there
+	Starts    []mesh.FloatingStart // empty with Has(NeedStarts) means none there
 	Wall, Gap *mesh.ThicknessField
 	Feather   []mesh.FeatherEdge
 	Ball      *mesh.Ball
-	Cylinders *mesh.Cylinders
 	Voids     *mesh.Voids
 	Sections  *mesh.Sections
 	Slender   []mesh.Slender
@@ -46,3 +52,175 @@ type Measured struct {
 
 // Has reports whether a measurement was made.
 func (m *Measured) Has(n Need) bool { return m != nil && m.have[n] }
+
+// measurement says how a need is met: with what parameters, how the result is
+// kept, and what it weighs in memory and in work.
+type measurement struct {
+	need   Need
+	framed bool // depends on how the part stands
+	effort float64
+	// key adds the parameters to the recipe.
+	key func(p *params) string
+	run func(ctx context.Context, m *mesh.Mesh, p *params) (value any, size int64, err error)
+	put func(d *Measured, value any)
+}
+
+// params are the parameters of the measurements of one part. They come from
+// the limits, in coarse steps, so that a new limit measures nothing again
+// unless it is far larger than any before.
+type params struct {
+	frame     mesh.Frame
+	angleRad  float64 // overhang
+	wallCapMM float64
+	gapCapMM  float64
+	patchMM   float64
+	cylinders *mesh.Cylinders
+}
+
+const (
+	// angleSlackRad lets tessellation noise of half a degree pass (common practice, no source).
+	angleSlackRad = 0.5 * math.Pi / 180
+	// wedgeRad is the widest wedge that can be taken for a thin wall: walls are
+	// opposed by more than 120 degrees, so edges of less than 60 degrees show in
+	// the thickness, and the sharper ones among them are feather edges.
+	wedgeRad = 60 * math.Pi / 180
+	// capLeastMM and up by doubling: limits in use lie between 0.2 and 2 mm.
+	capLeastMM = 2.0
+	// layersPerMM of the sections: a pitch of 0.25 mm tells growth within 1 mm.
+	sectionPitchMM = 0.25
+)
+
+// capFor returns the resolved thickness for a limit: the next of 2, 4, 8, ...
+func capFor(limitMM float64) float64 {
+	c := capLeastMM
+	for c < limitMM && c < 1024 {
+		c *= 2
+	}
+	return c
+}
+
+// patchFor returns the diameter of the disc of an area, down to a step of a
+// quarter octave: a patch of the area can't be missed.
+func patchFor(areaMM2 float64) float64 {
+	d := math.Sqrt(4 * math.Max(areaMM2, 0.01) / math.Pi)
+	return math.Exp2(math.Floor(4*math.Log2(d)) / 4)
+}
+
+// measurements in the order in which they are made: cheap ones and those that
+// others need first.
+var measurements = []measurement{
+	{need: NeedIntegrity, effort: 2,
+		run: func(ctx context.Context, m *mesh.Mesh, _ *params) (any, int64, error) {
+			v, err := mesh.MeasureIntegrity(ctx, m)
+			return &v, 4096, err
+		},
+		put: func(d *Measured, v any) { d.Integrity = v.(*mesh.Integrity) }},
+	{need: NeedMass, effort: 0.1,
+		run: func(ctx context.Context, m *mesh.Mesh, _ *params) (any, int64, error) {
+			v, err := mesh.MeasureMass(ctx, m)
+			return &v, 256, err
+		},
+		put: func(d *Measured, v any) { d.Mass = v.(*mesh.Mass) }},
+	{need: NeedBox, framed: true, effort: 0.2,
+		run: func(ctx context.Context, m *mesh.Mesh, p *params) (any, int64, error) {
+			v, err := mesh.MeasureBox(ctx, m, p.frame)
+			return &v, 256, err
+		},
+		put: func(d *Measured, v any) { d.Box = v.(*mesh.OrientedBox) }},
+	{need: NeedCylinders, effort: 2,
+		run: func(ctx context.Context, m *mesh.Mesh, _ *params) (any, int64, error) {
+			v, err := mesh.MeasureCylinders(ctx, m)
+			return v, facetBytes(m, 12), err
+		},
+		put: func(d *Measured, v any) { d.Cylinders = v.(*mesh.Cylinders) }},
+	{need: NeedOverhang, framed: true, effort: 1,
+		key: func(p *params) string { return fmt.Sprintf("angle %g holes %t", p.angleRad, p.cylinders != nil) },
+		run: func(ctx context.Context, m *mesh.Mesh, p *params) (any, int64, error) {
+			o := mesh.OverhangParams{AngleRad: p.angleRad, SlackRad: angleSlackRad}
+			if p.cylinders != nil {
+				o.HoleOf = p.cylinders.HoleOf
+			}
+			v, err := mesh.MeasureOverhang(ctx, m, p.frame, o)
+			return &v, facetBytes(m, 8), err
+		},
+		put: func(d *Measured, v any) { d.Overhang = v.(*mesh.Overhang) }},
+	{need: NeedStarts, framed: true, effort: 0.3,
+		run: func(ctx context.Context, m *mesh.Mesh, p *params) (any, int64, error) {
+			v, err := mesh.MeasureFloatingStarts(ctx, m, p.frame)
+			return v, facetBytes(m, 1), err
+		},
+		put: func(d *Measured, v any) { d.Starts = v.([]mesh.FloatingStart) }},
+	{need: NeedFeather, effort: 0.3,
+		run: func(ctx context.Context, m *mesh.Mesh, _ *params) (any, int64, error) {
+			v, err := mesh.MeasureFeatherEdges(ctx, m, wedgeRad)
+			return v, facetBytes(m, 2), err
+		},
+		put: func(d *Measured, v any) { d.Feather = v.([]mesh.FeatherEdge) }},
+	{need: NeedWall, effort: 4,
+		key: func(p *params) string { return fmt.Sprintf("cap %g patch %g", p.wallCapMM, p.patchMM) },
+		run: func(ctx context.Context, m *mesh.Mesh, p *params) (any, int64, error) {
+			v, err := mesh.MeasureThickness(ctx, m, mesh.ThicknessParams{CapMM: p.wallCapMM, PatchMM: p.patchMM})
+			return v, facetBytes(m, 64), err
+		},
+		put: func(d *Measured, v any) { d.Wall = v.(*mesh.ThicknessField) }},
+	{need: NeedGap, effort: 3,
+		key: func(p *params) string { return fmt.Sprintf("cap %g patch %g", p.gapCapMM, p.patchMM) },
+		run: func(ctx context.Context, m *mesh.Mesh, p *params) (any, int64, error) {
+			v, err := mesh.MeasureGap(ctx, m, mesh.ThicknessParams{CapMM: p.gapCapMM, PatchMM: p.patchMM})
+			return v, facetBytes(m, 64), err
+		},
+		put: func(d *Measured, v any) { d.Gap = v.(*mesh.ThicknessField) }},
+	{need: NeedBall, effort: 2,
+		run: func(ctx context.Context, m *mesh.Mesh, _ *params) (any, int64, error) {
+			v, err := mesh.MeasureLargestBall(ctx, m)
+			return &v, 128, err
+		},
+		put: func(d *Measured, v any) { d.Ball = v.(*mesh.Ball) }},
+	{need: NeedVoids, effort: 4,
+		run: func(ctx context.Context, m *mesh.Mesh, _ *params) (any, int64, error) {
+			v, err := mesh.MeasureVoids(ctx, m, mesh.VoidParams{})
+			return v, facetBytes(m, 1), err
+		},
+		put: func(d *Measured, v any) { d.Voids = v.(*mesh.Voids) }},
+	{need: NeedSections, framed: true, effort: 1,
+		key: func(*params) string { return fmt.Sprintf("pitch %g", sectionPitchMM) },
+		run: func(ctx context.Context, m *mesh.Mesh, p *params) (any, int64, error) {
+			v, err := mesh.MeasureSections(ctx, m, p.frame, sectionPitchMM)
+			return v, 64 << 10, err
+		},
+		put: func(d *Measured, v any) { d.Sections = v.(*mesh.Sections) }},
+	{need: NeedSlender, framed: true, effort: 1,
+		key: func(*params) string { return fmt.Sprintf("pitch %g", sectionPitchMM) },
+		run: func(ctx context.Context, m *mesh.Mesh, p *params) (any, int64, error) {
+			v, err := mesh.MeasureSlenderness(ctx, m, p.frame, sectionPitchMM)
+			return v, 64 << 10, err
+		},
+		put: func(d *Measured, v any) { d.Slender = v.([]mesh.Slender) }},
+}
+
+func facetBytes(m *mesh.Mesh, each int64) int64 { return 512 + each*int64(len(m.Facets)) }
+
+// recipe is the key of a measurement: everything its value depends on.
+func (s *measurement) recipe(meshKey string, p *params) string {
+	k := meshKey + "|" + string(s.need)
+	if s.framed {
+		// The lift shifts a part and changes what rests on the platform.
+		k += fmt.Sprintf("|frame %v %v %v %g", p.frame.X, p.frame.Y, p.frame.Z, p.frame.Lift)
+	}
+	if s.key != nil {
+		k += "|" + s.key(p)
+	}
+	return k
+}
+
+// needsOf returns the measurements that a set of needs takes, in their order.
+func needsOf(needs map[Need]bool) []*measurement {
+	var out []*measurement
+	for i := range measurements {
+		m := &measurements[i]
+		if needs[m.need] {
+			out = append(out, m)
+		}
+	}
+	return out
+}

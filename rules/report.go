@@ -38,6 +38,8 @@ type PartReport struct {
 	MeshPath string     // of the mesh file the spec names, relative like Path; empty if it names none
 	Measured *Measured  // never nil; fields are nil where not measured
 	Failures []Failure  // what could not be checked, and why
+	Cautions []Caution  // of the findings, and of process, material and use; each once
+	Bare     bool       // a mesh without a spec: Spec was made up, its places mean nothing
 	Deps     []string   // absolute paths whose change changes the report: spec, shop chain, mesh
 	Err      error      // the context's, where the work was cancelled; the rest is then partial
 }

@@ -138,6 +138,10 @@ var Limits = []LimitInfo{
 	{"support-access.length", Length, "mm", Lower, false, between(5, 500), `"60 mm"`,
 		"The reach of the tool that takes supports off."},
 
+	{"sinter.shrinkage-xy", None, "", Higher, false, between(0, 0.3), `0.17`,
+		"How much a part shrinks in the furnace in the plane of the platform, as a share of the green length. A material's own `shrinkage-xy` comes first."},
+	{"sinter.shrinkage-z", None, "", Higher, false, between(0, 0.35), `0.195`,
+		"How much a part shrinks in the furnace along the build direction, as a share of the green length. A material's own `shrinkage-z` comes first."},
 	{"sinter.size", Length, "mm", Lower, false, between(5, 2000), `"100 mm"`,
 		"The longest edge of a part that sinters true."},
 	{"sinter.span", Length, "mm", Lower, false, between(1, 500), `"10 mm"`,

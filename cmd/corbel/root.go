@@ -1,0 +1,93 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+
+	"github.com/spf13/cobra"
+	"golang.org/x/term"
+
+	"corbel/rules"
+)
+
+// Exit codes.
+const (
+	exitClean     = 0 // nothing at or above the level
+	exitFindings  = 1
+	exitUnchecked = 2 // something could not be checked, or the command line is wrong
+)
+
+// app is what the commands share: streams, and the exit code they leave.
+type app struct {
+	in       io.Reader
+	out, err io.Writer
+	code     int
+}
+
+// run is the whole program but the process: arguments in, exit code out.
+func run(ctx context.Context, args []string, in io.Reader, out, errs io.Writer) int {
+	a := &app{in: in, out: out, err: errs}
+	root := a.command()
+	root.SetArgs(args)
+	root.SetIn(in)
+	root.SetOut(out)
+	root.SetErr(errs)
+	if err := root.ExecuteContext(ctx); err != nil {
+		fmt.Fprintln(errs, "corbel:", err)
+		if !errors.Is(err, context.Canceled) {
+			return exitUnchecked
+		}
+		return 130 // stopped by the user, as a shell says it
+	}
+	return a.code
+}
+
+func (a *app) command() *cobra.Command {
+	root := &cobra.Command{
+		Use:   "corbel",
+		Short: "Check the design of metal additive-manufacturing parts",
+		Long: "corbel checks part specs (NAME.part.toml) and the meshes they name against the limits of a process, a material,\n" +
+			"a machine and a shop. " + rules.GeneralNote,
+		SilenceUsage:  true,
+		SilenceErrors: true,
+		Version:       rules.Version,
+	}
+	root.SetVersionTemplate("corbel {{.Version}}\n")
+	root.AddCommand(a.checkCommand(), a.measureCommand(), a.limitsCommand(), a.explainCommand(), a.versionCommand())
+	return root
+}
+
+func (a *app) versionCommand() *cobra.Command {
+	return &cobra.Command{
+		Use:   "version",
+		Short: "Say the version",
+		Args:  cobra.NoArgs,
+		RunE: func(*cobra.Command, []string) error {
+			_, err := fmt.Fprintln(a.out, "corbel", rules.Version)
+			return err
+		},
+	}
+}
+
+// isTerminal reports whether a stream is a terminal.
+func isTerminal(w io.Writer) bool {
+	f, ok := w.(*os.File)
+	return ok && term.IsTerminal(int(f.Fd()))
+}
+
+// coloured decides about colour: "always", "never", or "auto": a terminal
+// that is not dumb, and NO_COLOR not set.
+func coloured(choice string, w io.Writer) (bool, error) {
+	switch choice {
+	case "always":
+		return true, nil
+	case "never":
+		return false, nil
+	case "auto":
+		return isTerminal(w) && os.Getenv("NO_COLOR") == "" && os.Getenv("TERM") != "dumb", nil
+	}
+	return false, fmt.Errorf("--color takes auto, always or never, not %q", choice)
+}

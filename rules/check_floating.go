@@ -1,0 +1,54 @@
+package rules
+
+import (
+	"fmt"
+
+	"corbel/mesh"
+)
+
+// FloatingStart finds places where the part starts in mid-air.
+var FloatingStart = &Check{
+	Name:    "floating-start",
+	Summary: "The part starts nowhere but on the platform, or on material below.",
+	Why: "A place that is lower than everything around it, with nothing under it, begins as an island in loose powder. " +
+		"However steep its flanks, the first layer of it is held by nothing.",
+	Wrong: "The recoater drags the island away, or it sinks and curls; what grows on it later is displaced or missing, and the build may stop.",
+	Sources: []Source{
+		{"an island needs support until it joins the part: shop rule", "common practice, no source"},
+		{"supports can be minimised but orientation decides where they start: Calignano 2014, Mater Des 64:203", "published, read"},
+	},
+	Limits:    limits("floating-start.area"),
+	Needs:     []Need{NeedStarts},
+	Processes: []string{LaserPBF, BeamPBF, Extrusion},
+	Elsewhere: "the powder bed carries an island until it joins the part",
+	Cautions:  []Caution{cautionSharp},
+	Judge:     judgeFloating,
+	Say:       sayFloating,
+}
+
+func judgeFloating(p *Subject) []Finding {
+	limit, _ := p.Limit("floating-start.area")
+	var out []Finding
+	for _, s := range p.Measured.Starts {
+		// Without a tolerated area every start counts, a point too.
+		if limit.V > 0 && s.AreaMM2 <= limit.V {
+			continue
+		}
+		origin := limit.Origin
+		f := Finding{HasValue: true, Measured: s.AreaMM2, Limit: limit.V, Unit: "mm2", LimitFrom: &origin, Count: 1,
+			Where: p.whereUp(), feature: s.Kind, like: s.Kind, detail: s}
+		f.place(s.At, mesh.Box{Min: s.At, Max: s.At}, s.AreaMM2, s.Facets)
+		out = append(out, f)
+	}
+	return out
+}
+
+func sayFloating(p *Subject, f *Finding) {
+	s := f.detail.(mesh.FloatingStart)
+	area := ""
+	if s.AreaMM2 > 0 {
+		area = fmt.Sprintf(" with a face of %s mm2", rounded(s.AreaMM2))
+	}
+	f.Message = fmt.Sprintf("Part starts in mid-air%s, %s mm above the platform, %s%s.", area, number(s.Height, 0.05), p.near(f.At), more(f))
+	f.Help = "Turn the part so that this place grows out of material below, join it to the part lower down, or plan support under it."
+}

@@ -1,0 +1,119 @@
+package rules
+
+import (
+	"fmt"
+
+	"corbel/mesh"
+)
+
+// Mesh looks at the mesh itself: is it a closed, consistently wound surface of
+// a plausible size, so that inside, volume and thickness mean something?
+var Mesh = &Check{
+	Name:    "mesh",
+	Summary: "The mesh is closed, wound one way, free of crossings, and of a plausible size.",
+	Why: "Volume, wall thickness and trapped powder only mean something where inside and outside are told apart. " +
+		"A mesh with holes or flipped facets is repaired by somebody later, by guess, and what is built is not what was drawn.",
+	Wrong: "Layers are filled outside the part or left empty inside it; a part drawn in inches and read in millimetres comes out 25.4 times too small.",
+	Sources: []Source{
+		{"coarse or faulty export shows in the built part: Hällgren, Pejryd, Ekengren 2016, Procedia CIRP 50:518", "published, read in part"},
+		{"a closed surface has exactly two facets at every edge", "geometry"},
+	},
+	Needs: []Need{NeedIntegrity},
+	Judge: judgeMesh,
+	Say:   sayMesh,
+}
+
+const (
+	// A largest extent outside these betrays a wrong unit more often than an
+	// unusual part (common practice, no source).
+	extentLeastMM = 2.0
+	extentMostMM  = 1500.0
+)
+
+// flaw is one kind of damage.
+type flaw struct {
+	kind, one, many string
+	count           int
+	at              []mesh.Vec
+	shift           int // of the level: -1 a warning, -2 a note
+	help            string
+}
+
+func judgeMesh(p *Subject) []Finding {
+	i := p.Measured.Integrity
+	const close = "Close the surface in CAD and export again; a repaired mesh is a guess."
+	flaws := []flaw{
+		{"open", "open edge", "open edges", i.OpenEdges, i.OpenAt, 0, close},
+		{"nonmanifold", "edge shared by more than two facets", "edges shared by more than two facets", i.NonmanifoldEdges, i.NonmanifoldAt, 0,
+			"Let bodies overlap or keep them apart; bodies that touch along an edge have no inside there."},
+		{"flipped", "facet wound against its neighbours", "facets wound against their neighbours", i.FlippedFacets, i.FlippedAt, 0,
+			"Make the normals point outwards and export again."},
+		{"inverted", "shell turned inside out", "shells turned inside out", i.InvertedShells, nil, 0,
+			"Turn the shell's normals: solid bodies outwards, voids inwards."},
+		{"crossing", "pair of facets that cross each other", "pairs of facets that cross each other", i.SelfIntersections, i.IntersectAt, -1,
+			"Unite the bodies in CAD, so that the surface crosses itself nowhere."},
+		{"degenerate", "facet without area", "facets without area", i.DegenerateFacets, nil, -2,
+			"Harmless in most machines; a finer or cleaner export avoids them."},
+		{"duplicate", "facet that repeats another", "facets that repeat others", i.DuplicateFacets, nil, -1,
+			"Remove the second copy of the surface."},
+	}
+	var out []Finding
+	for _, w := range flaws {
+		if w.count == 0 {
+			continue
+		}
+		f := Finding{HasValue: true, Measured: float64(w.count), Where: p.whereMesh(), Count: 1, shift: w.shift, feature: w.kind, detail: w}
+		if len(w.at) > 0 {
+			box := mesh.EmptyBox()
+			for _, v := range w.at {
+				box = box.Grow(v)
+			}
+			f.place(w.at[0], box, 0, nil)
+		}
+		out = append(out, f)
+	}
+	return append(out, judgeExtent(p)...)
+}
+
+func judgeExtent(p *Subject) []Finding {
+	size := p.Mesh.Box().Size()
+	largest := max(size[0], size[1], size[2])
+	limit := extentLeastMM
+	switch {
+	case largest > extentMostMM:
+		limit = extentMostMM
+	case largest >= extentLeastMM:
+		return nil
+	}
+	f := Finding{HasValue: true, Measured: largest, Limit: limit, Unit: "mm", Count: 1, shift: -1, feature: "size", Where: p.whereMesh()}
+	if u := p.Spec.Mesh.Units; u.Set {
+		f.Where = Location{p.Spec.File, "mesh.units", u.At}
+	}
+	return []Finding{f}
+}
+
+func sayMesh(p *Subject, f *Finding) {
+	w, ok := f.detail.(flaw)
+	if !ok {
+		word := "less"
+		if f.Measured > f.Limit {
+			word = "more"
+		}
+		f.Message = fmt.Sprintf("Largest extent is %s mm, %s than %s mm: the unit may be wrong.", plain(roundTo(f.Measured, 3)), word, plain(f.Limit))
+		f.Help = "Compare with the drawing, and set mesh.units to the unit of the file's numbers."
+		return
+	}
+	name := w.many
+	if w.count == 1 {
+		name = w.one
+	}
+	at := ""
+	if f.HasPlace {
+		at = " " + p.near(f.At)
+		if w.count > 1 {
+			at = ", first" + at
+		}
+	}
+	f.Message = fmt.Sprintf("Mesh has %d %s%s.", w.count, name, at)
+	f.Help = w.help
+}

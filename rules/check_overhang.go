@@ -1,0 +1,92 @@
+package rules
+
+import (
+	"fmt"
+
+	"corbel/mesh"
+)
+
+// Overhang compares downskin regions with the angle, reach and span that a
+// process carries without support.
+var Overhang = &Check{
+	Name:    "overhang",
+	Summary: "Downskin lies steep enough, or reaches no further than the process carries it without support.",
+	Why: "Each layer needs something below it to carry it and to take its heat away. Downskin below the angle has only powder there, " +
+		"so it needs support: material that is built, paid for, and cut off again where a tool can reach.",
+	Wrong: "The free end curls up into the recoater, or sags into the powder and hangs full of dross; the surface is rough and out of place.",
+	Sources: []Source{
+		{"45 degrees as the angle that carries itself, 316L: Thomas 2009, thesis, Univ. of Wales Institute Cardiff; Wang, Yang, Yi, Su 2013, Int J Adv Manuf Technol 65:1471", "published, from memory"},
+		{"below 30 degrees not feasible, rougher as the angle falls: Proc. Des. Soc., Computational analysis of overhang surface roughness effects on self-supporting channels, citing Han et al. 2018", "published, read"},
+		{"longer ledges warp more, dross under all: Appl. Sci. 2023, 13(6):3460", "published, read"},
+		{"how little was published on the limits: Patterson, Messimer, Farrington 2017, Technologies 5(2):15", "published, read"},
+	},
+	Limits:    limits("overhang.angle", "overhang.ledge", "overhang.bridge", "overhang.area"),
+	Needs:     []Need{NeedCylinders, NeedOverhang, NeedStarts},
+	Processes: []string{LaserPBF, BeamPBF, Extrusion},
+	Elsewhere: "the powder bed carries every overhang in the print; spans that sag in the furnace belong to sinter",
+	Cautions:  []Caution{cautionSharp},
+	Judge:     judgeOverhang,
+	Say:       sayOverhang,
+}
+
+func judgeOverhang(p *Subject) []Finding {
+	angle, _ := p.Limit("overhang.angle")
+	area, hasArea := p.Limit("overhang.area")
+	started := facetSet{}
+	for _, s := range p.Measured.Starts {
+		started.add(s.Facets)
+	}
+	var out []Finding
+	for _, r := range p.Measured.Overhang.Regions {
+		switch {
+		case r.Hole >= 0: // the roof of a hole belongs to hole
+			continue
+		case r.Kind == mesh.Free && started.meets(r.Facets): // told by floating-start
+			continue
+		case hasArea && r.AreaMM2 <= area.V+equalErr(area.V):
+			continue
+		}
+		f, bad := judgeRegion(p, r, angle)
+		if !bad {
+			continue
+		}
+		f.place(r.At, r.Box, r.AreaMM2, r.Facets)
+		f.Where, f.feature, f.like, f.detail = p.whereUp(), string(r.Kind), string(r.Kind), r
+		out = append(out, f)
+	}
+	return out
+}
+
+// judgeRegion compares what decides a region of its kind: the reach of a
+// ledge, the span of a bridge, the angle of what nothing carries.
+func judgeRegion(p *Subject, r mesh.OverhangRegion, angle Limit) (Finding, bool) {
+	band := p.Measured.Overhang.ReachErr
+	switch r.Kind {
+	case mesh.Ledge:
+		if l, ok := p.Limit("overhang.ledge"); ok {
+			return breach(l, r.ReachMM, band)
+		}
+	case mesh.Bridge:
+		if l, ok := p.Limit("overhang.bridge"); ok {
+			return breach(l, 2*r.ReachMM, 2*band)
+		}
+	}
+	return breach(angle, r.InclinationRad, 0)
+}
+
+func sayOverhang(p *Subject, f *Finding) {
+	r := f.detail.(mesh.OverhangRegion)
+	angle, _ := p.Limit("overhang.angle")
+	lies := fmt.Sprintf("lies at %s deg, below %s deg", number(degrees(r.InclinationRad), 0.5), plain(degrees(angle.V)))
+	over := fmt.Sprintf("over %s mm2 %s%s", rounded(f.AreaMM2), p.near(f.At), more(f))
+	value, limit := pair(f.Measured, f.Limit, f.Band)
+	switch r.Kind {
+	case mesh.Ledge:
+		f.Message = fmt.Sprintf("Ledge %s, and reaches %s mm, further than %s mm for %s, %s%s.", lies, value, limit, p.forWhat(), over, closeCall(f))
+	case mesh.Bridge:
+		f.Message = fmt.Sprintf("Bridge %s, and spans %s mm, further than %s mm for %s, %s%s.", lies, value, limit, p.forWhat(), over, closeCall(f))
+	default:
+		f.Message = fmt.Sprintf("Downskin %s for %s, with nothing below to carry it, %s.", lies, p.forWhat(), over)
+	}
+	f.Help = fmt.Sprintf("Turn the part so that this face stands at %s deg or more, carry it on a chamfer or a rib, or plan support and its removal.", plain(degrees(angle.V)))
+}

@@ -1,0 +1,59 @@
+package rules
+
+import (
+	"fmt"
+
+	"corbel/mesh"
+)
+
+// Slenderness finds features that are tall for their width.
+var Slenderness = &Check{
+	Name:    "slenderness",
+	Summary: "What stands free is not too tall for its width.",
+	Why: "Under the same sideways push the top of a wall moves with the third power of height over thickness. " +
+		"The recoater pushes at every layer, and heat buckles a thin wall on its own.",
+	Wrong: "The feature leans, chatters under the recoater and gets thicker on one side, or is knocked over; in a sintering furnace it slumps or tips.",
+	Sources: []Source{
+		{"deflection F H^3 / (3 E I) with I = L t^3 / 12", "beam theory"},
+		{"recoater contact with tall, open 1.0 mm walls: J. Manuf. Mater. Process. 2023, 7(2):64", "published, read"},
+		{"8 to 10 as a warning, 20 as a stop, up to 40 only with ribs", "common practice, no source"},
+	},
+	Limits:   limits("slenderness.ratio", "slenderness.pin"),
+	Needs:    []Need{NeedSlender},
+	Cautions: []Caution{cautionSharp},
+	Judge:    judgeSlender,
+	Say:      saySlender,
+}
+
+func judgeSlender(p *Subject) []Finding {
+	var out []Finding
+	for _, s := range p.Measured.Slender {
+		name := "slenderness.ratio"
+		if s.Kind == "column" {
+			name = "slenderness.pin"
+		}
+		limit, ok := p.Limit(name)
+		if !ok {
+			continue
+		}
+		f, bad := breach(limit, s.Ratio, 0)
+		if !bad {
+			continue
+		}
+		f.place(s.At, s.Box, 0, nil)
+		f.Where, f.feature, f.like, f.detail = p.whereUp(), s.Kind, s.Kind, s
+		out = append(out, f)
+	}
+	return out
+}
+
+func saySlender(p *Subject, f *Finding) {
+	s := f.detail.(mesh.Slender)
+	name := "Wall"
+	if s.Kind == "column" {
+		name = "Column"
+	}
+	f.Message = fmt.Sprintf("%s stands %s mm high on a width of %s mm, %s times its width where %s is the most for %s, %s%s.",
+		name, number(s.HeightMM, 0.05), number(s.WidthMM, 0.005), number(f.Measured, 0.05), plain(f.Limit), p.forWhat(), p.near(f.At), more(f))
+	f.Help = "Thicken it, shorten it, brace it with a rib or a buttress, or turn its long side towards the recoater's travel."
+}

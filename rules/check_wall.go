@@ -1,0 +1,104 @@
+package rules
+
+import (
+	"fmt"
+	"math"
+
+	"corbel/mesh"
+)
+
+// Wall finds walls thinner than the process builds whole.
+var Wall = &Check{
+	Name:    "wall",
+	Summary: "Every wall is at least as thick as the process builds it whole, thicker where it stands free.",
+	Why: "A wall of a few melt tracks has no core: its edges are rough on both sides, pores go through, and it bends under the recoater or in the furnace. " +
+		"A wall held along one edge only needs more than one held on two.",
+	Wrong: "The wall is missing in places, leaks, warps out of plane, or is knocked over and spoils the build above it.",
+	Sources: []Source{
+		{"0.4 mm: Thomas 2009, thesis, Univ. of Wales Institute Cardiff; Kranz, Herzog, Emmelmann 2015, J Laser Appl 27:S14001", "published, from memory"},
+		{"0.2 mm at 25 um layers, 1.0 mm at 50 um layers: Metals 2026, 16(1):32", "published, read"},
+		{"1.0 mm walls warped or failed by recoater contact when tall and open: J. Manuf. Mater. Process. 2023, 7(2):64", "published, read"},
+		{"2 beads in extrusion, green strength in binder jetting", "common practice, no source"},
+	},
+	Limits:   limits("wall.thickness", "wall.free", "wall.area"),
+	Needs:    []Need{NeedWall, NeedFeather, NeedCylinders},
+	Cautions: []Caution{cautionLeak},
+	Judge:    judgeWall,
+	Say:      sayWall,
+}
+
+func judgeWall(p *Subject) []Finding {
+	held, hasHeld := p.Limit("wall.thickness")
+	free, hasFree := p.Limit("wall.free")
+	area, _ := p.Limit("wall.area")
+	pins := facetSet{}
+	for _, c := range p.Measured.Cylinders.Pins { // told by pin
+		pins.add(c.Facets)
+	}
+	var out []Finding
+	told := facetSet{}
+	judge := func(l Limit, regions []mesh.ThinRegion, kind string) {
+		for _, r := range regions {
+			if r.AreaMM2 <= area.V || pins.share(r.Facets) > 0.5 || told.meets(r.Facets) || edgesExplain(p, r, l.V) {
+				continue
+			}
+			f, bad := breach(l, r.MinMM, p.Measured.Wall.Err)
+			if !bad {
+				continue
+			}
+			told.add(r.Facets)
+			f.place(r.At, r.Box, r.AreaMM2, r.Facets)
+			f.Where, f.feature, f.like = p.whereSurface(r.Facets), kind, kind
+			out = append(out, f)
+		}
+	}
+	if hasFree {
+		judge(free, onlyFree(p.Measured.Wall.Regions(free.V)), "free")
+	}
+	if hasHeld {
+		judge(held, p.Measured.Wall.Regions(held.V), "wall")
+	}
+	return out
+}
+
+func onlyFree(rs []mesh.ThinRegion) []mesh.ThinRegion {
+	var out []mesh.ThinRegion
+	for _, r := range rs {
+		if r.Free {
+			out = append(out, r)
+		}
+	}
+	return out
+}
+
+// edgesExplain reports whether a thin region is no more than the strip beside
+// sharp edges: along an edge whose wedge is a, material is thinner than t
+// within t/(2 sin(a/2)) on either face. feather-edge judges those; an edge
+// inside a wall that is thin anyway explains only its own strip.
+func edgesExplain(p *Subject, r mesh.ThinRegion, limitMM float64) bool {
+	thin := facetSet{}
+	thin.add(r.Facets)
+	strip := 0.0
+	for _, e := range p.Measured.Feather {
+		if thin.meets(e.Facets) {
+			strip += e.LengthMM * limitMM / math.Sin(e.AngleRad/2)
+		}
+	}
+	return strip > 0 && r.AreaMM2 <= stripSlack*strip
+}
+
+// stripSlack covers the ends of an edge and the spread of samples beside it.
+const stripSlack = 1.5
+
+func sayWall(p *Subject, f *Finding) {
+	name, remedy := "Wall", "or hold it on two edges with a rib"
+	if f.feature == "free" {
+		name = "Free-standing wall"
+	} else {
+		remedy = "or close the space beside it"
+	}
+	value, limit := pair(f.Measured, f.Limit, f.Band)
+	f.Message = fmt.Sprintf("%s is %s mm, thinner than %s mm for %s, over %s mm2 %s%s%s.", name, value, limit, p.forWhat(),
+		rounded(f.AreaMM2), p.near(f.At), more(f), closeCall(f))
+	f.Help = fmt.Sprintf("Thicken it to %s mm, %s.", limit, remedy)
+}

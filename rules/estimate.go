@@ -1,0 +1,48 @@
+package rules
+
+import (
+	"corbel/mesh"
+	"corbel/rules/estimate"
+)
+
+// Estimate is what a part weighs, takes and costs: planning figures, no offer.
+type Estimate struct {
+	MassG   float64 // finished part without support; 0 where unknown
+	HasTime bool
+	TimeH   float64 // machine hours per part, one part a job, without support
+	HasCost bool
+	Cost    float64 // machine time and powder per part, in the shop's currency
+}
+
+// Estimate adds up what the shop's figures allow.
+func (r *PartReport) Estimate() Estimate {
+	var e Estimate
+	m, known := r.Shop.Material(r.Spec.Material.V)
+	v := r.Measured.Mass
+	if v == nil || !known {
+		return e
+	}
+	if m.Density.Set && v.VolumeMM3 > 0 {
+		e.MassG = v.VolumeMM3 / 1000 * m.Density.V
+	}
+	machine, ok := r.Shop.Machine(r.Spec.Machine.V)
+	if !ok || r.Measured.Box == nil || !machine.Layer.Set || !m.BuildRate.Set {
+		return e
+	}
+	p := &Subject{Spec: r.Spec, Shop: r.Shop, Limits: r.Limits, Mesh: r.Mesh, Measured: r.Measured}
+	s := p.stand()
+	xy, z := p.greenScale()
+	t := estimate.BuildTime(estimate.Job{HeightMM: s.size[2] + s.lift, LayerMM: machine.Layer.V.V, RecoatS: machine.Recoat.V.V,
+		SetupH: machine.Setup.V.V / 3600, PartMM3: v.VolumeMM3 * xy * xy * z, RateCM3H: m.BuildRate.V, Count: 1})
+	e.HasTime, e.TimeH = true, t.Sum
+	if machine.Rate.Set && m.Price.Set {
+		c := estimate.PartCost(estimate.Rates{MachineH: machine.Rate.V, PowderKG: m.Price.V}, t, 1, e.MassG)
+		e.HasCost, e.Cost = true, c.Sum
+	}
+	return e
+}
+
+// PowderIn is the mass of powder that an inner space may hold, in grams.
+func (r *PartReport) PowderIn(v mesh.Void) float64 {
+	return trappedPowder(&Subject{Spec: r.Spec, Shop: r.Shop}, v)
+}

@@ -1,0 +1,145 @@
+package rules
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strings"
+)
+
+// This file reads what specs and shop files name: regular files of bounded
+// size, inside the workspace. Every error is one sentence without the name.
+
+var errOutside = errors.New("it lies outside the workspace")
+
+// readText reads a text file from disk.
+func readText(path string, most int64) ([]byte, error) {
+	info, err := os.Stat(path)
+	if err != nil {
+		return nil, plainError(err)
+	}
+	if err := regular(info); err != nil {
+		return nil, err
+	}
+	if info.Size() > most {
+		return nil, fmt.Errorf("it is %s large, and %s are read at most", sayBytes(info.Size()), sayBytes(most))
+	}
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, plainError(err)
+	}
+	defer f.Close()
+	text, err := io.ReadAll(io.LimitReader(f, most+1))
+	if err != nil {
+		return nil, plainError(err)
+	}
+	if int64(len(text)) > most {
+		return nil, fmt.Errorf("it grew past %s while it was read", sayBytes(most))
+	}
+	return text, nil
+}
+
+// regular refuses what is no file to read: a device may never end.
+func regular(info fs.FileInfo) error {
+	switch m := info.Mode(); {
+	case m.IsRegular():
+		return nil
+	case m.IsDir():
+		return errors.New("it is a folder")
+	case m&fs.ModeDevice != 0:
+		return errors.New("it is a device, no file")
+	}
+	return errors.New("it is no regular file")
+}
+
+// plainError says the usual causes without the system's wording.
+func plainError(err error) error {
+	var path *fs.PathError
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		return &wrapped{"there is no such file", err}
+	case errors.Is(err, fs.ErrPermission):
+		return &wrapped{"reading it is not allowed", err}
+	case errors.As(err, &path):
+		return &wrapped{path.Err.Error(), err}
+	}
+	return err
+}
+
+type wrapped struct {
+	text string
+	err  error
+}
+
+func (w *wrapped) Error() string { return w.text }
+func (w *wrapped) Unwrap() error { return w.err }
+
+func sayBytes(n int64) string {
+	switch {
+	case n >= 1<<30:
+		return fmt.Sprintf("%.1f GiB", float64(n)/(1<<30))
+	case n >= 1<<20:
+		return fmt.Sprintf("%.1f MiB", float64(n)/(1<<20))
+	case n >= 1<<10:
+		return fmt.Sprintf("%.1f KiB", float64(n)/(1<<10))
+	}
+	return fmt.Sprintf("%d bytes", n)
+}
+
+// beside resolves a path that a file names, relative to that file's folder.
+func beside(file, name string) string {
+	name = filepath.FromSlash(name)
+	if filepath.IsAbs(name) {
+		return filepath.Clean(name)
+	}
+	return filepath.Join(filepath.Dir(file), name)
+}
+
+// within reports an error where path leads out of root, symbolic links
+// followed as far as the path exists. An empty root is no bound.
+func within(root, path string) error {
+	if root == "" {
+		return nil
+	}
+	r, err := realPath(root)
+	if err != nil {
+		return err
+	}
+	p, err := realPath(path)
+	if err != nil {
+		return err
+	}
+	rel, err := filepath.Rel(r, p)
+	if err != nil || rel == ".." || strings.HasPrefix(rel, ".."+string(filepath.Separator)) {
+		return errOutside
+	}
+	return nil
+}
+
+// realPath is the absolute path with the links of what exists of it followed.
+func realPath(path string) (string, error) {
+	abs, err := filepath.Abs(path)
+	if err != nil {
+		return "", err
+	}
+	rest := ""
+	for at := abs; ; at = filepath.Dir(at) {
+		if real, err := filepath.EvalSymlinks(at); err == nil {
+			return filepath.Join(real, rest), nil
+		}
+		if filepath.Dir(at) == at {
+			return abs, nil
+		}
+		rest = filepath.Join(filepath.Base(at), rest)
+	}
+}
+
+func absolute(path string) string {
+	if abs, err := filepath.Abs(path); err == nil {
+		return abs
+	}
+	return path
+}

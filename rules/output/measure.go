@@ -1,0 +1,160 @@
+package output
+
+import (
+	"fmt"
+	"io"
+	"strconv"
+
+	"corbel/mesh"
+	"corbel/rules"
+)
+
+// MeasureJSON writes the document of measure: the same names as check's,
+// without judgement.
+func MeasureJSON(w io.Writer, r *rules.PartReport) error {
+	d := document([]*rules.PartReport{r}, nil)
+	p := &d.Parts[0]
+	var kept []Finding
+	for _, f := range p.Findings { // why there is nothing to measure
+		if f.Check == rules.Spec.Name || r.Mesh == nil {
+			kept = append(kept, f)
+		}
+	}
+	if p.Findings = kept; kept == nil {
+		p.Findings = []Finding{}
+	}
+	return write(w, d)
+}
+
+// MeasureText writes the measurements for people.
+func MeasureText(w io.Writer, r *rules.PartReport) error {
+	t := &measureText{w: w}
+	t.row("file", clean(r.Path))
+	if r.Mesh == nil {
+		return t.err
+	}
+	m, doc := r.Mesh, measured(r)
+	t.row("mesh", fmt.Sprintf("%s, %d facets, unit %s", m.Source.Format, len(m.Facets), m.Source.Unit))
+	for _, n := range m.Source.Notes {
+		t.row("", clean(n))
+	}
+	t.number("volume", doc.Volume, "mm3")
+	t.number("area", doc.Area, "mm2")
+	t.number("mass", doc.Mass, "g")
+	if doc.Box != nil {
+		t.row("box", fmt.Sprintf("%s to %s mm", vec(doc.Box.Min), vec(doc.Box.Max)))
+	}
+	if doc.OrientedBox != nil {
+		t.row("as it stands", vec(doc.OrientedBox.Size)+" mm")
+	}
+	t.integrity(doc.Integrity)
+	t.standing(doc)
+	t.features(doc)
+	t.number("time", doc.Time, "h (planning figure)")
+	t.number("cost", doc.Cost, r.Shop.Currency()+" (planning figure, not an offer)")
+	return t.err
+}
+
+type measureText struct {
+	w   io.Writer
+	err error
+}
+
+func (t *measureText) row(name, text string) {
+	if t.err == nil {
+		_, t.err = fmt.Fprintf(t.w, "%-16s%s\n", name, text)
+	}
+}
+
+func (t *measureText) number(name string, v *float64, unit string) {
+	if v != nil {
+		t.row(name, figure(*v)+" "+unit)
+	}
+}
+
+// figure says a number to six figures at most.
+func figure(v float64) string {
+	return strconv.FormatFloat(mustParse(strconv.FormatFloat(v, 'g', 6, 64)), 'f', -1, 64)
+}
+
+func mustParse(s string) float64 {
+	v, _ := strconv.ParseFloat(s, 64)
+	return v
+}
+
+func vec(v mesh.Vec) string {
+	return "(" + figure(v[0]) + ", " + figure(v[1]) + ", " + figure(v[2]) + ")"
+}
+
+func (t *measureText) integrity(i *Integrity) {
+	if i == nil {
+		return
+	}
+	t.row("surface", fmt.Sprintf("%s, %s, %s, %s, %s",
+		count(i.Shells, "shell"), count(i.OpenEdges, "open edge"), count(i.NonmanifoldEdges, "edge")+" with more than two facets",
+		count(i.FlippedFacets, "flipped facet"), count(i.SelfIntersections, "crossing")))
+}
+
+func (t *measureText) standing(d *Measured) {
+	if o := d.Overhang; o != nil {
+		t.row("overhang", fmt.Sprintf("%s mm2 in %s", figure(o.Area), count(len(o.Regions), "region")))
+		for _, r := range firstN(o.Regions, rowsMax) {
+			t.row("", fmt.Sprintf("%s of %s mm2 at %s deg, reach %s mm, near %s", r.Kind, figure(r.Area), figure(r.Inclination), figure(r.Reach), vec(r.At)))
+		}
+	}
+	if s := d.FloatingStarts; s != nil {
+		t.row("floating starts", strconv.Itoa(len(*s)))
+		for _, x := range firstN(*s, rowsMax) {
+			t.row("", fmt.Sprintf("%s at %s mm of height near %s", x.Kind, figure(x.Height), vec(x.At)))
+		}
+	}
+}
+
+func (t *measureText) features(d *Measured) {
+	t.thickness("thinnest wall", d.Wall)
+	t.thickness("narrowest gap", d.Gap)
+	if b := d.LargestBall; b != nil {
+		t.row("largest ball", fmt.Sprintf("%s mm near %s", figure(b.Diameter), vec(b.At)))
+	}
+	if d.Holes != nil {
+		t.row("holes", strconv.Itoa(len(*d.Holes)))
+		for _, h := range firstN(*d.Holes, rowsMax) {
+			kind := "blind"
+			if h.Through {
+				kind = "through"
+			}
+			t.row("", fmt.Sprintf("%s mm %s, %s mm deep, tilt %s deg, near %s", figure(h.Diameter), kind, figure(h.Depth), figure(h.Tilt), vec(h.At)))
+		}
+	}
+	if d.Pins != nil {
+		t.row("pins", strconv.Itoa(len(*d.Pins)))
+		for _, p := range firstN(*d.Pins, rowsMax) {
+			t.row("", fmt.Sprintf("%s mm, %s mm long, near %s", figure(p.Diameter), figure(p.Length), vec(p.At)))
+		}
+	}
+	if d.Voids != nil {
+		t.row("inner spaces", strconv.Itoa(len(*d.Voids)))
+		for _, v := range firstN(*d.Voids, rowsMax) {
+			way := "sealed"
+			if !v.Sealed {
+				way = fmt.Sprintf("%s, lets out %s mm", count(v.Openings, "opening"), figure(v.Escape))
+			}
+			t.row("", fmt.Sprintf("%s mm3, %s, near %s", figure(v.Volume), way, vec(v.At)))
+		}
+	}
+}
+
+func (t *measureText) thickness(name string, x *Thickness) {
+	switch {
+	case x == nil:
+	case x.Min == nil:
+		t.row(name, fmt.Sprintf("more than %s mm", figure(x.Cap)))
+	default:
+		t.row(name, fmt.Sprintf("%s mm near %s", figure(*x.Min), vec(*x.At)))
+	}
+}
+
+// rowsMax bounds the lists of the text; JSON has them all.
+const rowsMax = 20
+
+func firstN[T any](list []T, n int) []T { return list[:min(n, len(list))] }

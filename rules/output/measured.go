@@ -1,0 +1,118 @@
+package output
+
+import (
+	"math"
+
+	"corbel/mesh"
+	"corbel/rules"
+)
+
+func degrees(rad float64) float64 { return rad * 180 / math.Pi }
+
+// measured turns what was measured into the document's names and units.
+func measured(r *rules.PartReport) *Measured {
+	m, out := r.Measured, &Measured{}
+	box := r.Mesh.Box()
+	if len(r.Mesh.Facets) > 0 {
+		out.Box = &Box{box.Min, box.Max}
+	}
+	if v := m.Mass; v != nil {
+		out.Volume, out.Area, out.Centroid = number(v.VolumeMM3), number(v.AreaMM2), &v.Centroid
+	}
+	e := r.Estimate()
+	if e.MassG > 0 {
+		out.Mass = number(e.MassG)
+	}
+	if e.HasTime {
+		out.Time = number(e.TimeH)
+	}
+	if e.HasCost {
+		out.Cost = number(e.Cost)
+	}
+	if v := m.Box; v != nil {
+		out.OrientedBox, out.Height = &OrientedBox{v.Size}, number(v.Size[2]+m.Frame.Lift)
+	}
+	if v := m.Integrity; v != nil {
+		out.Integrity = &Integrity{v.OpenEdges, v.NonmanifoldEdges, v.FlippedFacets, v.DegenerateFacets, v.DuplicateFacets,
+			v.SelfIntersections, v.Shells, v.InvertedShells}
+	}
+	if v := m.Ball; v != nil {
+		out.LargestBall = &Ball{v.DiameterMM, v.At}
+	}
+	out.Wall, out.Gap = thickness(m.Wall), thickness(m.Gap)
+	measuredStanding(m, out)
+	measuredFeatures(r, out)
+	return out
+}
+
+// measuredStanding is what depends on how the part stands.
+func measuredStanding(m *rules.Measured, out *Measured) {
+	if v := m.Overhang; v != nil {
+		o := Overhang{Area: v.AreaMM2, Regions: []Region{}}
+		for _, g := range v.Regions {
+			o.Regions = append(o.Regions, Region{g.AreaMM2, g.ProjectedMM2, degrees(g.InclinationRad), g.ReachMM, string(g.Kind), g.Hole >= 0, g.At})
+		}
+		out.Overhang = &o
+	}
+	if m.Has(rules.NeedStarts) {
+		list := []Start{}
+		for _, s := range m.Starts {
+			list = append(list, Start{s.At, s.Kind, s.AreaMM2, s.Height})
+		}
+		out.FloatingStarts = &list
+	}
+	if m.Has(rules.NeedSlender) {
+		list := []Slender{}
+		for _, s := range m.Slender {
+			list = append(list, Slender{s.Ratio, s.HeightMM, s.WidthMM, s.Kind, s.At})
+		}
+		out.Slender = &list
+	}
+	if s := m.Sections; s != nil && len(s.AreaMM2) > 0 {
+		out.Section = &LargestSection{s.AreaMM2[s.Largest], s.Z[s.Largest]}
+	}
+}
+
+func measuredFeatures(r *rules.PartReport, out *Measured) {
+	m := r.Measured
+	if m.Has(rules.NeedFeather) {
+		list := []FeatherEdge{}
+		for _, e := range m.Feather {
+			list = append(list, FeatherEdge{degrees(e.AngleRad), e.LengthMM, e.At})
+		}
+		out.FeatherEdges = &list
+	}
+	if v := m.Cylinders; v != nil {
+		holes, pins := []Hole{}, []Pin{}
+		for _, c := range v.Holes {
+			holes = append(holes, Hole{c.DiameterMM, c.LengthMM, c.Through, c.Axis, c.At, tilt(m, c.Axis), c.Share})
+		}
+		for _, c := range v.Pins {
+			pins = append(pins, Pin{c.DiameterMM, c.LengthMM, c.Axis, c.At, c.Free, tilt(m, c.Axis)})
+		}
+		out.Holes, out.Pins = &holes, &pins
+	}
+	if v := m.Voids; v != nil {
+		list := []Void{}
+		for _, s := range v.Voids {
+			list = append(list, Void{s.VolumeMM3, s.Sealed, s.EscapeMM, s.Openings, r.PowderIn(s), s.BallMM, s.WayMM, s.At})
+		}
+		out.Voids = &list
+	}
+}
+
+// tilt is the angle between an axis and the build direction, degrees.
+func tilt(m *rules.Measured, axis mesh.Vec) float64 {
+	return degrees(math.Acos(math.Min(1, math.Abs(axis.Dot(m.Frame.Z)))))
+}
+
+func thickness(f *mesh.ThicknessField) *Thickness {
+	if f == nil {
+		return nil
+	}
+	t := &Thickness{Min: number(f.Min), Cap: f.Params.CapMM}
+	if t.Min != nil {
+		t.At = &f.MinAt
+	}
+	return t
+}

@@ -1,0 +1,330 @@
+package rules
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"hash/fnv"
+	"math"
+	"runtime/debug"
+	"slices"
+	"strings"
+
+	"corbel/mesh"
+)
+
+// This file measures what the checks need, runs them, and makes the findings
+// of a report out of what they return.
+
+// running returns the checks that apply: to the process, not switched off,
+// and asked for.
+func (e *Engine) running(p *Subject) []*Check {
+	var out []*Check
+	for _, c := range Checks() {
+		level, _ := p.Shop.Level(c.Name)
+		if c.Judge != nil && c.Applies(p.Spec.Process.V) && level != Off && (e.o.Checks == nil || e.o.Checks[c.Name]) {
+			out = append(out, c)
+		}
+	}
+	return out
+}
+
+// alwaysMeasured is what every report shows, asked for by a check or not.
+var alwaysMeasured = []Need{NeedMass, NeedBox}
+
+// measure makes the measurements that the running checks need; in Known mode
+// it takes what memory holds.
+func (e *Engine) measure(ctx context.Context, r *PartReport, p *Subject, mode Mode) {
+	needs := map[Need]bool{}
+	for _, c := range e.running(p) {
+		for _, n := range c.Needs {
+			needs[n] = true
+		}
+	}
+	for _, n := range alwaysMeasured {
+		needs[n] = true
+	}
+	todo := needsOf(needs)
+	m := p.Measured
+	m.Frame, m.have, m.Failed = frameOf(p), map[Need]bool{}, map[Need]error{}
+	par := paramsOf(p)
+	meshKey := contentKey(r.Mesh.Source.SHA256, p.Spec.Mesh.Units.V)
+	if mode == Known {
+		for _, s := range todo {
+			par.cylinders = m.Cylinders
+			v, ok := e.cache.peek(s.recipe(meshKey, &par))
+			if !ok {
+				r.Complete = false
+				continue
+			}
+			take(m, s, v)
+		}
+		return
+	}
+	release, err := e.admit(ctx, r.Mesh, todo, meshKey, &par)
+	if err != nil {
+		return
+	}
+	defer release()
+	total, done := 0.0, 0.0
+	for _, s := range todo {
+		total += s.effort
+	}
+	for _, s := range todo {
+		e.o.Progress(r.Path, string(s.need), done/total)
+		par.cylinders = m.Cylinders
+		v, err := e.measureOne(ctx, s, r.Mesh, meshKey, par)
+		if err != nil {
+			return // the context ended
+		}
+		take(m, s, v)
+		done += s.effort
+	}
+	e.o.Progress(r.Path, "done", 1)
+}
+
+// failed is a measurement that could not be made. It is kept like a value, so
+// that it is not tried again at every keystroke.
+type failed struct{ err error }
+
+func take(m *Measured, s *measurement, v any) {
+	if f, bad := v.(failed); bad {
+		m.Failed[s.need] = f.err
+		return
+	}
+	m.have[s.need] = true
+	s.put(m, v)
+}
+
+func (e *Engine) measureOne(ctx context.Context, s *measurement, m *mesh.Mesh, meshKey string, par params) (any, error) {
+	return e.cache.get(ctx, s.recipe(meshKey, &par), func(ctx context.Context) (any, int64, error) {
+		e.counts.mu.Lock()
+		e.counts.measurements[s.need]++
+		e.counts.mu.Unlock()
+		v, size, err := guarded(ctx, func(ctx context.Context) (any, int64, error) { return s.run(ctx, m, &par) })
+		switch {
+		case ctx.Err() != nil:
+			return nil, 0, ctx.Err()
+		case err != nil:
+			return failed{err}, 1024, nil
+		}
+		return v, size, nil
+	})
+}
+
+// admit waits until a part may be measured: at most so many at once, and no
+// more bytes of meshes and work than the budget. What memory holds already
+// passes at once.
+func (e *Engine) admit(ctx context.Context, m *mesh.Mesh, todo []*measurement, meshKey string, par *params) (release func(), err error) {
+	q := *par
+	ready := true
+	for _, s := range todo {
+		v, ok := e.cache.peek(s.recipe(meshKey, &q))
+		if ready = ready && ok; !ready {
+			break
+		}
+		if s.need == NeedCylinders {
+			q.cylinders, _ = v.(*mesh.Cylinders)
+		}
+	}
+	if ready {
+		return func() {}, nil
+	}
+	if err := e.jobs.Acquire(ctx, 1); err != nil {
+		return nil, err
+	}
+	// A measurement works on about as much again as the mesh takes.
+	weight := min(2*meshBytes(m), e.o.Memory)
+	if err := e.memory.Acquire(ctx, weight); err != nil {
+		e.jobs.Release(1)
+		return nil, err
+	}
+	return func() { e.memory.Release(weight); e.jobs.Release(1) }, nil
+}
+
+// frameOf is how the spec stands the part.
+func frameOf(p *Subject) mesh.Frame {
+	o := &p.Spec.Orientation
+	up, turn, lift := mesh.Vec{0, 0, 1}, 0.0, 0.0
+	if v := mesh.Vec(o.Up.V); o.Up.Set && v.Norm() > 0 {
+		up = v
+	}
+	if o.Turn.Set {
+		turn = o.Turn.V.V
+	}
+	if o.Lift.Set {
+		lift = o.Lift.V.V
+	}
+	return mesh.NewFrame(up, turn, lift)
+}
+
+func paramsOf(p *Subject) params {
+	value := func(name string, otherwise float64) float64 {
+		if l, ok := p.Limit(name); ok {
+			return l.V
+		}
+		return otherwise
+	}
+	return params{
+		frame:     p.Measured.Frame,
+		angleRad:  value("overhang.angle", math.Pi/4),
+		wallCapMM: capFor(math.Max(value("wall.thickness", 0), value("wall.free", 0))),
+		gapCapMM:  capFor(value("gap.width", 0)),
+		patchMM:   patchFor(value("wall.area", 1)),
+	}
+}
+
+// runChecks judges every running check whose measurements are there.
+func (e *Engine) runChecks(r *PartReport, p *Subject, w *waivers, judged map[string]bool) {
+	e.counts.Judgements.Add(1)
+	for _, c := range e.running(p) {
+		if why := lacking(c, p.Measured); why != "" {
+			if why != notThere {
+				r.fail(c.Name, fmt.Sprintf("%s was not checked: %s.", upperFirst(c.Name), why))
+			}
+			continue
+		}
+		found, err := judgeGuarded(c, p)
+		if err != nil {
+			r.fail(c.Name, fmt.Sprintf("%s was not checked: %v. This is a fault of corbel, not of the part.", upperFirst(c.Name), err))
+			continue
+		}
+		judged[c.Name] = true
+		level, _ := p.Shop.Level(c.Name)
+		r.Findings = append(r.Findings, made(c, p, level, w, found)...)
+	}
+}
+
+const notThere = "not measured"
+
+// lacking says why a check can't run, or "".
+func lacking(c *Check, m *Measured) string {
+	for _, n := range c.Needs {
+		if m.Has(n) {
+			continue
+		}
+		if err := m.Failed[n]; err != nil {
+			return fmt.Sprintf("%s: %v", n, err)
+		}
+		return notThere
+	}
+	return ""
+}
+
+func judgeGuarded(c *Check, p *Subject) (out []Finding, err error) {
+	defer func() {
+		if v := recover(); v != nil {
+			out, err = nil, &panicError{v, string(debug.Stack())}
+		}
+	}()
+	return c.Judge(p), nil
+}
+
+// made turns what a check found into findings: level, waiver, like places
+// merged, words, fingerprint.
+func made(c *Check, p *Subject, level Level, w *waivers, found []Finding) []Finding {
+	for i := range found {
+		f := &found[i]
+		f.Check, f.Level = c.Name, level.shifted(f.shift)
+		f.Waived = w.cover(p, f)
+	}
+	out := merge(found)
+	for i := range out {
+		f := &out[i]
+		if c.Say != nil {
+			c.Say(p, f)
+		}
+		f.Caution = cautionText(f.caution)
+	}
+	return out
+}
+
+// merge makes one finding of like places, the worst first: same words, level,
+// limit, waiver and text that decides. Each check returns its worst first, or
+// places of equal weight.
+func merge(found []Finding) []Finding {
+	type key struct {
+		like, where string
+		start       int
+		level       Level
+		waived      any
+	}
+	at := map[key]int{}
+	var out []Finding
+	for _, f := range found {
+		k := key{f.like, f.Where.Key, f.Where.At.Start, f.Level, f.Waived}
+		i, known := at[k]
+		if f.like == "" || !known {
+			if f.like != "" {
+				at[k] = len(out)
+			}
+			out = append(out, f)
+			continue
+		}
+		out[i].join(f)
+	}
+	return out
+}
+
+func (f *Finding) join(g Finding) {
+	if g.worse(f) {
+		*f, g = g, *f
+		f.Count, g.Count = g.Count, f.Count
+		f.Places, g.Places = append(f.Places, g.Places...), nil
+		f.Count++
+	} else {
+		f.Places = append(f.Places, g.Places...)
+		f.Count += g.Count
+	}
+	if len(f.Places) > PlacesMax {
+		f.Places = f.Places[:PlacesMax]
+	}
+	f.Box = f.Box.Join(g.Box)
+	f.AreaMM2 += g.AreaMM2
+}
+
+// worse orders findings of one kind by how far they are past their limit.
+func (f *Finding) worse(g *Finding) bool {
+	return f.HasValue && g.HasValue && math.Abs(f.Measured-f.Limit) > math.Abs(g.Measured-g.Limit)
+}
+
+// finish gives findings their one total order and their fingerprints.
+func finish(fs []Finding) {
+	slices.SortStableFunc(fs, compareFindings)
+	for i := range fs {
+		fs[i].Fingerprint = fingerprint(&fs[i])
+	}
+}
+
+func compareFindings(a, b Finding) int {
+	return cmp.Or(
+		cmp.Compare(a.Where.File, b.Where.File),
+		cmp.Compare(a.Where.At.Start, b.Where.At.Start),
+		cmp.Compare(a.Check, b.Check),
+		slices.Compare(a.At[:], b.At[:]),
+		cmp.Compare(a.Message, b.Message))
+}
+
+// fingerprint names a finding so that re-tessellation and small edits keep the
+// name: check, feature, place to the millimetre or two per cent of its own
+// box, whichever is coarser. It holds no line and no measured number.
+func fingerprint(f *Finding) string {
+	name := strings.ReplaceAll(f.feature, " ", "-")
+	if !f.HasPlace {
+		if f.Check != Spec.Name {
+			return f.Check + ":" + name
+		}
+		h := fnv.New32a()
+		h.Write([]byte(f.Message))
+		return fmt.Sprintf("%s:%s:%08x", f.Check, name, h.Sum32())
+	}
+	s := fmt.Sprintf("%s:%s", f.Check, name)
+	for _, x := range f.At {
+		s += fmt.Sprintf(":%d", int64(math.Round(x/placeStepMM)))
+	}
+	return s
+}
+
+// placeStepMM is the grid of places in fingerprints: coarser than the spread
+// of a place between two tessellations, finer than features stand apart.
+const placeStepMM = 2.0

@@ -1,0 +1,141 @@
+package rules
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+
+	"corbel/mesh"
+	"corbel/spec"
+)
+
+// This file makes words of numbers. A number carries no more digits than its
+// band supports: a value that may be off by 0.02 mm is said to tenths.
+
+// decimals returns how many decimals a value that may be off by band bears, at
+// most most. Half a step of the last decimal is not smaller than the band.
+func decimals(band float64, most int) int {
+	for d := most; d > 0; d-- {
+		if band <= 0.5*math.Pow10(-d)*(1+1e-9) {
+			return d
+		}
+	}
+	return 0
+}
+
+// number says v to at most two decimals.
+func number(v, band float64) string { return strconv.FormatFloat(v, 'f', decimals(band, 2), 64) }
+
+// pair says a value and the limit it breaks with the same number of decimals,
+// as many as keep them apart if the band allows it.
+func pair(v, limit, band float64) (value, against string) {
+	most := decimals(band, 4)
+	for d := min(2, most); ; d++ {
+		value, against = strconv.FormatFloat(v, 'f', d, 64), strconv.FormatFloat(limit, 'f', d, 64)
+		apart := value != against && math.Abs(limit-mustParse(against)) < 1e-9
+		if apart || d >= most {
+			return value, against
+		}
+	}
+}
+
+func mustParse(s string) float64 {
+	v, _ := strconv.ParseFloat(s, 64)
+	return v
+}
+
+// plain says a number the short way: 2, 0.5, 12.25.
+func plain(v float64) string { return strconv.FormatFloat(roundTo(v, 4), 'f', -1, 64) }
+
+func roundTo(v float64, decimals int) float64 {
+	p := math.Pow10(decimals)
+	return math.Round(v*p) / p
+}
+
+// rounded says an amount to two or three figures, which is all that an area
+// or a mass is good for in a sentence.
+func rounded(v float64) string {
+	switch a := math.Abs(v); {
+	case a >= 100:
+		return strconv.FormatFloat(v, 'f', 0, 64)
+	case a >= 10:
+		return strconv.FormatFloat(v, 'f', 0, 64)
+	case a >= 1:
+		return strconv.FormatFloat(v, 'f', 1, 64)
+	case a == 0:
+		return "0"
+	}
+	return strconv.FormatFloat(v, 'g', 2, 64)
+}
+
+// sayQuantity says a quantity as it was written.
+func sayQuantity(q spec.Quantity) string {
+	if q.Unit == "" {
+		return plain(q.Num)
+	}
+	return plain(q.Num) + " " + q.Unit
+}
+
+// sayLayer names the layer of an origin in a sentence.
+func sayLayer(o Origin) string {
+	switch o.Layer {
+	case "built-in":
+		return "the built-in default"
+	case "part":
+		return "the part spec"
+	case "material", "machine":
+		return "the shop, by " + o.Layer + ","
+	}
+	return "the shop"
+}
+
+func degrees(rad float64) float64 { return rad * 180 / math.Pi }
+
+// near says a place in the numbers that CAD shows and a spec takes: mesh units.
+func (p *Subject) near(at mesh.Vec) string {
+	unit, scale, digits := "", 1.0, 1
+	if p.Mesh != nil && p.Mesh.Source.UnitMM > 0 && p.Mesh.Source.UnitMM != 1 {
+		unit, scale = " "+p.Mesh.Source.Unit, 1/p.Mesh.Source.UnitMM
+		digits = max(0, 1+int(math.Round(math.Log10(p.Mesh.Source.UnitMM))))
+	}
+	var s [3]string
+	for k := range s {
+		s[k] = strconv.FormatFloat(roundTo(at[k]*scale, digits)+0, 'f', digits, 64)
+	}
+	return "near (" + strings.Join(s[:], ", ") + ")" + unit
+}
+
+// for_ names what the limits are for: the material, or the process without one.
+func (p *Subject) forWhat() string {
+	if p.Spec.Material.Set {
+		return p.Spec.Material.V
+	}
+	return p.Spec.Process.V
+}
+
+// more ends a sentence about many like places.
+func more(f *Finding) string {
+	switch f.Count {
+	case 0, 1:
+		return ""
+	case 2:
+		return " and in 1 more place"
+	}
+	return fmt.Sprintf(" and in %d more places", f.Count-1)
+}
+
+// closeCall is put into a sentence where the limit lies inside the band.
+func closeCall(f *Finding) string {
+	if !f.Undecided {
+		return ""
+	}
+	return fmt.Sprintf(" (too close to call: the value may be off by %s%s)", strconv.FormatFloat(f.Band, 'g', 1, 64), unitText(f.Unit))
+}
+
+func unitText(u string) string {
+	if u == "" {
+		return ""
+	}
+	return " " + u
+}
