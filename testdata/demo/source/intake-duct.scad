@@ -16,5 +16,5 @@ difference() {
     outside(0);
     // pocket: 10 x 8 mm, follows the flat side
     multmatrix([[1, 0, 0, -5], [0, 1, 0.0, 0], [0, 0, 1, 22], [0, 0, 0, 1]])
-        translate([0, 0, 0]) rotate([atan2(1, 50) , 0, 0]) translate([0, -14 , 0]) cube([10, 1.77, 8]);
+        translate([0, 0, 0]) rotate([atan2(1, 50) , 0, 0]) translate([0, -14 , 0]) cube([10, 2.07, 8]);
 }
