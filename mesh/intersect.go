@@ -38,9 +38,10 @@ func selfIntersections(ctx context.Context, m *Mesh) (intersections, error) {
 			if !hasArea(a, b, c) {
 				continue
 			}
+			plane := newFacetPlane(a, b, c)
 			tree.InBox(EmptyBox().Grow(a).Grow(b).Grow(c), func(g int32) bool {
 				work++
-				if g > f && facetsMeet(m, f, g) {
+				if g > f && !plane.besides(m, f, g) && facetsMeet(m, f, g) {
 					if p.count++; len(p.at) < maxPlaces {
 						p.at = append(p.at, meetingPoint(m, f, g))
 					}
@@ -60,6 +61,59 @@ func selfIntersections(ctx context.Context, m *Mesh) (intersections, error) {
 	return all, err
 }
 
+// facetPlane is what orient3Fast works out from the first three of its points.
+type facetPlane struct {
+	o, n Vec
+	all  Vec // absolute products behind each component of n
+}
+
+func newFacetPlane(a, b, c Vec) facetPlane {
+	p, q := b.Sub(a), c.Sub(a)
+	t := facetPlane{o: a, n: p.Cross(q)}
+	for k := range 3 {
+		i, j := (k+1)%3, (k+2)%3
+		t.all[k] = math.Abs(p[i]*q[j]) + math.Abs(p[j]*q[i])
+	}
+	return t
+}
+
+// side is the side of the plane on which d surely lies: 1, -1, or 0 if unsure.
+func (t *facetPlane) side(d Vec) int {
+	r := d.Sub(t.o)
+	det := t.n.Dot(r)
+	err := orient3Err*(t.all[0]*math.Abs(r[0])+t.all[1]*math.Abs(r[1])+t.all[2]*math.Abs(r[2])) + underflowErr
+	switch {
+	case det > err:
+		return 1
+	case det < -err:
+		return -1
+	}
+	return 0
+}
+
+// besides reports whether the corners of g that it does not share with f, the
+// facet of the plane, surely lie on one side of it: then the two have nothing in
+// common but what they share. This settles nearly all pairs of a curved surface.
+func (t *facetPlane) besides(m *Mesh, f, g int32) bool {
+	above, below := 0, 0
+	for _, v := range m.Facets[g] {
+		switch t.side(m.Verts[v]) {
+		case 1:
+			above++
+		case -1:
+			below++
+		}
+	}
+	if above > 0 && below > 0 || above+below == 0 {
+		return false
+	}
+	if above+below == 3 {
+		return true
+	}
+	_, _, n := shared(m.Facets[f], m.Facets[g])
+	return above+below+n == 3 // shared corners are never surely beside the plane
+}
+
 // facetsMeet reports whether two facets, the first with an area, have a point
 // in common beside the corners (and the edge between them) that they share.
 // Facets with the same three corners are duplicates, not intersections.
@@ -73,7 +127,7 @@ func facetsMeet(m *Mesh, f, g int32) bool {
 	case 0:
 		return !apart(&p, &q) && trianglesMeet(&p, &q)
 	case 1:
-		return !apartAtCorner(&p, &q) && hasArea(q[0], q[1], q[2]) &&
+		return !atCornerApart(&p, &q) && hasArea(q[0], q[1], q[2]) &&
 			(segmentMeetsTriangle(p[1], p[2], q[0], q[1], q[2]) || segmentMeetsTriangle(q[1], q[2], p[0], p[1], p[2]))
 	case 2:
 		return folded(p[0], p[1], p[2], q[2])
@@ -99,14 +153,11 @@ func shared(f, g [3]int32) (a, b [3]int32, n int) {
 }
 
 // folded reports whether two facets on the edge ab, with third corners c and d,
-// lie in one plane on the same side of it.
+// lie in one plane on the same side of it. Seen along an axis they do so too.
 func folded(a, b, c, d Vec) bool {
-	if orient3(a, b, c, d) != 0 {
-		return false
-	}
 	for k := range 3 {
 		if s := orient2(a, b, c, k); s != 0 {
-			return s == orient2(a, b, d, k)
+			return s == orient2(a, b, d, k) && orient3(a, b, c, d) == 0
 		}
 	}
 	return false
@@ -125,97 +176,100 @@ func trianglesMeet(p, q *[3]Vec) bool {
 	return false
 }
 
-// axisErr bounds what a sum of three products may be off by, as a share of the
-// sum of the largest possible ones.
+// axisErr bounds what the product of a direction with a difference of points may
+// be off by, as a share of the sum of the direction's components times the
+// largest component of the difference.
 const axisErr = 8 * halfUlp
 
-// separates reports whether the direction d surely tells p from q: all of p's
-// points from i on lie further along it than all of q's, seen from o. Any d
-// will do, so it needs no error bound itself.
-func separates(d, o Vec, p, q *[3]Vec, i int) bool {
-	far := 0.0
-	least, most := math.Inf(1), math.Inf(-1)
-	for k := i; k < 3; k++ {
-		v, w := p[k].Sub(o), q[k].Sub(o)
+// pair holds two triangles relative to the first corner of the first.
+type pair struct {
+	p, q [3]Vec
+	far  float64 // largest component
+}
+
+func newPair(p, q *[3]Vec) (t pair) {
+	for k := range 3 {
+		t.p[k], t.q[k] = p[k].Sub(p[0]), q[k].Sub(p[0])
 		for j := range 3 {
-			far = max(far, math.Abs(v[j]), math.Abs(w[j]))
+			t.far = max(t.far, math.Abs(t.p[k][j]), math.Abs(t.q[k][j]))
 		}
-		least, most = min(least, d.Dot(v)), max(most, d.Dot(w))
 	}
-	return least-most > 2*axisErr*far*(math.Abs(d[0])+math.Abs(d[1])+math.Abs(d[2]))+underflowErr
+	return t
+}
+
+// err bounds the error of a product with d.
+func (t *pair) err(d Vec) float64 {
+	return axisErr*t.far*(math.Abs(d[0])+math.Abs(d[1])+math.Abs(d[2])) + underflowErr
+}
+
+// along reports whether a plane across d surely lies between the triangles. Any
+// d will do, so it needs no error bound itself.
+func (t *pair) along(d Vec) bool {
+	p0, p1, p2 := d.Dot(t.p[0]), d.Dot(t.p[1]), d.Dot(t.p[2])
+	q0, q1, q2 := d.Dot(t.q[0]), d.Dot(t.q[1]), d.Dot(t.q[2])
+	return max(min(p0, p1, p2)-max(q0, q1, q2), min(q0, q1, q2)-max(p0, p1, p2)) > 2*t.err(d)
 }
 
 // apart reports whether a plane surely lies between two triangles that share no
 // corner: parallel to one of them, or across one of their planes along an edge.
 func apart(p, q *[3]Vec) bool {
-	n := p[1].Sub(p[0]).Cross(p[2].Sub(p[0]))
-	if either(n, p, q) {
-		return true
-	}
-	l := q[1].Sub(q[0]).Cross(q[2].Sub(q[0]))
-	if either(l, p, q) {
+	t := newPair(p, q)
+	n := t.p[1].Cross(t.p[2])
+	l := t.q[1].Sub(t.q[0]).Cross(t.q[2].Sub(t.q[0]))
+	if t.along(l) || t.along(n) {
 		return true
 	}
 	for k := range 3 {
-		if either(n.Cross(p[(k+1)%3].Sub(p[k])), p, q) || either(l.Cross(q[(k+1)%3].Sub(q[k])), p, q) {
+		if t.along(n.Cross(t.p[(k+1)%3].Sub(t.p[k]))) || t.along(l.Cross(t.q[(k+1)%3].Sub(t.q[k]))) {
 			return true
 		}
 	}
 	return false
 }
 
-func either(d Vec, p, q *[3]Vec) bool {
-	return separates(d, p[0], p, q, 0) || separates(d, p[0], q, p, 0)
-}
-
-// apartAtCorner reports whether two triangles that share their first corner
+// atCornerApart reports whether two triangles that share their first corner
 // surely have nothing else in common: the others of one lie on one side of the
 // other's plane, or a plane through the corner lies between them.
-func apartAtCorner(p, q *[3]Vec) bool {
-	sameSide := func(t, u *[3]Vec) bool {
-		s1, sure1 := orient3Fast(t[0], t[1], t[2], u[1])
-		s2, sure2 := orient3Fast(t[0], t[1], t[2], u[2])
-		return sure1 && sure2 && s1 == s2 && s1 != 0
-	}
+func atCornerApart(p, q *[3]Vec) bool {
 	if sameSide(p, q) || sameSide(q, p) {
 		return true
 	}
-	// A plane between the two edges, of one each, that are nearest in angle.
-	o := p[0]
-	var u, v [3]Vec
-	for k := 1; k < 3; k++ {
-		u[k], v[k] = p[k].Sub(o).Unit(), q[k].Sub(o).Unit()
+	t := newPair(p, q)
+	return t.betweenEdges()
+}
+
+// sameSide reports whether the second and third corner of u surely lie on one
+// side of the plane of t.
+func sameSide(t, u *[3]Vec) bool {
+	s1, sure := orient3Fast(t[0], t[1], t[2], u[1])
+	if !sure || s1 == 0 {
+		return false
 	}
-	i, j := 1, 1
-	for k := 1; k < 3; k++ {
-		for l := 1; l < 3; l++ {
+	s2, sure := orient3Fast(t[0], t[1], t[2], u[2])
+	return sure && s1 == s2
+}
+
+// betweenEdges tries the plane through the common corner between the two edges,
+// of one triangle each, that are nearest in angle.
+func (t *pair) betweenEdges() bool {
+	u := [2]Vec{t.p[1].Unit(), t.p[2].Unit()}
+	v := [2]Vec{t.q[1].Unit(), t.q[2].Unit()}
+	i, j := 0, 0
+	for k := range 2 {
+		for l := range 2 {
 			if u[k].Dot(v[l]) > u[i].Dot(v[j]) {
 				i, j = k, l
 			}
 		}
 	}
-	n := u[1].Cross(u[2])
-	if w := v[1].Cross(v[2]); n.Dot(w) < 0 {
-		n = n.Sub(w)
-	} else {
-		n = n.Add(w)
+	n, l := u[0].Cross(u[1]), v[0].Cross(v[1])
+	if n.Dot(l) < 0 {
+		l = l.Scale(-1)
 	}
-	d := n.Cross(u[i].Add(v[j]))
-	return strictly(d, o, p, q) || strictly(d, o, q, p)
-}
-
-// strictly reports whether d surely points from o to the second and third
-// corners of p and away from those of q.
-func strictly(d, o Vec, p, q *[3]Vec) bool {
-	size := math.Abs(d[0]) + math.Abs(d[1]) + math.Abs(d[2])
-	for k := 1; k < 3; k++ {
-		v, w := p[k].Sub(o), q[k].Sub(o)
-		far := max(math.Abs(v[0]), math.Abs(v[1]), math.Abs(v[2]), math.Abs(w[0]), math.Abs(w[1]), math.Abs(w[2]))
-		if err := axisErr*far*size + underflowErr; !(d.Dot(v) > err && d.Dot(w) < -err) {
-			return false
-		}
-	}
-	return true
+	d := n.Add(l).Cross(u[i].Add(v[j]))
+	p1, p2, q1, q2 := d.Dot(t.p[1]), d.Dot(t.p[2]), d.Dot(t.q[1]), d.Dot(t.q[2])
+	err := t.err(d)
+	return min(p1, p2) > err && max(q1, q2) < -err || min(q1, q2) > err && max(p1, p2) < -err
 }
 
 // meetingPoint returns a point near which two facets meet: where an edge of one

@@ -1,7 +1,6 @@
 package mesh
 
 import (
-	"bytes"
 	"context"
 	"encoding/binary"
 	"fmt"
@@ -223,8 +222,12 @@ func (p *plyFile) element(ctx context.Context, e *plyElement) error {
 	return nil
 }
 
+// row reads one row: a line of its own in ASCII.
 func (p *plyFile) row(e *plyElement, row int64) error {
 	var at Vec
+	if p.order == nil {
+		p.skipBlanks()
+	}
 	for i := range e.props {
 		q := &e.props[i]
 		if q.count != 0 {
@@ -243,6 +246,9 @@ func (p *plyFile) row(e *plyElement, row int64) error {
 	}
 	if e.name == "vertex" {
 		p.verts = append(p.verts, at)
+	}
+	if p.order == nil && len(p.lineWord()) > 0 {
+		return p.in.bad(helpExport, "row %d of %s, line %d, has more numbers than the head says", row+1, shown([]byte(e.name)), p.line())
 	}
 	return nil
 }
@@ -323,7 +329,7 @@ func (p *plyFile) strip(from int) error {
 // value reads one number.
 func (p *plyFile) value(k plyKind) (float64, bool) {
 	if p.order == nil {
-		w := p.word()
+		w := p.lineWord()
 		if v, ok := parseNumber(w); ok || k < plyFloat32 || len(w) == 0 {
 			return v, ok
 		}
@@ -357,14 +363,14 @@ func (p *plyFile) value(k plyKind) (float64, bool) {
 }
 
 func (p *plyFile) rowError(e *plyElement, row int64, v float64, ok bool) error {
-	name := string(bytes.ToValidUTF8([]byte(e.name), []byte("?")))
+	name := shown([]byte(e.name))
 	switch {
 	case p.pos >= len(p.data) && !ok:
-		return p.in.bad(helpExport, "its head promises %d rows of %q, but the file ends within row %d", e.count, name, row+1)
+		return p.in.bad(helpExport, "its head promises %d rows of %s, but the file ends within row %d", e.count, name, row+1)
 	case !ok:
-		return p.in.bad(helpExport, "row %d of %q, line %d, holds something that is not the number that should stand there", row+1, name, p.line())
+		return p.in.bad(helpExport, "row %d of %s, line %d, holds something that is not the number that should stand there", row+1, name, p.line())
 	}
-	return p.in.bad(helpExport, "row %d of %q holds %v, which has no meaning there", row+1, name, v)
+	return p.in.bad(helpExport, "row %d of %s holds %v, which has no meaning there", row+1, name, v)
 }
 
 // cutFaces turns the faces into triangles.

@@ -31,8 +31,6 @@ func readSTL(ctx context.Context, in *input) (*raw, error) {
 		return readSTLBinary(ctx, in)
 	case looksASCII(in.data):
 		return readSTLASCII(ctx, in)
-	case firstWord(in.data[:min(size, 4096)]) == "solid" && size < stlHead:
-		return nil, in.bad(helpExport, "it starts like an ASCII STL file, but ends after %d bytes without a facet", size)
 	case size < stlHead:
 		return nil, in.bad(helpExport, "it has %d bytes, and even an empty binary STL file has %d", size, stlHead)
 	}
@@ -40,16 +38,12 @@ func readSTL(ctx context.Context, in *input) (*raw, error) {
 }
 
 // looksASCII tells text from a binary file that starts with "solid" and has the
-// wrong size: it holds no NUL up front and a word that only text has.
+// wrong size: that one has NULs up front, in attributes if nowhere else. Blank
+// lines are for the text reader to complain about.
 func looksASCII(d []byte) bool {
 	d = d[:min(len(d), 4096)]
 	w := firstWord(d)
-	if bytes.IndexByte(d, 0) >= 0 {
-		return false
-	}
-	low := bytes.ToLower(d)
-	return w == "solid" && (bytes.Contains(low, []byte("facet")) || bytes.Contains(low, []byte("endsolid")) || len(bytes.TrimSpace(d)) < 200) ||
-		w == "facet" || w == "" // blank lines are for the text reader to complain about
+	return (w == "solid" || w == "facet" || w == "") && printable(bytes.TrimPrefix(d, []byte("\xef\xbb\xbf")))
 }
 
 // readSTLOdd deals with a binary file whose size does not fit its count. Less

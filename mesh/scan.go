@@ -15,6 +15,13 @@ type scanner struct {
 
 func isBlank(c byte) bool { return c == ' ' || c-'\t' < 5 }
 
+// skipBlanks goes to the next word.
+func (s *scanner) skipBlanks() {
+	for s.pos < len(s.data) && isBlank(s.data[s.pos]) {
+		s.pos++
+	}
+}
+
 // word returns the next word, empty at the end of the text.
 func (s *scanner) word() []byte {
 	d, i := s.data, s.pos
