@@ -1,0 +1,156 @@
+package mesh
+
+import "math"
+
+// This file defines the tests of eight boxes or facets at once. Each has a
+// portable form here and, for amd64, one in lanes_amd64.s that uses AVX2; which
+// is used is chosen at start. All of them err towards letting through; what
+// they let through is tested again in double precision, so that rounding and
+// fused operations can't show in an answer.
+
+// rayLanes is a ray in the order in which lanes_amd64.s reads it.
+type rayLanes struct {
+	near, far, inv [3]float32 // origin for the near and far sides (widened), 1/direction
+	tMin, tMax     float32
+	err6           float32   // 6 err
+	nearAt, farAt  [3]uint64 // byte offsets of those sides in wideNode.box
+	o              [3]float32
+	sx, sy         float32
+	err            float32
+	axes           [3]uint64 // byte offsets of the sheared axes in block.v
+}
+
+// rayBoxesGo returns a bit for every child whose box the ray meets between tMin
+// and tMax, and where it enters.
+func rayBoxesGo(nd *wideNode, r *rayLanes, t *[8]float32) (mask uint32) {
+	var nx, fx [3]*[8]float32
+	for k := range 3 {
+		nx[k], fx[k] = &nd.box[r.nearAt[k]/32], &nd.box[r.farAt[k]/32]
+	}
+	for i := range 8 {
+		t0 := max((nx[0][i]-r.near[0])*r.inv[0], r.tMin)
+		t1 := min((fx[0][i]-r.far[0])*r.inv[0], r.tMax)
+		if !(t0 <= t1) {
+			continue
+		}
+		t0 = max((nx[1][i]-r.near[1])*r.inv[1], t0)
+		t1 = min((fx[1][i]-r.far[1])*r.inv[1], t1)
+		if !(t0 <= t1) {
+			continue
+		}
+		t0 = max((nx[2][i]-r.near[2])*r.inv[2], t0)
+		t1 = min((fx[2][i]-r.far[2])*r.inv[2], t1)
+		if t0 <= t1 {
+			t[i] = t0
+			mask |= 1 << i
+		}
+	}
+	return mask
+}
+
+// rayFacetsGo returns a bit for every facet that the line of the ray may meet.
+// After the shear the ray stands on the origin; the edge functions are twice
+// the areas that it spans with the edges. Every sheared coordinate is off by
+// err at most, so an edge function is off by 4 m err and its own rounding, m
+// being the largest coordinate: 6 (m + err) err holds both.
+func rayFacetsGo(b *block, r *rayLanes) (mask uint32) {
+	kx, ky, kz := r.axes[0]/32, r.axes[1]/32, r.axes[2]/32
+	for i := range 8 {
+		az, bz, cz := b.v[kz][i]-r.o[2], b.v[kz+3][i]-r.o[2], b.v[kz+6][i]-r.o[2]
+		ax, ay := b.v[kx][i]-r.o[0]-r.sx*az, b.v[ky][i]-r.o[1]-r.sy*az
+		bx, by := b.v[kx+3][i]-r.o[0]-r.sx*bz, b.v[ky+3][i]-r.o[1]-r.sy*bz
+		cx, cy := b.v[kx+6][i]-r.o[0]-r.sx*cz, b.v[ky+6][i]-r.o[1]-r.sy*cz
+		u, v, w := cx*by-cy*bx, ax*cy-ay*cx, bx*ay-by*ax
+		m := max(abs32(ax), abs32(ay), abs32(bx), abs32(by), abs32(cx), abs32(cy))
+		e := r.err6 * (m + r.err)
+		if min(u, v, w) >= -e || max(u, v, w) <= e {
+			mask |= 1 << i
+		}
+	}
+	return mask
+}
+
+func abs32(x float32) float32 { return math.Float32frombits(math.Float32bits(x) &^ (1 << 31)) }
+
+// pointLanes is a query point with room for rounding.
+type pointLanes struct {
+	lo, hi [3]float32 // the point less and plus the walk's error
+	d2     float32    // distance squared within which to look
+}
+
+func newPointLanes(p Vec, e, maxDist float64) (l pointLanes) {
+	for k := range 3 {
+		l.lo[k], l.hi[k] = down(p[k]-e), up(p[k]+e)
+	}
+	l.within(maxDist)
+	return l
+}
+
+// within narrows the search; a share of 2^-20 holds the rounding of squares and sums.
+func (l *pointLanes) within(d float64) { l.d2 = up(d * d * (1 + 0x1p-20)) }
+
+// nearBoxesGo returns a bit for every child whose box is within reach, and the
+// distance squared.
+func nearBoxesGo(nd *wideNode, l *pointLanes, d2 *[8]float32) (mask uint32) {
+	for i := range 8 {
+		x := max(nd.box[0][i]-l.hi[0], l.lo[0]-nd.box[1][i], 0)
+		y := max(nd.box[2][i]-l.hi[1], l.lo[1]-nd.box[3][i], 0)
+		z := max(nd.box[4][i]-l.hi[2], l.lo[2]-nd.box[5][i], 0)
+		if d := x*x + y*y + z*z; d <= l.d2 {
+			d2[i] = d
+			mask |= 1 << i
+		}
+	}
+	return mask
+}
+
+// nearFacetsGo returns a bit for every facet whose box is within reach.
+func nearFacetsGo(b *block, l *pointLanes) (mask uint32) {
+	v := &b.v
+	for i := range 8 {
+		x := max(min(v[0][i], v[3][i], v[6][i])-l.hi[0], l.lo[0]-max(v[0][i], v[3][i], v[6][i]), 0)
+		y := max(min(v[1][i], v[4][i], v[7][i])-l.hi[1], l.lo[1]-max(v[1][i], v[4][i], v[7][i]), 0)
+		z := max(min(v[2][i], v[5][i], v[8][i])-l.hi[2], l.lo[2]-max(v[2][i], v[5][i], v[8][i]), 0)
+		if x*x+y*y+z*z <= l.d2 {
+			mask |= 1 << i
+		}
+	}
+	return mask
+}
+
+// boxLanes is a query box, rounded outwards.
+type boxLanes struct{ lo, hi [3]float32 }
+
+func newBoxLanes(b Box) (l boxLanes) {
+	for k := range 3 {
+		l.lo[k], l.hi[k] = down(b.Min[k]), up(b.Max[k])
+	}
+	return l
+}
+
+// boxBoxesGo returns a bit for every child whose box meets the query's.
+func boxBoxesGo(nd *wideNode, l *boxLanes) (mask uint32) {
+	for i := range 8 {
+		if nd.box[0][i] <= l.hi[0] && nd.box[1][i] >= l.lo[0] &&
+			nd.box[2][i] <= l.hi[1] && nd.box[3][i] >= l.lo[1] &&
+			nd.box[4][i] <= l.hi[2] && nd.box[5][i] >= l.lo[2] {
+			mask |= 1 << i
+		}
+	}
+	return mask
+}
+
+// boxFacetsGo returns a bit for every facet whose box, rounded to nearest and
+// so one step of single precision too small, meets the query's (which is
+// widened by that step).
+func boxFacetsGo(b *block, l *boxLanes) (mask uint32) {
+	v := &b.v
+	for i := range 8 {
+		if min(v[0][i], v[3][i], v[6][i]) <= l.hi[0] && max(v[0][i], v[3][i], v[6][i]) >= l.lo[0] &&
+			min(v[1][i], v[4][i], v[7][i]) <= l.hi[1] && max(v[1][i], v[4][i], v[7][i]) >= l.lo[1] &&
+			min(v[2][i], v[5][i], v[8][i]) <= l.hi[2] && max(v[2][i], v[5][i], v[8][i]) >= l.lo[2] {
+			mask |= 1 << i
+		}
+	}
+	return mask
+}

@@ -1,0 +1,220 @@
+#include "textflag.h"
+
+// Eight lanes at once with AVX2 and FMA; lanes.go says what each does. Offsets
+// are those of the structs there and in bvh.go; a test holds them together.
+
+// SLAB narrows Y0 = enters, Y1 = leaves by one axis.
+#define SLAB(nearAt, farAt, near, far, inv) \
+	MOVQ         nearAt(BX), DX; \
+	MOVQ         farAt(BX), SI; \
+	VBROADCASTSS inv(BX), Y4; \
+	VMOVUPS      (AX)(DX*1), Y2; \
+	VBROADCASTSS near(BX), Y3; \
+	VSUBPS       Y3, Y2, Y2; \
+	VMULPS       Y4, Y2, Y2; \
+	VMAXPS       Y0, Y2, Y0; \
+	VMOVUPS      (AX)(SI*1), Y5; \
+	VBROADCASTSS far(BX), Y6; \
+	VSUBPS       Y6, Y5, Y5; \
+	VMULPS       Y4, Y5, Y5; \
+	VMINPS       Y1, Y5, Y1
+
+// func rayBoxesAVX2(nd *wideNode, r *rayLanes, t *[8]float32) uint32
+TEXT ·rayBoxesAVX2(SB), NOSPLIT, $0-28
+	MOVQ         nd+0(FP), AX
+	MOVQ         r+8(FP), BX
+	MOVQ         t+16(FP), CX
+	VBROADCASTSS 36(BX), Y0
+	VBROADCASTSS 40(BX), Y1
+	SLAB(48, 72, 0, 12, 24)
+	SLAB(56, 80, 4, 16, 28)
+	SLAB(64, 88, 8, 20, 32)
+	VCMPPS       $2, Y1, Y0, Y2
+	VMOVMSKPS    Y2, DX
+	ANDL         224(AX), DX
+	VMOVUPS      Y0, (CX)
+	VZEROUPPER
+	MOVL         DX, ret+24(FP)
+	RET
+
+// SHEAR loads a corner at the offset, sheared, to x and y; Y0 is scratch.
+#define SHEAR(at, x, y) \
+	VMOVUPS      at(AX)(R10*1), Y0; \
+	VSUBPS       Y14, Y0, Y0; \
+	VMOVUPS      at(AX)(R8*1), x; \
+	VSUBPS       Y12, x, x; \
+	VFNMADD231PS Y0, Y10, x; \
+	VMOVUPS      at(AX)(R9*1), y; \
+	VSUBPS       Y13, y, y; \
+	VFNMADD231PS Y0, Y11, y
+
+// func rayFacetsAVX2(b *block, r *rayLanes) uint32
+TEXT ·rayFacetsAVX2(SB), NOSPLIT, $0-20
+	MOVQ         b+0(FP), AX
+	MOVQ         r+8(FP), BX
+	MOVQ         120(BX), R8
+	MOVQ         128(BX), R9
+	MOVQ         136(BX), R10
+	VBROADCASTSS 96(BX), Y12
+	VBROADCASTSS 100(BX), Y13
+	VBROADCASTSS 104(BX), Y14
+	VBROADCASTSS 108(BX), Y10
+	VBROADCASTSS 112(BX), Y11
+	SHEAR(0, Y1, Y2)
+	SHEAR(96, Y3, Y4)
+	SHEAR(192, Y5, Y6)
+
+	// Edge functions.
+	VMULPS       Y4, Y5, Y7
+	VFNMADD231PS Y3, Y6, Y7
+	VMULPS       Y6, Y1, Y8
+	VFNMADD231PS Y5, Y2, Y8
+	VMULPS       Y2, Y3, Y9
+	VFNMADD231PS Y1, Y4, Y9
+
+	// Tolerance from the largest coordinate.
+	VPCMPEQD     Y15, Y15, Y15
+	VPSRLD       $1, Y15, Y15
+	VANDPS       Y15, Y1, Y1
+	VANDPS       Y15, Y2, Y2
+	VANDPS       Y15, Y3, Y3
+	VANDPS       Y15, Y4, Y4
+	VANDPS       Y15, Y5, Y5
+	VANDPS       Y15, Y6, Y6
+	VMAXPS       Y2, Y1, Y1
+	VMAXPS       Y4, Y3, Y3
+	VMAXPS       Y6, Y5, Y5
+	VMAXPS       Y3, Y1, Y1
+	VMAXPS       Y5, Y1, Y1
+	VBROADCASTSS 116(BX), Y0
+	VADDPS       Y0, Y1, Y1
+	VBROADCASTSS 44(BX), Y0
+	VMULPS       Y0, Y1, Y1
+	VXORPS       Y4, Y4, Y4
+	VSUBPS       Y1, Y4, Y4
+
+	VMINPS       Y8, Y7, Y2
+	VMINPS       Y9, Y2, Y2
+	VMAXPS       Y8, Y7, Y3
+	VMAXPS       Y9, Y3, Y3
+	VCMPPS       $13, Y4, Y2, Y5
+	VCMPPS       $2, Y1, Y3, Y6
+	VORPS        Y5, Y6, Y5
+	VMOVMSKPS    Y5, DX
+	ANDL         416(AX), DX
+	VZEROUPPER
+	MOVL         DX, ret+16(FP)
+	RET
+
+// APART adds to Y7 the square of the distance along an axis from the point to
+// lo..hi; Y8 is zero.
+#define APART(lo, hi, plo, phi) \
+	VBROADCASTSS phi(BX), Y2; \
+	VSUBPS       Y2, lo, Y2; \
+	VBROADCASTSS plo(BX), Y3; \
+	VSUBPS       hi, Y3, Y3; \
+	VMAXPS       Y3, Y2, Y2; \
+	VMAXPS       Y8, Y2, Y2; \
+	VFMADD231PS  Y2, Y2, Y7
+
+// func nearBoxesAVX2(nd *wideNode, l *pointLanes, d2 *[8]float32) uint32
+TEXT ·nearBoxesAVX2(SB), NOSPLIT, $0-28
+	MOVQ         nd+0(FP), AX
+	MOVQ         l+8(FP), BX
+	MOVQ         d2+16(FP), CX
+	VXORPS       Y7, Y7, Y7
+	VXORPS       Y8, Y8, Y8
+	VMOVUPS      (AX), Y0
+	VMOVUPS      32(AX), Y1
+	APART(Y0, Y1, 0, 12)
+	VMOVUPS      64(AX), Y0
+	VMOVUPS      96(AX), Y1
+	APART(Y0, Y1, 4, 16)
+	VMOVUPS      128(AX), Y0
+	VMOVUPS      160(AX), Y1
+	APART(Y0, Y1, 8, 20)
+	VBROADCASTSS 24(BX), Y2
+	VCMPPS       $2, Y2, Y7, Y2
+	VMOVMSKPS    Y2, DX
+	ANDL         224(AX), DX
+	VMOVUPS      Y7, (CX)
+	VZEROUPPER
+	MOVL         DX, ret+24(FP)
+	RET
+
+// EXTENT loads the least and greatest of the facets' corners along an axis to
+// Y0 and Y1.
+#define EXTENT(at, at2, at3) \
+	VMOVUPS at(AX), Y4; \
+	VMOVUPS at2(AX), Y5; \
+	VMOVUPS at3(AX), Y6; \
+	VMINPS  Y5, Y4, Y0; \
+	VMINPS  Y6, Y0, Y0; \
+	VMAXPS  Y5, Y4, Y1; \
+	VMAXPS  Y6, Y1, Y1
+
+// func nearFacetsAVX2(b *block, l *pointLanes) uint32
+TEXT ·nearFacetsAVX2(SB), NOSPLIT, $0-20
+	MOVQ         b+0(FP), AX
+	MOVQ         l+8(FP), BX
+	VXORPS       Y7, Y7, Y7
+	VXORPS       Y8, Y8, Y8
+	EXTENT(0, 96, 192)
+	APART(Y0, Y1, 0, 12)
+	EXTENT(32, 128, 224)
+	APART(Y0, Y1, 4, 16)
+	EXTENT(64, 160, 256)
+	APART(Y0, Y1, 8, 20)
+	VBROADCASTSS 24(BX), Y2
+	VCMPPS       $2, Y2, Y7, Y2
+	VMOVMSKPS    Y2, DX
+	ANDL         416(AX), DX
+	VZEROUPPER
+	MOVL         DX, ret+16(FP)
+	RET
+
+// MEET narrows the mask Y7 to lanes where lo..hi meets the query along an axis.
+#define MEET(lo, hi, qlo, qhi) \
+	VBROADCASTSS qhi(BX), Y2; \
+	VCMPPS       $2, Y2, lo, Y2; \
+	VBROADCASTSS qlo(BX), Y3; \
+	VCMPPS       $13, Y3, hi, Y3; \
+	VANDPS       Y2, Y7, Y7; \
+	VANDPS       Y3, Y7, Y7
+
+// func boxBoxesAVX2(nd *wideNode, l *boxLanes) uint32
+TEXT ·boxBoxesAVX2(SB), NOSPLIT, $0-20
+	MOVQ         nd+0(FP), AX
+	MOVQ         l+8(FP), BX
+	VPCMPEQD     Y7, Y7, Y7
+	VMOVUPS      (AX), Y0
+	VMOVUPS      32(AX), Y1
+	MEET(Y0, Y1, 0, 12)
+	VMOVUPS      64(AX), Y0
+	VMOVUPS      96(AX), Y1
+	MEET(Y0, Y1, 4, 16)
+	VMOVUPS      128(AX), Y0
+	VMOVUPS      160(AX), Y1
+	MEET(Y0, Y1, 8, 20)
+	VMOVMSKPS    Y7, DX
+	ANDL         224(AX), DX
+	VZEROUPPER
+	MOVL         DX, ret+16(FP)
+	RET
+
+// func boxFacetsAVX2(b *block, l *boxLanes) uint32
+TEXT ·boxFacetsAVX2(SB), NOSPLIT, $0-20
+	MOVQ         b+0(FP), AX
+	MOVQ         l+8(FP), BX
+	VPCMPEQD     Y7, Y7, Y7
+	EXTENT(0, 96, 192)
+	MEET(Y0, Y1, 0, 12)
+	EXTENT(32, 128, 224)
+	MEET(Y0, Y1, 4, 16)
+	EXTENT(64, 160, 256)
+	MEET(Y0, Y1, 8, 20)
+	VMOVMSKPS    Y7, DX
+	ANDL         416(AX), DX
+	VZEROUPPER
+	MOVL         DX, ret+16(FP)
+	RET

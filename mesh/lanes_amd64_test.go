@@ -1,0 +1,113 @@
+package mesh
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+	"unsafe"
+)
+
+// The offsets that lanes_amd64.s is written with.
+func TestLaneOffsets(t *testing.T) {
+	var nd wideNode
+	var b block
+	var r rayLanes
+	var p pointLanes
+	var q boxLanes
+	for name, c := range map[string][2]uintptr{
+		"wideNode.used": {unsafe.Offsetof(nd.used), 224},
+		"block.used":    {unsafe.Offsetof(b.used), 416},
+		"block.n":       {unsafe.Offsetof(b.n), 288},
+		"ray.far":       {unsafe.Offsetof(r.far), 12},
+		"ray.inv":       {unsafe.Offsetof(r.inv), 24},
+		"ray.tMin":      {unsafe.Offsetof(r.tMin), 36},
+		"ray.tMax":      {unsafe.Offsetof(r.tMax), 40},
+		"ray.err6":      {unsafe.Offsetof(r.err6), 44},
+		"ray.nearAt":    {unsafe.Offsetof(r.nearAt), 48},
+		"ray.farAt":     {unsafe.Offsetof(r.farAt), 72},
+		"ray.o":         {unsafe.Offsetof(r.o), 96},
+		"ray.sx":        {unsafe.Offsetof(r.sx), 108},
+		"ray.sy":        {unsafe.Offsetof(r.sy), 112},
+		"ray.err":       {unsafe.Offsetof(r.err), 116},
+		"ray.axes":      {unsafe.Offsetof(r.axes), 120},
+		"point.hi":      {unsafe.Offsetof(p.hi), 12},
+		"point.d2":      {unsafe.Offsetof(p.d2), 24},
+		"box.hi":        {unsafe.Offsetof(q.hi), 12},
+	} {
+		if c[0] != c[1] {
+			t.Errorf("%s stands at %d, the assembly reads %d", name, c[0], c[1])
+		}
+	}
+}
+
+// Both paths must give the same answers, to the bit: on random facets, along
+// axes, in planes, through corners, from near and far.
+func TestLanesAgree(t *testing.T) {
+	if !lanesAVX2 {
+		t.Log("this processor has one path only: nothing to compare")
+		return
+	}
+	r := rand.New(rand.NewPCG(3, 4))
+	vs := make([]Vec, 900)
+	for i := range vs {
+		vs[i] = Vec{float64(r.IntN(20)), r.Float64() * 20, r.NormFloat64()}
+		if i%3 != 0 {
+			vs[i] = vs[i-i%3].Add(Vec{r.NormFloat64(), float64(r.IntN(3)), r.NormFloat64() * float64(r.IntN(2))})
+		}
+	}
+	fs := make([][3]int32, 1500)
+	for i := range fs {
+		a := 3 * int32(r.IntN(300))
+		fs[i] = [3]int32{a, a + 1, a + 2}
+		if i%5 == 0 {
+			fs[i][2] = int32(r.IntN(900))
+		}
+	}
+	m := New(vs, fs)
+	b := m.BVH()
+	var rays, found int
+	for i := range 20000 {
+		o := Vec{float64(r.IntN(20)), r.Float64() * 20, r.NormFloat64() * 3}
+		d := Vec{r.NormFloat64(), r.NormFloat64(), r.NormFloat64()}
+		switch i % 5 {
+		case 1:
+			d = Vec{}
+			d[r.IntN(3)] = 1 - 2*float64(r.IntN(2))
+		case 2:
+			d = vs[r.IntN(900)].Sub(o)
+		case 3:
+			o = o.Sub(d.Scale(1e5))
+		case 4:
+			d[r.IntN(3)] *= 1e-9
+		}
+		box := Box{o, o.Add(Vec{math.Abs(d[0]), math.Abs(d[1]), math.Abs(d[2])})}
+		type answer struct {
+			hit    Hit
+			ok     bool
+			all    [16]Hit
+			near   Near
+			boxSum int
+		}
+		ask := func() (a answer) {
+			a.hit, a.ok = b.Ray(o, d, 0, math.Inf(1))
+			copy(a.all[:], b.RayAll(o, d, -1, 50, nil))
+			a.near, _ = b.Nearest(o, math.Inf(1), nil)
+			b.InBox(box, func(f int32) bool { a.boxSum += int(f)*7919 + 1; return true })
+			return a
+		}
+		fast := ask()
+		lanesAVX2 = false
+		slow := ask()
+		lanesAVX2 = true
+		if fast != slow {
+			t.Fatalf("query %d: ray %v %v: AVX2 %+v, portable %+v", i, o, d, fast, slow)
+		}
+		rays++
+		if fast.ok {
+			found++
+		}
+	}
+	if found < rays/10 {
+		t.Errorf("only %d of %d rays hit: too few to tell", found, rays)
+	}
+}
