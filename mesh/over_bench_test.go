@@ -88,3 +88,28 @@ func BenchmarkSlenderness(b *testing.B) {
 		return len(s) + 1, err
 	})
 }
+
+// BenchmarkSupport measures the columns of overhang found beforehand.
+func BenchmarkSupport(b *testing.B) {
+	for _, n := range []int{10_000, 100_000, 1_000_000} {
+		for _, name := range []string{"ball", "dimples"} {
+			b.Run(fmt.Sprintf("%s/%d", name, n), func(b *testing.B) {
+				m := benchShapes(n)[name]
+				o := overhangAt(b, m, plusZ, 45)
+				b.ReportAllocs()
+				sum := 0.0
+				for i := 0; b.Loop(); i++ {
+					s, err := mesh.MeasureSupport(context.Background(), m, mesh.NewFrame(mesh.Vec{0, 0, 1}, 0, float64(i)), &o)
+					if err != nil {
+						b.Fatal(err)
+					}
+					sum += s.VolumeMM3
+				}
+				if sum <= 0 {
+					b.Fatal("no volume")
+				}
+				b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/float64(len(m.Facets)), "ns/facet")
+			})
+		}
+	}
+}

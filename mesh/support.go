@@ -1,0 +1,424 @@
+package mesh
+
+import (
+	"cmp"
+	"context"
+	"math"
+	"slices"
+)
+
+// This file measures the columns of air under overhang.
+
+// Support is the space under overhang regions, down to what lies below.
+type Support struct {
+	VolumeMM3   float64
+	AreaMM2     float64   // seen along the build direction
+	OnPartShare float64   // of AreaMM2: what stands on the part, not on the platform
+	Columns     []Support // of each region, in the order of Overhang.Regions; nil within a column
+	Stands      []int32   // facets of the part that the columns stand on, in order
+	HighestMM   float64   // the highest column
+	Region      int       // of a column
+}
+
+// MeasureSupport measures the column under every overhang region: straight down
+// to the first surface that faces up, of this body or another, or to the
+// platform. Each facet's shadow is cut by the facets below it, so volumes and
+// areas are exact to rounding. Where surfaces run into each other the column
+// ends at the first one below.
+//
+// A solid support fills a share of this envelope; which regions need support at
+// all is for a rule to say.
+func MeasureSupport(ctx context.Context, m *Mesh, f Frame, o *Overhang) (Support, error) {
+	s, err := newStance(ctx, m, f)
+	if err != nil {
+		return Support{}, err
+	}
+	g, err := newFloors(ctx, s)
+	if err != nil {
+		return Support{}, err
+	}
+	type job struct{ region, facet int32 }
+	var jobs []job
+	for i := range o.Regions {
+		for _, f := range o.Regions[i].Facets {
+			jobs = append(jobs, job{int32(i), f})
+		}
+	}
+	const chunk = 256
+	parts := make([][]Support, (len(jobs)+chunk-1)/chunk)
+	err = parallel(ctx, len(jobs), chunk, func(from, to int) error {
+		var sums []Support
+		for i := from; i < to; i++ {
+			if i%16 == 0 && ctx.Err() != nil {
+				return ctx.Err()
+			}
+			if i == from || jobs[i].region != jobs[i-1].region {
+				sums = append(sums, Support{Region: int(jobs[i].region)})
+			}
+			g.under(jobs[i].facet, &sums[len(sums)-1])
+		}
+		parts[from/chunk] = sums
+		return nil
+	})
+	if err != nil {
+		return Support{}, err
+	}
+	out := Support{Columns: make([]Support, len(o.Regions))}
+	for _, sums := range parts {
+		for i := range sums {
+			out.Columns[sums[i].Region].add(&sums[i])
+		}
+	}
+	for i := range out.Columns {
+		c := &out.Columns[i]
+		c.Region = i
+		out.add(c)
+		c.share()
+	}
+	out.share()
+	return out, nil
+}
+
+// add sums columns; until share is called OnPartShare is an area.
+func (s *Support) add(t *Support) {
+	s.VolumeMM3 += t.VolumeMM3
+	s.AreaMM2 += t.AreaMM2
+	s.OnPartShare += t.OnPartShare
+	s.HighestMM = max(s.HighestMM, t.HighestMM)
+	s.Stands = append(s.Stands, t.Stands...)
+}
+
+func (s *Support) share() {
+	slices.Sort(s.Stands)
+	s.Stands = slices.Compact(s.Stands)
+	if s.AreaMM2 > 0 {
+		s.OnPartShare /= s.AreaMM2
+	}
+}
+
+// floors finds the facets that face up over a place on the platform.
+type floors struct {
+	*stance
+	cell   float64
+	nx, ny int
+	first  []int32
+	facets []int32
+}
+
+func newFloors(ctx context.Context, s *stance) (*floors, error) {
+	var up []int32
+	for f := range s.m.Facets {
+		if s.shadow(int32(f)) > 0 {
+			up = append(up, int32(f))
+		}
+	}
+	g := &floors{stance: s, cell: max(s.size[0], s.size[1], 1e-9)}
+	if len(up) == 0 {
+		return g, ctx.Err()
+	}
+	// About one cell a facet, coarser where facets are large.
+	g.cell = max(math.Sqrt(s.size[0]*s.size[1]/float64(len(up))), g.cell*1e-4)
+	for g.count(up) > 8*len(up)+64 {
+		g.cell *= 2
+	}
+	for c := range g.nx * g.ny {
+		g.first[c+1] += g.first[c]
+	}
+	g.facets = make([]int32, g.first[g.nx*g.ny])
+	next := slices.Clone(g.first)
+	for _, f := range up {
+		g.cells(f, func(c int) {
+			g.facets[next[c]] = f
+			next[c]++
+		})
+	}
+	return g, ctx.Err()
+}
+
+// shadow returns the area of a facet seen from above, negative if it faces down.
+func (s *stance) shadow(f int32) float64 {
+	t := s.m.Facets[f]
+	a := flatten(s.at[t[0]])
+	return flatten(s.at[t[1]]).sub(a).cross(flatten(s.at[t[2]]).sub(a)) / 2
+}
+
+// count starts the grid over with the cell's size and counts its entries.
+func (g *floors) count(up []int32) int {
+	g.nx, g.ny = int(g.size[0]/g.cell)+1, int(g.size[1]/g.cell)+1
+	g.first = make([]int32, g.nx*g.ny+1)
+	n := 0
+	for _, f := range up {
+		g.cells(f, func(c int) { g.first[c+1]++; n++ })
+	}
+	return n
+}
+
+// cellBox returns the cells of a box.
+func (g *floors) cellBox(lo, hi point) (x0, y0, x1, y1 int) {
+	at := func(v float64, n int) int { return min(max(int(v/g.cell), 0), n-1) }
+	return at(lo[0], g.nx), at(lo[1], g.ny), at(hi[0], g.nx), at(hi[1], g.ny)
+}
+
+func (g *floors) cells(f int32, visit func(c int)) {
+	x0, y0, x1, y1 := g.cellBox(g.extent(f))
+	for y := y0; y <= y1; y++ {
+		for x := x0; x <= x1; x++ {
+			visit(y*g.nx + x)
+		}
+	}
+}
+
+func (s *stance) extent(f int32) (lo, hi point) {
+	t := s.m.Facets[f]
+	a, b, c := s.at[t[0]], s.at[t[1]], s.at[t[2]]
+	for k := range 2 {
+		lo[k], hi[k] = min(a[k], b[k], c[k]), max(a[k], b[k], c[k])
+	}
+	return lo, hi
+}
+
+// shade is a convex polygon in the platform's plane, counter-clockwise.
+type shade struct {
+	n int
+	p [shadeMax]point
+}
+
+// shadeMax corners are more than a cut by a triangle adds to half as many.
+const shadeMax = 16
+
+// rise is a height as a linear function of the place: of the plane of a facet.
+type rise struct{ x, y, c float64 }
+
+func (r rise) at(p point) float64 { return float64(r.x*p[0]) + float64(r.y*p[1]) + r.c }
+
+// rise returns the plane of a facet that is not upright.
+func (s *stance) rise(f int32) rise {
+	t := s.m.Facets[f]
+	a, b, c := s.at[t[0]], s.at[t[1]], s.at[t[2]]
+	n := b.Sub(a).Cross(c.Sub(a))
+	r := rise{x: -n[0] / n[2], y: -n[1] / n[2]}
+	r.c = a[2] - float64(r.x*a[0]) - float64(r.y*a[1])
+	return r
+}
+
+const (
+	// floorsMost is how many facets below a piece of overhang are looked at
+	// together; a piece over more is split, as long as that leaves fewer (it
+	// does not where they lie on top of each other or meet in a point).
+	floorsMost  = 24
+	floorsFewer = 0.8
+	floorsDeep  = 24
+)
+
+// below is one facet that faces up under a piece of overhang.
+type below struct {
+	facet int32
+	tri   [3]point
+	rise  rise
+	top   float64 // height of its highest corner
+}
+
+// under adds the column under an overhang facet.
+func (g *floors) under(f int32, sum *Support) {
+	if g.shadow(f) >= 0 {
+		return
+	}
+	t := g.m.Facets[f]
+	// It faces down: seen from above it runs the other way.
+	tri := [3]point{flatten(g.at[t[2]]), flatten(g.at[t[1]]), flatten(g.at[t[0]])}
+	c := column{floors: g, roof: g.rise(f), sum: sum}
+	c.piece(tri, max(g.at[t[0]][2], g.at[t[1]][2], g.at[t[2]][2]), math.MaxInt, 0)
+}
+
+// column is the work under one facet.
+type column struct {
+	*floors
+	roof  rise
+	sum   *Support
+	cands []below
+	least float64 // area that is none
+}
+
+// piece measures under a part of the facet, whose highest corner lies at top.
+// The piece that it is a part of had so many facets below.
+func (c *column) piece(tri [3]point, top float64, before, depth int) {
+	c.find(tri, top)
+	n := len(c.cands)
+	if n > floorsMost && depth < floorsDeep && (depth < 3 || float64(n) < floorsFewer*float64(before)) {
+		ab, bc, ca := tri[0].mid(tri[1]), tri[1].mid(tri[2]), tri[2].mid(tri[0])
+		for _, t := range [4][3]point{{tri[0], ab, ca}, {ab, tri[1], bc}, {ca, bc, tri[2]}, {ab, bc, ca}} {
+			c.piece(t, top, n, depth+1)
+		}
+		return
+	}
+	var p shade
+	p.n = copy(p.p[:], tri[:])
+	c.least = 1e-12 * p.area()
+	c.resolve(&p, -1, rise{c: -c.frame.Lift}, 0)
+}
+
+// find collects the facets that face up below a triangle, highest first.
+func (c *column) find(tri [3]point, top float64) {
+	c.cands = c.cands[:0]
+	var lo, hi point
+	for k := range 2 {
+		lo[k], hi[k] = min(tri[0][k], tri[1][k], tri[2][k]), max(tri[0][k], tri[1][k], tri[2][k])
+	}
+	if c.nx == 0 {
+		return
+	}
+	x0, y0, x1, y1 := c.cellBox(lo, hi)
+	for y := y0; y <= y1; y++ {
+		for x := x0; x <= x1; x++ {
+			k := y*c.nx + x
+			for _, f := range c.facets[c.first[k]:c.first[k+1]] {
+				flo, fhi := c.extent(f)
+				if flo[0] > hi[0] || flo[1] > hi[1] || fhi[0] < lo[0] || fhi[1] < lo[1] {
+					continue
+				}
+				// A facet in several cells counts in the first that both share.
+				fx, fy, _, _ := c.cellBox(flo, fhi)
+				if max(fx, x0) != x || max(fy, y0) != y {
+					continue
+				}
+				t := c.m.Facets[f]
+				a, b, d := c.stance.at[t[0]], c.stance.at[t[1]], c.stance.at[t[2]]
+				if min(a[2], b[2], d[2]) > top {
+					continue
+				}
+				c.cands = append(c.cands, below{facet: f, tri: [3]point{flatten(a), flatten(b), flatten(d)}, rise: c.stance.rise(f), top: max(a[2], b[2], d[2])})
+			}
+		}
+	}
+	slices.SortFunc(c.cands, func(a, b below) int {
+		if d := cmp.Compare(b.top, a.top); d != 0 {
+			return d
+		}
+		return cmp.Compare(a.facet, b.facet)
+	})
+}
+
+// resolve finds what a piece of shadow falls on: floor, found so far, or one of
+// the candidates from number i on where that is higher.
+func (c *column) resolve(p *shade, facet int32, floor rise, i int) {
+	if p.n > shadeMax/2 {
+		// Too many corners for more cuts: two halves.
+		var a, b shade
+		h := p.n / 2
+		a.n = copy(a.p[:], p.p[:h+1])
+		b.n = copy(b.p[:], p.p[h:p.n])
+		b.p[b.n] = p.p[0]
+		b.n++
+		c.resolve(&a, facet, floor, i)
+		c.resolve(&b, facet, floor, i)
+		return
+	}
+	for ; i < len(c.cands); i++ {
+		g := &c.cands[i]
+		if g.top < p.least(floor) {
+			break // so are all that follow
+		}
+		in, ok := p.inside(&g.tri)
+		if !ok || in.area() <= c.least {
+			continue
+		}
+		mid := in.centre()
+		if h := g.rise.at(mid); h <= floor.at(mid) || h > c.roof.at(mid)+c.levelTol {
+			continue
+		}
+		c.resolve(&in, g.facet, g.rise, i+1)
+		rest := *p
+		for k := range 3 {
+			a, b := g.tri[k], g.tri[(k+1)%3]
+			if out := rest.cut(b, a); out.n >= 3 && out.area() > c.least {
+				c.resolve(&out, facet, floor, i+1)
+			}
+			rest = rest.cut(a, b)
+		}
+		return
+	}
+	c.add(p, facet, floor)
+}
+
+// add counts a piece of shadow on one floor.
+func (c *column) add(p *shade, facet int32, floor rise) {
+	a, mid := p.area(), p.centre()
+	if a <= 0 {
+		return
+	}
+	c.sum.AreaMM2 += a
+	c.sum.VolumeMM3 += a * max(0, c.roof.at(mid)-floor.at(mid))
+	for _, q := range p.p[:p.n] {
+		c.sum.HighestMM = max(c.sum.HighestMM, c.roof.at(q)-floor.at(q))
+	}
+	if facet >= 0 {
+		c.sum.OnPartShare += a
+		if n := len(c.sum.Stands); n == 0 || c.sum.Stands[n-1] != facet {
+			c.sum.Stands = append(c.sum.Stands, facet)
+		}
+	}
+}
+
+// cut keeps what lies to the left of the line from a to b (Sutherland and
+// Hodgman 1974, "Reentrant polygon clipping").
+func (s *shade) cut(a, b point) (out shade) {
+	d := b.sub(a)
+	for i := range s.n {
+		p, q := s.p[i], s.p[(i+1)%s.n]
+		lp, lq := d.cross(p.sub(a)), d.cross(q.sub(a))
+		if lp >= 0 {
+			out.p[out.n] = p
+			out.n++
+		}
+		if (lp > 0 && lq < 0) || (lp < 0 && lq > 0) {
+			t := lp / (lp - lq)
+			out.p[out.n] = point{p[0] + t*(q[0]-p[0]), p[1] + t*(q[1]-p[1])}
+			out.n++
+		}
+	}
+	return out
+}
+
+// inside keeps what lies in a triangle.
+func (s *shade) inside(t *[3]point) (shade, bool) {
+	out := *s
+	for k := range 3 {
+		if out = out.cut(t[k], t[(k+1)%3]); out.n < 3 {
+			return out, false
+		}
+	}
+	return out, true
+}
+
+func (s *shade) area() (a float64) {
+	for i := 1; i+1 < s.n; i++ {
+		a += s.p[i].sub(s.p[0]).cross(s.p[i+1].sub(s.p[0])) / 2
+	}
+	return a
+}
+
+// centre returns the centroid: the mean of a linear function is its value there.
+func (s *shade) centre() point {
+	var sum point
+	var area float64
+	for i := 1; i+1 < s.n; i++ {
+		a := s.p[i].sub(s.p[0]).cross(s.p[i+1].sub(s.p[0]))
+		area += a
+		for k := range 2 {
+			sum[k] += a * (s.p[0][k] + s.p[i][k] + s.p[i+1][k]) / 3
+		}
+	}
+	if area == 0 {
+		return s.p[0]
+	}
+	return point{sum[0] / area, sum[1] / area}
+}
+
+// least returns the lowest height of a plane over the polygon.
+func (s *shade) least(r rise) float64 {
+	h := math.Inf(1)
+	for _, p := range s.p[:s.n] {
+		h = min(h, r.at(p))
+	}
+	return h
+}
