@@ -591,57 +591,58 @@ func (x *indexer) decodeSome(list []int) int {
 		return bad
 	}
 	for _, i := range list {
-		fill(x.doc.Statements[i].Node, values[strconv.Itoa(i)])
+		if s := &x.doc.Statements[i]; !fill(s.Node, values[strconv.Itoa(i)]) {
+			x.noSuchValue(s)
+		}
 	}
 	return -1
 }
 
-// fill gives a node and what is in it the decoded values. Where the two don't
-// have the same shape the node stays without a value.
-func fill(n *Node, v any) {
-	switch n.Kind {
-	case KindString:
-		if s, ok := v.(string); ok {
-			n.Value = s
+// fill gives a node and what is in it the decoded values. It returns false
+// where the two don't have the same shape: BurntSushi/toml v1.6.0 loses a list
+// around an inline table with an empty key.
+func fill(n *Node, v any) bool {
+	switch v := v.(type) {
+	case []any:
+		return n.Kind == KindArray && len(n.Kids) == len(v) && all(n.Kids, func(i int) bool { return fill(n.Kids[i], v[i]) })
+	case []map[string]any:
+		return n.Kind == KindArray && len(n.Kids) == len(v) && all(n.Kids, func(i int) bool { return fill(n.Kids[i], v[i]) })
+	case map[string]any:
+		return (n.Kind == KindInline || n.Kind == KindTable) && len(n.Kids) == len(v) &&
+			all(n.Kids, func(i int) bool { return fill(n.Kids[i], v[n.Kids[i].Name]) })
+	case time.Time:
+		n.Value = v
+		if n.Kind == KindDate {
+			n.Value = Date{v.Year(), int(v.Month()), v.Day()}
 		}
-	case KindInteger:
-		if i, ok := v.(int64); ok {
-			n.Value = i
-		}
-	case KindFloat:
-		if f, ok := v.(float64); ok {
-			n.Value = f
-		}
-	case KindBoolean:
-		if b, ok := v.(bool); ok {
-			n.Value = b
-		}
-	case KindDate:
-		if t, ok := v.(time.Time); ok {
-			n.Value = Date{t.Year(), int(t.Month()), t.Day()}
-		}
-	case KindTime:
-		if t, ok := v.(time.Time); ok {
-			n.Value = t
-		}
-	case KindArray:
-		switch list := v.(type) {
-		case []any:
-			for i := 0; i < len(list) && len(list) == len(n.Kids); i++ {
-				fill(n.Kids[i], list[i])
-			}
-		case []map[string]any:
-			for i := 0; i < len(list) && len(list) == len(n.Kids); i++ {
-				fill(n.Kids[i], list[i])
-			}
-		}
-	case KindInline, KindTable:
-		if m, ok := v.(map[string]any); ok {
-			for _, k := range n.Kids {
-				fill(k, m[k.Name])
-			}
+		return n.Kind == KindDate || n.Kind == KindTime
+	}
+	n.Value = v
+	return n.Kind == kindOf(v)
+}
+
+// kindOf returns the kind of node that a decoded scalar belongs to.
+func kindOf(v any) Kind {
+	switch v.(type) {
+	case string:
+		return KindString
+	case int64:
+		return KindInteger
+	case float64:
+		return KindFloat
+	case bool:
+		return KindBoolean
+	}
+	return KindBroken
+}
+
+func all(kids []*Node, f func(i int) bool) bool {
+	for i := range kids {
+		if !f(i) {
+			return false
 		}
 	}
+	return true
 }
 
 // noSuchValue reports a value that is spelt like one but does not exist.

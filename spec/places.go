@@ -147,8 +147,8 @@ func (d *Doc) onKey(s *Statement, keys []KeyPart, path []string, offset int) Pla
 	if len(keys) == 0 {
 		p.Path = nil
 	}
-	if slices.Contains([]byte{'"', '\''}, at(d.Text, p.Key.Start)) {
-		p.Word, p.InText = inside(d.Text, p.Key), true
+	if c := at(d.Text, p.Key.Start); c == '"' || c == '\'' {
+		p.Word, p.InText = inside(d.Text, p.Key.Start), true
 	}
 	p.Info = Lookup(d.File, p.Path...)
 	p.Node = s.Node
@@ -165,16 +165,18 @@ func at(text []byte, i int) byte {
 	return 0
 }
 
-// inside returns a text's range without its quotes.
-func inside(text []byte, r Range) Range {
-	if r.End-r.Start >= 1 {
-		quote := text[r.Start]
-		r.Start++
-		if r.End > r.Start && text[r.End-1] == quote {
-			r.End--
-		}
+// inside returns the range between the quotes of the text that starts at i, as
+// far as it goes if it is not closed.
+func inside(text []byte, i int) Range {
+	quotes := 1
+	if isLong(text, i) {
+		quotes = 3
 	}
-	return r
+	end, closed := skipString(text, i)
+	if closed {
+		return Range{i + quotes, end - quotes}
+	}
+	return Range{min(i+quotes, end), end}
 }
 
 // equals returns the offset of the equals sign behind the key of a statement.
@@ -198,8 +200,13 @@ func (d *Doc) onValue(s *Statement, offset, from int) Place {
 		p.innerKey(offset)
 	}
 	if c.quote >= 0 {
-		end, _ := skipString(d.Text, c.quote)
-		p.Word, p.InText = inside(d.Text, Range{c.quote, end}), true
+		word := inside(d.Text, c.quote)
+		if s.Broken { // the text may be open and reach far beyond what is meant
+			word.End = min(word.End, max(offset, d.LineRange(d.LineOf(offset)).End))
+		}
+		if offset >= word.Start && offset <= word.End {
+			p.Word, p.InText = word, true
+		}
 	}
 	p.Info = Lookup(d.File, p.Path...)
 	return p
