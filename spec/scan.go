@@ -150,6 +150,9 @@ func scanKey(text []byte, i int) (parts []KeyPart, end int, ok bool) {
 		switch {
 		case i < len(text) && (text[i] == '"' || text[i] == '\'') && !isLong(text, i):
 			stop, closed := skipString(text, i)
+			if !closed {
+				stop = trimRange(text, Range{start, stop}).End
+			}
 			inner := text[start+1 : stop]
 			if closed {
 				inner = text[start+1 : stop-1]
