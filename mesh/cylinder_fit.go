@@ -156,7 +156,7 @@ func (w *cylWork) start(fs []int32) (fit cylFit, members []int32, ok bool) {
 					n++
 				}
 			}
-			if n == len(members) && lean > 0.4 {
+			if n == len(members) {
 				continue
 			}
 			members = members[:n]
@@ -192,44 +192,35 @@ func (w *cylWork) start(fs []int32) (fit cylFit, members []int32, ok bool) {
 // circleOfNormals fits centre, radius and sign, axis given.
 func (w *cylWork) circleOfNormals(fit *cylFit, fs []int32) bool {
 	x := w.x
-	var area, sc, sn float64
-	var c, n, c0 [2]float64
-	origin := x.m.Centre(fs[0])
-	fit.c = origin
+	// Sums of weights; of place and normal; of their products.
+	var area, cx, cy, nx, ny, cn, nn float64
+	fit.c = x.m.Centre(fs[0])
 	for _, f := range fs {
 		px, py, _ := fit.point(x.m.Centre(f))
-		nx, ny, s := x.normal[f].Dot(fit.u), x.normal[f].Dot(fit.v), x.area[f]
+		n, s := x.normal[f], x.area[f]
+		u, v := n.Dot(fit.u), n.Dot(fit.v)
 		area += s
-		c[0] += s * px
-		c[1] += s * py
-		n[0] += s * nx
-		n[1] += s * ny
+		cx += s * px
+		cy += s * py
+		nx += s * u
+		ny += s * v
+		cn += s * (px*u + py*v)
+		nn += s * (u*u + v*v)
 	}
-	for k := range 2 {
-		c[k] /= area
-		n[k] /= area
-	}
-	for _, f := range fs {
-		px, py, _ := fit.point(x.m.Centre(f))
-		nx, ny, s := x.normal[f].Dot(fit.u)-n[0], x.normal[f].Dot(fit.v)-n[1], x.area[f]
-		sc += s * ((px-c[0])*nx + (py-c[1])*ny)
-		sn += s * (nx*nx + ny*ny)
-	}
-	r := sc / sn
+	cn -= (cx*nx + cy*ny) / area
+	nn -= (nx*nx + ny*ny) / area
+	r := cn / nn
 	if !(math.Abs(r) > 0) || math.Abs(r) > 2*x.diagonal {
 		return false
 	}
-	for k := range 2 {
-		c0[k] = c[k] - r*n[k]
-	}
-	fit.c = origin.Add(fit.u.Scale(c0[0])).Add(fit.v.Scale(c0[1]))
+	fit.c = fit.c.Add(fit.u.Scale((cx - r*nx) / area)).Add(fit.v.Scale((cy - r*ny) / area))
 	fit.r, fit.sign = math.Abs(r), math.Copysign(1, r)
 	// What the normals say must hold for most of the facets.
 	var bad float64
 	for _, f := range fs {
 		px, py, _ := fit.point(x.m.Centre(f))
 		dx, dy := px-r*x.normal[f].Dot(fit.u), py-r*x.normal[f].Dot(fit.v)
-		if math.Hypot(dx, dy) > 0.3*fit.r {
+		if dx*dx+dy*dy > 0.09*r*r {
 			bad += x.area[f]
 		}
 	}
@@ -241,74 +232,67 @@ func (w *cylWork) circleOfNormals(fit *cylFit, fs []int32) bool {
 // Levenberg's damping in axis (2), centre (2) and radius (1). It leaves the fit
 // alone where that leads nowhere, and sets the root mean square either way.
 func (c *cylFit) fitPoints(ps []Vec) {
-	sum := func(c *cylFit) float64 {
-		var s float64
-		for _, p := range ps {
-			x, y, _ := c.point(p)
-			d := math.Hypot(x, y) - c.r
-			s += d * d
-		}
-		return s
-	}
 	// Rotating about the middle of the points parts axis from centre.
 	var z0, z2 float64
 	for _, p := range ps {
 		_, _, z := c.point(p)
 		z0 += z
-	}
-	z0 /= float64(len(ps))
-	c.c = c.c.Add(c.a.Scale(z0))
-	for _, p := range ps {
-		_, _, z := c.point(p)
 		z2 += z * z
 	}
-	h := math.Sqrt(z2/float64(len(ps))) + 1e-3*c.r // makes all five unknowns lengths
-	best := sum(c)
+	n := float64(len(ps))
+	z0 /= n
+	c.c = c.c.Add(c.a.Scale(z0))
+	h := math.Sqrt(max(z2/n-z0*z0, 0)) + 1e-3*c.r // makes all five unknowns lengths
+	m, b, best := c.normalEquations(ps, h)
 	damp := 1e-9
 	for range 30 {
-		m, b := c.normalEquations(ps, h)
+		damped, step := m, b
 		for k := range 5 {
-			m[k][k] *= 1 + damp
-			m[k][k] += 1e-15 * float64(len(ps))
+			damped[k][k] += damp*damped[k][k] + 1e-15*n
 		}
-		if !solveSym(&m, &b, 5) {
-			damp = max(10*damp, 1e-6)
-			if damp > 1e3 {
+		if !solveSym(&damped, &step, 5) {
+			if damp = max(10*damp, 1e-6); damp > 1e3 {
 				break
 			}
 			continue
+		}
+		if slices.Max(step[:])-slices.Min(step[:]) <= 1e-12*(c.r+h) {
+			break
 		}
 		next := *c
-		next.setAxis(c.a.Add(c.u.Scale(b[0] / h)).Add(c.v.Scale(b[1] / h)).Unit())
-		next.c = c.c.Add(c.u.Scale(b[2])).Add(c.v.Scale(b[3]))
-		next.r += b[4]
-		s := sum(&next)
+		next.setAxis(c.a.Add(c.u.Scale(step[0] / h)).Add(c.v.Scale(step[1] / h)).Unit())
+		next.c = c.c.Add(c.u.Scale(step[2])).Add(c.v.Scale(step[3]))
+		next.r += step[4]
+		nm, nb, s := next.normalEquations(ps, h)
 		if !(s < best) || next.r <= 0 {
-			if damp *= 10; damp > 1e3 {
+			if damp *= 10; damp > 1e3 || s-best <= 1e-9*best {
 				break
 			}
 			continue
 		}
-		done := best-s <= 1e-9*best
-		*c, best = next, s
+		done := best-s <= 1e-6*best
+		*c, m, b, best = next, nm, nb, s
 		if done {
 			break
 		}
 		damp = max(damp/10, 1e-9)
 	}
-	c.rms = math.Sqrt(best / float64(len(ps)))
+	c.rms = math.Sqrt(best / n)
 }
 
-// normalEquations linearises the distances of the points about the fit.
-func (c *cylFit) normalEquations(ps []Vec, h float64) (m [5][5]float64, b [5]float64) {
+// normalEquations linearises the distances of the points about the fit, and
+// sums up their squares.
+func (c *cylFit) normalEquations(ps []Vec, h float64) (m [5][5]float64, b [5]float64, sum float64) {
 	for _, p := range ps {
 		x, y, z := c.point(p)
-		rho := math.Hypot(x, y)
+		rho := math.Sqrt(x*x + y*y)
+		d := rho - c.r
+		sum += d * d
 		if rho == 0 {
 			continue
 		}
-		d := rho - c.r
-		j := [5]float64{-z / h * x / rho, -z / h * y / rho, -x / rho, -y / rho, -1}
+		x, y, z = -x/rho, -y/rho, z/h
+		j := [5]float64{z * x, z * y, x, y, -1}
 		for i := range 5 {
 			b[i] -= j[i] * d
 			for k := range i + 1 {
@@ -321,7 +305,7 @@ func (c *cylFit) normalEquations(ps []Vec, h float64) (m [5][5]float64, b [5]flo
 			m[k][i] = m[i][k]
 		}
 	}
-	return m, b
+	return m, b, sum
 }
 
 // median returns the median of v, which it sorts; 0 of nothing.

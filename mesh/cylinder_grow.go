@@ -30,6 +30,13 @@ const (
 	// cylTries is how often a facet may lie in surface that turned out to be no
 	// cylinder before it is no seed any more.
 	cylTries = 2
+	// cylSample is how many corners or facets fits and medians are taken of
+	// while a piece grows, at most.
+	cylSample = 1024
+	// cylBatch is the number of seeds that grow at once.
+	cylBatch = 64
+	// cylAhead is how many seeds a batch is chosen from.
+	cylAhead = 512
 )
 
 // Tolerances follow the scatter of the surface itself, between these bounds.
@@ -74,6 +81,7 @@ type cylWork struct {
 	queue    []int32
 	ids      []int32
 	points   []Vec
+	sample   []Vec
 	vals     []float64
 	pairs    [][2]float64
 	tested   []int32
@@ -303,68 +311,167 @@ func (x *cylFinder) take(p *cylPiece) {
 	x.pieces = append(x.pieces, *p)
 }
 
+// cylSeedAt is a facet from which a cylinder may grow.
+type cylSeedAt struct {
+	facet  int32
+	radius float64 // mm
+	miss   float64 // how far the patch about it is from a cylinder, over the radius
+}
+
 // findGrown looks for seeds in what is left, and grows them in order of how
 // well they fit.
 func (x *cylFinder) findGrown(ctx context.Context) error {
-	type seed struct {
-		facet int32
-		miss  float64
+	seeds, err := x.seeds(ctx)
+	if err != nil {
+		return err
 	}
+	// Seeds that differ by rounding only stay in the mesh's order.
+	slices.SortStableFunc(seeds, func(a, b cylSeedAt) int {
+		return int(1000*a.miss) - int(1000*b.miss)
+	})
+	tries := make([]uint8, len(x.m.Facets))
+	for len(seeds) > 0 {
+		var batch []cylSeedAt
+		batch, seeds = x.batch(seeds, tries)
+		grown := make([]*cylPiece, len(batch))
+		failed := make([][]int32, len(batch))
+		err := parallel(ctx, len(batch), 1, func(i, _ int) error {
+			w := x.worker()
+			defer x.release(w)
+			if fit, members, ok := w.start(w.patch(batch[i].facet, cylSeed)); ok {
+				if p, ok := w.settle(fit, members, 3*len(members)); ok {
+					grown[i] = p
+				} else {
+					failed[i] = slices.Clone(w.gathered)
+				}
+			}
+			return ctx.Err()
+		})
+		if err != nil {
+			return err
+		}
+		for i, p := range grown {
+			switch {
+			case p == nil:
+				tries[batch[i].facet] = cylTries
+				for _, f := range failed[i] {
+					tries[f]++
+				}
+			case slices.ContainsFunc(p.Facets, func(f int32) bool { return x.taken[f] }):
+				seeds = append(seeds, batch[i])
+			default:
+				x.take(p)
+			}
+		}
+	}
+	return nil
+}
+
+// batch splits off the seeds that grow at once, on the surface that was free
+// before. They stand apart, so that one cylinder is not found many times over;
+// what still overlaps a piece that comes first in the batch grows anew in a
+// later one. The batch does not depend on the number of cores, and so neither
+// does what is found.
+func (x *cylFinder) batch(seeds []cylSeedAt, tries []uint8) (batch, rest []cylSeedAt) {
+	keep := 0
+	i := 0
+	for ; i < len(seeds) && i < cylAhead && len(batch) < cylBatch; i++ {
+		s := seeds[i]
+		if x.taken[s.facet] || tries[s.facet] >= cylTries {
+			continue
+		}
+		near := slices.ContainsFunc(batch, func(b cylSeedAt) bool {
+			return x.m.Centre(b.facet).Sub(x.m.Centre(s.facet)).Norm() < 4*max(s.radius, b.radius)
+		})
+		if near {
+			seeds[keep] = s
+			keep++
+			continue
+		}
+		batch = append(batch, s)
+	}
+	// Those passed over stand before those not reached.
+	rest = seeds[i-keep:]
+	copy(rest, seeds[:keep])
+	return batch, rest
+}
+
+// seeds lists the facets about which the surface looks like a cylinder's and
+// that see the far side of one.
+func (x *cylFinder) seeds(ctx context.Context) ([]cylSeedAt, error) {
 	const step = 1 << 12
-	n := len(x.m.Facets)
-	parts := make([][]seed, (n+step-1)/step)
-	err := parallel(ctx, n, step, func(from, to int) error {
+	tryAt := x.sparse()
+	parts := make([][]cylSeedAt, (len(tryAt)+step-1)/step)
+	err := parallel(ctx, len(tryAt), step, func(from, to int) error {
 		w := x.worker()
 		defer x.release(w)
-		for f := from; f < to; f++ {
-			if f&63 == 0 && ctx.Err() != nil {
+		for i, f := range tryAt[from:to] {
+			if i&63 == 0 && ctx.Err() != nil {
 				return ctx.Err()
 			}
-			if x.taken[f] || !x.turns(int32(f)) {
-				continue
-			}
-			fit, members, ok := w.start(w.patch(int32(f), cylSeed))
+			across, ok := x.across(f)
 			if !ok {
 				continue
 			}
+			fit, members, ok := w.start(w.patch(f, cylSeed))
+			if !ok || across < 1.2*fit.r || across > 3*fit.r {
+				continue
+			}
 			if miss := w.miss(&fit, members); miss < 0.1 {
-				parts[from/step] = append(parts[from/step], seed{int32(f), miss})
+				parts[from/step] = append(parts[from/step], cylSeedAt{f, fit.r, miss})
 			}
 		}
 		return nil
 	})
-	if err != nil {
-		return err
-	}
-	seeds := slices.Concat(parts...)
-	// Seeds that differ by rounding only stay in the mesh's order.
-	slices.SortStableFunc(seeds, func(a, b seed) int {
-		return int(1000*a.miss) - int(1000*b.miss)
-	})
-	tries := make([]uint8, n)
-	w := x.worker()
-	defer x.release(w)
-	for _, s := range seeds {
-		if ctx.Err() != nil {
-			return ctx.Err()
-		}
-		if x.taken[s.facet] || tries[s.facet] >= cylTries {
+	return slices.Concat(parts...), err
+}
+
+// sparse lists facets that are not taken and at which the surface bends, no two
+// of them neighbours: a cylinder has many, and one is enough.
+func (x *cylFinder) sparse() []int32 {
+	near := make([]bool, len(x.m.Facets))
+	var out []int32
+	for f := range near {
+		if near[f] || x.taken[f] || !x.turns(int32(f)) {
 			continue
 		}
-		fit, members, ok := w.start(w.patch(s.facet, cylSeed))
-		if !ok {
-			continue
-		}
-		if p, ok := w.settle(fit, members, 3*len(members)); ok {
-			x.take(p)
-			continue
-		}
-		tries[s.facet] = cylTries
-		for _, f := range w.gathered {
-			tries[f]++
+		out = append(out, int32(f))
+		for k := range 3 {
+			if g := x.topo.Neighbour(int32(f), k); g >= 0 {
+				near[g] = true
+			}
 		}
 	}
-	return nil
+	return out
+}
+
+// across casts a ray from f to the side to which the surface bends: at a hole
+// to the far wall, at a pin through the material to its far side. It returns the
+// way to surface that faces f, if that is what the ray meets first and if it is
+// about the diameter that the bend at f suggests. Fillets, slot ends and
+// freeform surface mostly fail, and need not be looked at any closer.
+func (x *cylFinder) across(f int32) (float64, bool) {
+	n, o := x.normal[f], x.m.Centre(f)
+	var bend, curve float64
+	for k := range int32(3) {
+		h := 3*f + k
+		if t := float64(x.turn[h]); t > cylFlat && t <= cylGrowCrease {
+			a, b := x.m.Verts[x.m.Facets[f][k]], x.m.Verts[x.m.Facets[f][(k+1)%3]]
+			g := x.topo.Twin[h] / 3
+			if l := b.Sub(a).Norm(); l > 0 {
+				// The facets' heights over their edge make two sides.
+				curve = max(curve, t*l/(x.area[f]+x.area[g]))
+			}
+			bend += t * x.m.Centre(g).Sub(o).Dot(n)
+		}
+	}
+	d := n
+	if bend < 0 {
+		d = n.Scale(-1)
+	}
+	most := 16 / curve
+	hit, ok := x.m.BVH().Ray(o, d, 1e-6*x.diagonal, min(most, 2*x.diagonal))
+	return hit.T, ok && hit.T*curve > 0.5 && x.normal[hit.Facet].Dot(n) < -0.6
 }
 
 // turns reports whether the surface bends at an edge of f: a facet in the
@@ -401,19 +508,23 @@ func (w *cylWork) patch(f int32, n int) []int32 {
 	return q
 }
 
-// miss says how far the facets are from what their normals say of them, as a
-// share of the radius.
+// miss says how far the facets' planes are from touching one cylinder, as a
+// share of the radius: their distances from the axis scatter, and they lean.
 func (w *cylWork) miss(fit *cylFit, fs []int32) float64 {
 	x := w.x
-	var s, area float64
+	var s, s1, s2, lean float64
 	for _, f := range fs {
 		px, py, _ := fit.point(x.m.Centre(f))
-		n := x.normal[f].Scale(fit.sign * fit.r)
-		dx, dy, dz := px-n.Dot(fit.u), py-n.Dot(fit.v), n.Dot(fit.a)
-		s += x.area[f] * (dx*dx + dy*dy + dz*dz)
-		area += x.area[f]
+		n, a := x.normal[f], x.area[f]
+		d := px*n.Dot(fit.u) + py*n.Dot(fit.v)
+		t := n.Dot(fit.a)
+		s += a
+		s1 += a * d
+		s2 += a * d * d
+		lean += a * t * t
 	}
-	return math.Sqrt(s/area) / fit.r
+	s1 /= s
+	return math.Sqrt(max(s2/s-s1*s1, 0)/(fit.r*fit.r) + lean/s)
 }
 
 // settle fits, gathers and fits again until the surface stays the same, and
@@ -424,6 +535,11 @@ func (w *cylWork) settle(fit cylFit, seeds []int32, limit int) (*cylPiece, bool)
 	defer func() { w.gathered = members }()
 	for round := range 24 {
 		if !w.refine(&fit, members) {
+			return nil, false
+		}
+		// By now what does not belong has been left out: give up on what bends
+		// away from a cylinder before it grows large.
+		if round >= 3 && fit.rms > cylRoundEnough*fit.r && w.patterned(&fit, members) {
 			return nil, false
 		}
 		next, cut := w.gather(&fit, members, limit)
@@ -449,18 +565,25 @@ func (w *cylWork) refine(fit *cylFit, members []int32) bool {
 	if len(w.points) < 5 || fit.turn <= 0 {
 		return false
 	}
-	fit.fitPoints(w.points)
+	// A sample will do for now; judge fits to all.
+	sample := w.sample[:0]
+	for i := 0; i < len(w.points); i += 1 + len(w.points)/cylSample {
+		sample = append(sample, w.points[i])
+	}
+	w.sample = sample
+	fit.fitPoints(sample)
 	if !(fit.r < 2*x.diagonal) {
 		return false
 	}
 	w.vals = w.vals[:0]
-	for _, p := range w.points {
+	for _, p := range sample {
 		px, py, _ := fit.point(p)
 		w.vals = append(w.vals, math.Abs(math.Hypot(px, py)-fit.r))
 	}
 	fit.tolR = min(max(cylScatter*median(w.vals), cylRadialLeast*fit.r, 4*x.coordTol), cylRadialMost*fit.r)
 	w.pairs = w.pairs[:0]
-	for _, f := range members {
+	for i := 0; i < len(members); i += 1 + len(members)/cylSample {
+		f := members[i]
 		w.pairs = append(w.pairs, [2]float64{math.Abs(x.normal[f].Dot(fit.a)), x.area[f]})
 	}
 	fit.tolT = min(max(cylScatter*medianWeighted(w.pairs), math.Sin(cylLeanLeast)), math.Sin(cylLeanMost))

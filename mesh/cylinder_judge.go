@@ -15,6 +15,9 @@ const (
 	// Below this share of the radius a shape is round, whatever its pattern: an
 	// ellipse whose axes differ by one per cent.
 	cylRoundEnough = 0.005
+	// A piece of less than this share of the circle says too little about it to
+	// be put together with others.
+	cylPieceLeast = 0.04
 	// A wall that leans more than this is a cone.
 	cylTaperMost = 0.5 * degree
 	// Facets that meet the end of a round surface at less than this angle go on
@@ -29,18 +32,19 @@ func (w *cylWork) judge(fit cylFit, members []int32) (*cylPiece, bool) {
 	if len(w.points) < 6 {
 		return nil, false
 	}
+	fit.fitPoints(w.points)
 	p := &cylPiece{fit: fit}
-	p.Facets = members
+	p.Facets = slices.Clone(members)
 	p.Concave = fit.sign < 0
+	switch {
+	case fit.rms > cylRoughMost*fit.r, w.tapers(&fit), w.bulges(p), w.isBand(p):
+		return nil, false
+	case fit.rms > cylRoundEnough*fit.r && w.patterned(&fit, members):
+		return nil, false
+	}
+	w.corners(&fit, members)
 	w.measure(p)
-	if p.LengthMM <= 0 || p.Share*2*math.Pi < 2*fit.turn || fit.rms > cylRoughMost*fit.r {
-		return nil, false
-	}
-	if w.tapers(p) || fit.rms > cylRoundEnough*fit.r && w.patterned(p) || w.bulges(p) || w.isBand(p) {
-		return nil, false
-	}
-	p.Facets = slices.Clone(p.Facets) // members are scratch
-	return p, true
+	return p, p.LengthMM > 0 && p.Share >= cylPieceLeast && p.Share*2*math.Pi >= 2*fit.turn
 }
 
 // measure fills in what the facets of a piece say. w.points hold its corners.
@@ -267,11 +271,12 @@ func (w *cylWork) distinctAngles(fit *cylFit, gap float64) int {
 // tapers reports a cone: the corners' distance from the axis grows along it by
 // more than its scatter explains, and by more than the taper allowed or by one
 // per cent of the diameter from end to end.
-func (w *cylWork) tapers(p *cylPiece) bool {
-	fit := &p.fit
+func (w *cylWork) tapers(fit *cylFit) bool {
+	lo, hi := math.Inf(1), math.Inf(-1)
 	var n, sz, sd, szz, szd, sdd float64
 	for _, q := range w.points {
 		px, py, z := fit.point(q)
+		lo, hi = min(lo, z), max(hi, z)
 		d := math.Hypot(px, py) - fit.r
 		n++
 		sz += z
@@ -291,7 +296,7 @@ func (w *cylWork) tapers(p *cylPiece) bool {
 	if math.Abs(slope) <= 3*math.Sqrt(left/szz) {
 		return false
 	}
-	return math.Abs(slope) > math.Tan(cylTaperMost) || math.Abs(slope)*p.LengthMM > 0.01*p.DiameterMM
+	return math.Abs(slope) > math.Tan(cylTaperMost) || math.Abs(slope)*(hi-lo) > 0.02*fit.r
 }
 
 // patterned reports that the corners' distances from the circle follow a
@@ -299,8 +304,8 @@ func (w *cylWork) tapers(p *cylPiece) bool {
 // scatter them: the mean squared difference of corners that an edge joins over
 // twice the variance (Geary 1954, "The contiguity ratio and statistical
 // mapping") is 1 for noise and small for a pattern.
-func (w *cylWork) patterned(p *cylPiece) bool {
-	x, fit := w.x, &p.fit
+func (w *cylWork) patterned(fit *cylFit, facets []int32) bool {
+	x := w.x
 	var sum float64
 	w.epochV++
 	for i, v := range w.ids {
@@ -310,7 +315,7 @@ func (w *cylWork) patterned(p *cylPiece) bool {
 		w.seenV[v], w.bend[v] = w.epochV, float32(d)
 	}
 	var diff, edges float64
-	for _, f := range p.Facets {
+	for _, f := range facets {
 		t := x.m.Facets[f]
 		for k := range 3 {
 			a, b := t[k], t[(k+1)%3]
@@ -330,9 +335,11 @@ func (w *cylWork) patterned(p *cylPiece) bool {
 // as on a ball or a ring, and not as noise makes them lean.
 func (w *cylWork) bulges(p *cylPiece) bool {
 	x, fit := w.x, &p.fit
+	lo, hi := math.Inf(1), math.Inf(-1)
 	var s, sz, st, szz, szt, stt float64
 	for _, f := range p.Facets {
 		_, _, z := fit.point(x.m.Centre(f))
+		lo, hi = min(lo, z), max(hi, z)
 		t, a := x.normal[f].Dot(fit.a), x.area[f]
 		s += a
 		sz += a * z
@@ -347,16 +354,21 @@ func (w *cylWork) bulges(p *cylPiece) bool {
 	if szz <= 0 || stt <= 0 {
 		return false
 	}
-	return math.Abs(szt/szz)*p.LengthMM > math.Sin(0.2*degree) && szt*szt > 0.5*szz*stt
+	return math.Abs(szt/szz)*(hi-lo) > math.Sin(cylLeanLeast) && szt*szt > 0.5*szz*stt
 }
 
 // isBand reports a strip of a doubly curved surface: round in itself, but no
 // longer than the strips that go on from it smoothly (the equator of a ball).
 func (w *cylWork) isBand(p *cylPiece) bool {
 	x := w.x
+	lo, hi := math.Inf(1), math.Inf(-1)
 	w.epoch++
 	for _, f := range p.Facets {
 		w.seen[f] = w.epoch
+		for _, v := range x.m.Facets[f] {
+			_, _, z := p.fit.point(x.m.Verts[v])
+			lo, hi = min(lo, z), max(hi, z)
+		}
 	}
 	var all, smooth, beside float64
 	for _, f := range p.Facets {
@@ -375,7 +387,7 @@ func (w *cylWork) isBand(p *cylPiece) bool {
 			}
 		}
 	}
-	return smooth > 0.6*all && p.LengthMM <= 1.5*beside/smooth
+	return smooth > 0.6*all && hi-lo <= 1.5*beside/smooth
 }
 
 func sortPairs(v [][2]float64) {

@@ -90,7 +90,7 @@ func sameCylinder(p, q *cylPiece) bool {
 }
 
 // joinPieces fits each group as one. A group that does not make a cylinder
-// together stays as it was.
+// together, or a less complete one than its best piece, stays as it was.
 func (x *cylFinder) joinPieces(parent []int32) {
 	groups := make([][]int32, len(parent))
 	for i := range parent {
@@ -113,7 +113,7 @@ func (x *cylFinder) joinPieces(parent []int32) {
 			slices.Sort(facets)
 			fit := x.pieces[most].fit
 			if w.refine(&fit, facets) {
-				if p, ok := w.judge(fit, facets); ok {
+				if p, ok := w.judge(fit, facets); ok && p.Share >= x.pieces[most].Share {
 					out = append(out, *p)
 					continue
 				}
