@@ -137,6 +137,9 @@ func ParseQuantity(text string, want Dim) (Quantity, error) {
 // written.
 func parseQuantity(text string, want Dim, usual string) (Quantity, *QuantityError) {
 	s := strings.TrimSpace(text)
+	if want == None {
+		return parsePlain(s)
+	}
 	digits := numberPrefix(s)
 	unit := strings.TrimSpace(s[len(digits):])
 	example := fmt.Sprintf("Write a number and a unit, such as %q.", exampleOf(want))
@@ -176,6 +179,15 @@ func parseQuantity(text string, want Dim, usual string) (Quantity, *QuantityErro
 		return Quantity{}, &QuantityError{fmt.Sprintf("%q, which is no finite number", short(s)), example, ""}
 	}
 	return Quantity{V: v, Dim: want, Num: num, Unit: u.Name}, nil
+}
+
+// parsePlain reads a number that has no unit.
+func parsePlain(s string) (Quantity, *QuantityError) {
+	num, err := strconv.ParseFloat(s, 64)
+	if err != nil || math.IsInf(num, 0) || math.IsNaN(num) || numberPrefix(s) != s {
+		return Quantity{}, &QuantityError{fmt.Sprintf("%q, which is no plain number", short(s)), "Write a number without a unit.", ""}
+	}
+	return Quantity{V: num, Num: num}, nil
 }
 
 func unknownUnit(digits, unit string, want Dim) *QuantityError {

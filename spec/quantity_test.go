@@ -17,6 +17,7 @@ func TestParseQuantity(t *testing.T) {
 		dim  Dim
 		want float64
 	}{
+		{"0.4", None, 0.4},
 		{"0.4 mm", Length, 0.4},
 		{"40 um", Length, 0.04},
 		{"40 µm", Length, 0.04},      // micro sign
@@ -103,6 +104,7 @@ func TestParseQuantityErrors(t *testing.T) {
 		{"1e999 mm", Length, `"1e999 mm", which is no finite number`, `Write a number and a unit, such as "0.4 mm".`, ""},
 		{"1e308 m", Length, `"1e308 m", which is no finite number`, `Write a number and a unit, such as "0.4 mm".`, ""},
 		{"-", Length, `"-", which starts with no number`, `Write a number and a unit, such as "0.4 mm".`, ""},
+		{"4 mm", None, `"4 mm", which is no plain number`, "Write a number without a unit.", ""},
 		{"4 m m", Length, `"4 m m", whose unit "m m" is not known`, `Write "4 mm". Units of a length are mm, um, cm, m, in, mil or ft.`, "4 mm"},
 	} {
 		_, err := ParseQuantity(c.text, c.dim)

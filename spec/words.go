@@ -3,6 +3,7 @@ package spec
 import (
 	"strconv"
 	"strings"
+	"unicode"
 	"unicode/utf8"
 )
 
@@ -13,8 +14,14 @@ import (
 // code points: a message stays one readable line whatever the file holds.
 const shownMax = 40
 
-// short shortens a text for a message.
+// short shortens a text for a message and keeps it on one line.
 func short(s string) string {
+	s = strings.Map(func(r rune) rune {
+		if unicode.IsControl(r) {
+			return ' '
+		}
+		return r
+	}, s)
 	if utf8.RuneCountInString(s) <= shownMax {
 		return s
 	}
