@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"fmt"
+	"math"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -29,18 +30,40 @@ func (snap *snapshot) at(u uri.URI, p protocol.Position) (*document, int, error)
 	return doc, doc.lines().offset(p, doc.unit), nil
 }
 
-// world asks the rules for what they know about a text without measuring.
+// world returns what the rules know about a text without measuring: the report
+// that the editor was shown, if it is about this very text.
 func (s *session) world(ctx context.Context, doc *document) *world {
+	if r := s.reportOn(doc); r != nil {
+		if r.shop != nil {
+			return &world{shop: r.shop.Shop, found: r.findings}
+		}
+		return &world{shop: r.part.Shop, limits: r.part.Limits, report: r.part, found: r.findings}
+	}
 	if doc.kind == shopFile {
 		r := s.check.ShopFile(ctx, doc.path)
 		return &world{shop: r.Shop, found: r.Findings}
 	}
 	r := s.check.Part(ctx, doc.path, rules.Known)
-	w := &world{shop: r.Shop, limits: r.Limits, report: r}
+	w := &world{shop: r.Shop, limits: r.Limits}
 	if r.Spec != nil && bytes.Equal(r.Spec.Doc.Text, doc.text) {
-		w.found = r.Findings // else they are about a newer text
+		w.report, w.found = r, r.Findings // else they are about a newer text
 	}
 	return w
+}
+
+// reportOn returns the published report about a text, or nil.
+func (s *session) reportOn(doc *document) *report {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	t := s.tracks[doc.path]
+	if t == nil || t.report == nil || t.report.doc != doc {
+		return nil
+	}
+	r := t.report
+	if r.shop == nil && (r.part == nil || r.part.Spec == nil) {
+		return nil
+	}
+	return r
 }
 
 // hover says what stands at a place: findings first, then what the key means,
@@ -56,16 +79,15 @@ func (s *session) hover(ctx context.Context, snap *snapshot, p *protocol.HoverPa
 	}
 	place := doc.parse().KeyAt(offset)
 	var out page
-	for i := range w.found {
-		if f := &w.found[i]; f.Level != rules.Off && covers(doc, f.Where, offset) {
-			out.finding(f)
-		}
-	}
+	out.findings(doc, w.found, offset)
 	if place.Where != spec.OnBlank && place.Where != spec.OnComment {
 		out.key(place, w)
 	}
 	if place.Where == spec.OnValue {
 		out.value(place, w, doc)
+	}
+	if w.report != nil {
+		out.measured(doc, place, offset, w)
 	}
 	contents := out.contents(snap.client.markdown)
 	if contents == nil {
@@ -91,8 +113,25 @@ func hoverRange(doc *document, place spec.Place) *protocol.Range {
 	return &r
 }
 
-// finding says everything that is known about a finding.
-func (p *page) finding(f *rules.Finding) {
+// explainedAtOnce is how many findings at one place are explained in full; more
+// are named, each in its own sentence.
+const explainedAtOnce = 3
+
+// findings says what was found at a place.
+func (p *page) findings(doc *document, found []rules.Finding, offset int) {
+	var here []*rules.Finding
+	for i := range found {
+		if f := &found[i]; f.Level != rules.Off && covers(doc, f.Where, offset) {
+			here = append(here, f)
+		}
+	}
+	for _, f := range here {
+		p.finding(f, len(here) <= explainedAtOnce)
+	}
+}
+
+// finding says what is known about a finding.
+func (p *page) finding(f *rules.Finding, inFull bool) {
 	state := string(f.Level)
 	if f.Waived != nil {
 		state = "waived"
@@ -102,16 +141,12 @@ func (p *page) finding(f *rules.Finding) {
 	if f.Waived != nil {
 		p.data(fmt.Sprintf("Accepted until %s: %s", f.Waived.Until.V, f.Waived.Reason.V))
 	}
-	if f.Help != "" {
+	if c := rules.ByName(f.Check); inFull && c != nil {
 		p.data(f.Help)
-	}
-	if c := rules.ByName(f.Check); c != nil {
 		p.data(c.Why)
 	}
-	if f.Caution != "" {
-		p.data(f.Caution)
-	}
-	if o := f.LimitFrom; o != nil {
+	p.data(f.Caution)
+	if o := f.LimitFrom; inFull && o != nil {
 		p.data("Limit from " + originName(o) + ".")
 	}
 }
@@ -179,8 +214,12 @@ func (p *page) limit(name string, limits *rules.Limits) {
 	if l.Silent != "" {
 		p.data("Not used here: " + l.Silent + ".")
 	}
-	if l.Set {
-		p.data(fmt.Sprintf("In force: %s, from %s.", quantityText(l.Q), originName(&l.Origin)))
+	if !l.Set {
+		return
+	}
+	p.data(fmt.Sprintf("In force: %s, from %s.", quantityText(l.Q), originName(&l.Origin)))
+	for _, under := range slices.Backward(l.Under) {
+		p.item("instead of %s, from %s", quantityText(under.Q), originName(&under.Origin))
 	}
 }
 
@@ -249,10 +288,111 @@ func (p *page) mesh(r *rules.PartReport) {
 		return
 	}
 	from := r.Mesh.Source
-	p.data(fmt.Sprintf("%s in %s, %d facets.", from.Format, from.Unit, len(r.Mesh.Facets)))
+	text := fmt.Sprintf("%s in %s, %d facets", from.Format, from.Unit, from.Facets)
+	if m := r.Measured.Mass; m != nil {
+		text += fmt.Sprintf(", volume %s cm3, surface %s cm2", spec.FormatNumber(round(m.VolumeMM3/1000, 3)), spec.FormatNumber(round(m.AreaMM2/100, 3)))
+	}
+	p.data(text + ".")
 	for _, note := range from.Notes {
 		p.data(note)
 	}
+}
+
+// round keeps as many significant digits.
+func round(v float64, digits int) float64 {
+	if v == 0 {
+		return 0
+	}
+	scale := math.Pow(10, float64(digits-1)-math.Floor(math.Log10(math.Abs(v))))
+	return math.Round(v*scale) / scale
+}
+
+// measured says what the mesh has to say about a key.
+func (p *page) measured(doc *document, place spec.Place, offset int, w *world) {
+	if len(place.Path) == 0 || place.Where == spec.OnBlank || place.Where == spec.OnComment {
+		return
+	}
+	r := w.report
+	switch place.Path[0] {
+	case "orientation":
+		p.data(standsText(r))
+	case "hole":
+		if i := holeAt(doc.parse(), r.Spec, offset); i >= 0 {
+			p.data(holeText(r, i))
+		}
+	case "budget":
+		p.data(massText(r))
+		p.data(costText(r))
+	case "waiver":
+		for i := range w.found {
+			if f := &w.found[i]; f.Waived != nil && f.Waived.Table == tableAt(doc.parse(), offset) {
+				p.data("Accepts: " + f.Message)
+			}
+		}
+	}
+}
+
+// tableAt returns the header in force at an offset.
+func tableAt(p *parsed, offset int) spec.Range {
+	if s := p.TableAt(offset); s != nil {
+		return s.At
+	}
+	return spec.Range{}
+}
+
+// holeAt returns the number of the declared hole at an offset, or -1.
+func holeAt(p *parsed, part *spec.Part, offset int) int {
+	at := tableAt(p, offset)
+	return slices.IndexFunc(part.Holes, func(h spec.Hole) bool { return h.Table == at })
+}
+
+// standsText says how large a part is as it stands; empty where not measured.
+func standsText(r *rules.PartReport) string {
+	b := r.Measured.Box
+	if b == nil {
+		return ""
+	}
+	text := fmt.Sprintf("As it stands: %s x %s x %s mm", mm(b.Size[0]), mm(b.Size[1]), mm(b.Size[2]))
+	if o := r.Measured.Overhang; o != nil {
+		text += fmt.Sprintf(", %s mm2 of overhang", spec.FormatNumber(round(o.AreaMM2, 3)))
+	}
+	return text + "."
+}
+
+// mm writes a length to a tenth of a millimetre.
+func mm(v float64) string { return fmt.Sprintf("%.1f", v) }
+
+// holeText says what hole of the mesh a declared one means.
+func holeText(r *rules.PartReport, declared int) string {
+	if r.Measured.Cylinders == nil {
+		return ""
+	}
+	h, ok := r.HoleOf(declared)
+	if !ok {
+		return "The mesh has no round hole here."
+	}
+	through := "blind"
+	if h.Through {
+		through = "through"
+	}
+	return fmt.Sprintf("The mesh has %.2f mm here, %s, %s mm deep.", h.DiameterMM, through, mm(h.LengthMM))
+}
+
+// massText and costText say what a part is estimated to weigh and to cost.
+func massText(r *rules.PartReport) string {
+	e := r.Estimate()
+	if e.MassG == 0 {
+		return ""
+	}
+	return fmt.Sprintf("Estimated mass: %s g.", spec.FormatNumber(round(e.MassG, 3)))
+}
+
+func costText(r *rules.PartReport) string {
+	e := r.Estimate()
+	if !e.HasCost {
+		return ""
+	}
+	return strings.TrimSpace(fmt.Sprintf("Estimated cost: %s %s", spec.FormatNumber(round(e.Cost, 3)), r.Shop.Currency())) + "."
 }
 
 // shopFile names the shop file in force.

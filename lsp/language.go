@@ -32,9 +32,9 @@ func (p *parsed) textOf(r spec.Range) string { return string(p.Text[r.Start:r.En
 // shop in force and, for a part, its limits, findings and measurements.
 type world struct {
 	shop   *rules.Shop
-	limits *rules.Limits // nil for a shop file
-	report *rules.PartReport
-	found  []rules.Finding
+	limits *rules.Limits     // nil for a shop file
+	report *rules.PartReport // nil for a shop file, and where the text has changed since
+	found  []rules.Finding   // likewise
 }
 
 // The names of what a machine or a material is declared in.

@@ -1,7 +1,12 @@
 package lsp
 
 import (
+	"bytes"
 	"context"
+	"crypto/sha256"
+	"errors"
+	"fmt"
+	"os"
 	"path/filepath"
 
 	"go.lsp.dev/jsonrpc2"
@@ -81,7 +86,8 @@ func (s *session) takeSet() *protocol.PublishDiagnosticsParams {
 // findings are no problems and are left out; hover on the waiver shows them.
 func (s *session) diagnostics(r *report) []protocol.Diagnostic {
 	snap := s.snapshot()
-	places := &places{snap: snap, docs: map[string]*document{r.doc.path: r.doc}}
+	places := s.places(snap)
+	places.docs[r.doc.path] = r.doc
 	out := make([]protocol.Diagnostic, 0, len(r.findings))
 	for i := range r.findings {
 		if f := &r.findings[i]; f.Waived == nil && f.Level != rules.Off {
@@ -184,18 +190,23 @@ func limitNote(o *rules.Origin) string {
 // places turns places in any file into the protocol's locations. It reads each
 // file once and prefers the open text.
 type places struct {
-	snap *snapshot
-	docs map[string]*document
+	snap    *snapshot
+	builtin string               // where the built-in shop file was laid
+	docs    map[string]*document // by path
 }
 
-// location returns where a place is; false for the built-in file, which an
-// editor can't open, and for files that can't be read.
+// places returns an empty one for a state of the texts.
+func (s *session) places(snap *snapshot) *places {
+	return &places{snap: snap, builtin: s.builtin(), docs: make(map[string]*document)}
+}
+
+// location returns where a place is; false for files that can't be read.
 func (p *places) location(l rules.Location) (protocol.Location, bool) {
-	if l.File == rules.BuiltinFile || l.File == "" {
-		return protocol.Location{}, false
+	path := p.builtin
+	if l.File != rules.BuiltinFile {
+		path = absolutePath(l.File)
 	}
-	path, err := filepath.Abs(l.File)
-	if err != nil {
+	if path == "" {
 		return protocol.Location{}, false
 	}
 	doc := p.docs[path]
@@ -219,6 +230,46 @@ func (p *places) read(path string) *document {
 	}
 	p.docs[path] = doc
 	return doc
+}
+
+// absolutePath returns a file's absolute path, empty where it has none.
+func absolutePath(file string) string {
+	if file == "" {
+		return ""
+	}
+	path, err := filepath.Abs(file)
+	if err != nil {
+		return ""
+	}
+	return path
+}
+
+// layBuiltin writes the built-in shop file where an editor can open it, read
+// only, and returns its path; empty where that can't be done. The name holds
+// the content's digest, so that no two versions meet.
+func layBuiltin(folder string) string {
+	text := rules.BuiltinText()
+	digest := sha256.Sum256(text)
+	path := filepath.Join(folder, fmt.Sprintf("builtin-%x.shop.toml", digest[:6]))
+	if there, err := os.ReadFile(path); err == nil && bytes.Equal(there, text) {
+		return path
+	}
+	if os.MkdirAll(folder, 0o755) != nil {
+		return ""
+	}
+	f, err := os.CreateTemp(folder, "builtin-*")
+	if err != nil {
+		return ""
+	}
+	defer os.Remove(f.Name()) // gone once it was renamed
+	_, err = f.Write(text)
+	if err = errors.Join(err, f.Chmod(0o444), f.Close()); err != nil {
+		return ""
+	}
+	if os.Rename(f.Name(), path) != nil {
+		return ""
+	}
+	return path
 }
 
 // haltedNote says that a text's geometry is unknown because the user stopped

@@ -4,7 +4,6 @@ import (
 	"context"
 	"fmt"
 	"io"
-	"io/fs"
 	"math/rand/v2"
 	"os"
 	"path/filepath"
@@ -26,29 +25,13 @@ func startReal(t testing.TB, o Options) *lsptest.Editor {
 	if o.Wait == 0 {
 		o.Wait = 1
 	}
+	if o.Cache == "" {
+		o.Cache = t.TempDir()
+	}
 	t.Cleanup(func() { goleak.VerifyNone(t) })
 	return lsptest.Start(t, func(ctx context.Context, in io.Reader, out io.Writer) int {
 		return Serve(ctx, in, out, o)
 	})
-}
-
-// filesOf lists the texts of the testdata that the server has findings for.
-func filesOf(t testing.TB, root string) []string {
-	t.Helper()
-	var out []string
-	err := filepath.WalkDir(root, func(path string, d fs.DirEntry, err error) error {
-		if err == nil && !d.IsDir() && kindOf(path) != otherFile {
-			out = append(out, path)
-		}
-		return err
-	})
-	if err != nil {
-		t.Fatal(err)
-	}
-	if len(out) == 0 {
-		t.Fatalf("no texts below %s", root)
-	}
-	return out
 }
 
 func absolute(t testing.TB, path string) string {
@@ -97,11 +80,14 @@ func shownLine(d protocol.Diagnostic) string {
 // checked asks the rules directly, as the command line does.
 func checked(t testing.TB, engine *rules.Engine, path string, text []byte, mode rules.Mode) []string {
 	t.Helper()
+	doc := newDocument(uriOf(path), 0, text, protocol.PositionEncodingKindUTF32)
 	var found []rules.Finding
-	if kindOf(path) == shopFile {
-		found = engine.ShopFile(t.Context(), path).Findings
+	if doc.kind == shopFile {
+		r := engine.ShopFile(t.Context(), path)
+		found = append(r.Findings, failures(doc, r.Findings, r.Failures)...)
 	} else {
-		found = engine.Part(t.Context(), path, mode).Findings
+		r := engine.Part(t.Context(), path, mode)
+		found = append(r.Findings, failures(doc, r.Findings, r.Failures)...)
 	}
 	out := []string{}
 	for i := range found {
@@ -121,8 +107,8 @@ func TestServeAgreesWithCheck(t *testing.T) {
 	}})
 	engine := rules.New(rules.Options{ReadFile: os.ReadFile})
 	total := 0
-	for _, path := range filesOf(t, demo) {
-		path = absolute(t, path)
+	for _, name := range agreeing {
+		path := absolute(t, filepath.Join(demo, name))
 		text, err := os.ReadFile(path)
 		if err != nil {
 			t.Fatal(err)
@@ -139,7 +125,15 @@ func TestServeAgreesWithCheck(t *testing.T) {
 			return strings.Join(got, "\n") == strings.Join(want, "\n")
 		})
 	}
-	t.Logf("%d findings", total)
+	if total < 3*len(agreeing) {
+		t.Errorf("%d findings in all: too few to say that the two agree", total)
+	}
+}
+
+// agreeing are files of the demo that are measured in a second or two and have
+// findings of the text, of limits and of geometry.
+var agreeing = []string{
+	"shop.toml", "parts/distributor.part.toml", "parts/hatch-cover.part.toml", "parts/spray-nozzle.part.toml",
 }
 
 // After any edits the findings are those of a fresh start on the same text.
@@ -292,5 +286,110 @@ func TestHoverEscapesWhatIsInFiles(t *testing.T) {
 	}
 	if (&page{}).contents(true) != nil {
 		t.Error("an empty page is shown")
+	}
+}
+
+// openPlate opens the spec of a workspace and waits until its mesh is measured.
+func openPlate(t *testing.T, e *lsptest.Editor) string {
+	t.Helper()
+	path := workspace(t)
+	e.Open(path, plateText)
+	e.WaitShown(path, "the thin wall", func(ds []protocol.Diagnostic) bool { return has(ds, "Wall is") })
+	return path
+}
+
+func TestHoverOnNamesAndMeasurements(t *testing.T) {
+	e := startReal(t, Options{})
+	e.Initialize(nil)
+	path := openPlate(t, e)
+	for _, c := range []struct {
+		on   string
+		want []string
+	}{
+		{"bay 2", []string{"shop.toml:", "[[machine]]", `rate      = 95.0`}},
+		{"AlSi10Mg", []string{"shop.toml:", "price      = 62.0", "built-in"}},
+		{"plate.obj", []string{"OBJ in mm", "facets", "volume", "Wall is", "Limit from material, shop.toml:14: test comb TW-34"}},
+		{"[[hole]]", []string{"The mesh has 4.00 mm here, through, 0.4 mm deep."}},
+		{"up = ", []string{"As it stands: 20.0 x 0.4 x 12.0 mm", "mm2 of overhang"}},
+		{"300 g", []string{"Estimated mass: ", " g."}},
+		{"cost", []string{"Estimated cost: ", " EUR."}},
+	} {
+		got := hoverOn(t, e, path, c.on)
+		for _, w := range c.want {
+			if !strings.Contains(got, w) {
+				t.Errorf("hover on %q is\n%s\nwant it to hold %q", c.on, got, w)
+			}
+		}
+	}
+	// A tighter limit of the part's own, over the material's, the shop's and the built-in one.
+	e.Edit(path, len(e.Content(path)), len(e.Content(path)), "[limits]\nwall.thickness = \"0.7 mm\"\n")
+	got := hoverOn(t, e, path, "thickness")
+	for _, w := range []string{"In force: 0.7 mm, from part", "instead of 0.6 mm, from material", "test comb TW-34", "instead of 0.5 mm, from shop", "built-in"} {
+		if !strings.Contains(got, w) {
+			t.Errorf("hover on a limit is\n%s\nwant it to hold %q", got, w)
+		}
+	}
+}
+
+// A finding that a limit decides points at the line that set the limit.
+func TestRelatedInformationNamesTheLimitsLine(t *testing.T) {
+	for _, shows := range []bool{true, false} {
+		t.Run(fmt.Sprint(shows), func(t *testing.T) {
+			cache := t.TempDir()
+			e := startReal(t, Options{Cache: cache})
+			e.Initialize(&protocol.ClientCapabilities{TextDocument: &protocol.TextDocumentClientCapabilities{
+				PublishDiagnostics: &protocol.PublishDiagnosticsClientCapabilities{
+					DiagnosticsCapabilities: protocol.DiagnosticsCapabilities{RelatedInformation: &shows},
+				},
+			}})
+			path := openPlate(t, e)
+			sets := e.Shown(path)
+			targets := map[string]string{} // the line pointed at, by file
+			for _, d := range sets[len(sets)-1].Diagnostics {
+				for _, r := range d.RelatedInformation {
+					file := r.Location.URI.FsPath()
+					text, err := os.ReadFile(file)
+					if err != nil {
+						t.Fatal(err)
+					}
+					lines := strings.Split(string(text), "\n")
+					targets[filepath.Base(file)] += lines[r.Location.Range.Start.Line] + "\n"
+				}
+			}
+			if !shows {
+				if len(targets) != 0 {
+					t.Errorf("an editor that shows none was told of %q", targets)
+				}
+				return
+			}
+			if got := targets["shop.toml"]; !strings.Contains(got, "wall.thickness = { value = \"0.6 mm\"") {
+				t.Errorf("lines of the shop file pointed at: %q", got)
+			}
+			laid, _ := filepath.Glob(filepath.Join(cache, "builtin-*.shop.toml"))
+			if len(laid) != 1 {
+				t.Fatalf("the built-in file was laid as %q", laid)
+			}
+			if info, err := os.Stat(laid[0]); err != nil || info.Mode().Perm() != 0o444 {
+				t.Errorf("the built-in file is %v, %v", info, err)
+			}
+		})
+	}
+}
+
+func TestBuiltinFileIsLaidWhole(t *testing.T) {
+	folder := filepath.Join(t.TempDir(), "a", "b")
+	first := layBuiltin(folder)
+	text, err := os.ReadFile(first)
+	if err != nil || string(text) != string(rules.BuiltinText()) {
+		t.Fatalf("laid %d bytes, %v", len(text), err)
+	}
+	if again := layBuiltin(folder); again != first {
+		t.Errorf("laid again at %s", again)
+	}
+	if left, _ := filepath.Glob(filepath.Join(folder, "*")); len(left) != 1 {
+		t.Errorf("left behind: %q", left)
+	}
+	if path := layBuiltin(filepath.Join(first, "below a file")); path != "" {
+		t.Errorf("laid below a file: %s", path)
 	}
 }

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"corbel/rules"
+	"corbel/spec"
 )
 
 // This file decides what is checked when.
@@ -190,10 +191,47 @@ func (s *session) examine(p pass, mode rules.Mode) (r *report) {
 	}()
 	if p.doc.kind == shopFile {
 		shop := s.check.ShopFile(p.ctx, p.doc.path)
-		return &report{doc: p.doc, findings: shop.Findings, rests: shop.Deps, complete: true, shop: shop}
+		found := append(slices.Clone(shop.Findings), failures(p.doc, shop.Findings, shop.Failures)...)
+		return &report{doc: p.doc, findings: found, rests: shop.Deps, complete: true, shop: shop}
 	}
 	part := s.check.Part(p.ctx, p.doc.path, mode)
-	return &report{doc: p.doc, findings: part.Findings, rests: part.Deps, complete: part.Complete || mode == rules.Full, part: part}
+	found := append(slices.Clone(part.Findings), failures(p.doc, part.Findings, part.Failures)...)
+	return &report{doc: p.doc, findings: found, rests: part.Deps, complete: part.Complete || mode == rules.Full, part: part}
+}
+
+// failures turns what could not be checked into findings: in an editor, an
+// empty list must not look like a clean bill. What a finding says already is
+// not said twice.
+func failures(doc *document, found []rules.Finding, failed []rules.Failure) []rules.Finding {
+	var out []rules.Finding
+	for _, f := range failed {
+		if slices.ContainsFunc(found, func(g rules.Finding) bool { return g.Message == f.Why }) {
+			continue
+		}
+		check := f.What
+		if rules.ByName(check) == nil {
+			check = rules.Spec.Name
+		}
+		out = append(out, rules.Finding{
+			Check: check, Level: rules.Warning, Message: f.Why, Count: 1,
+			Where: rules.Location{File: doc.path, At: failurePlace(doc.parse(), f.What)},
+		})
+	}
+	return out
+}
+
+// failurePlace is the text that names what could not be checked: the shop file,
+// or the mesh for everything that is measured on it.
+func failurePlace(p *parsed, what string) spec.Range {
+	switch {
+	case p.part == nil || what == "spec":
+		return spec.Range{}
+	case what == "shop":
+		return p.part.Shop.At
+	case p.part.Mesh.File.Set:
+		return p.part.Mesh.File.At
+	}
+	return p.part.Mesh.Table
 }
 
 // finish publishes what a pass found, unless something it rests on has changed

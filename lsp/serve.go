@@ -7,6 +7,7 @@ import (
 	"log/slog"
 	"net"
 	"os"
+	"path/filepath"
 	"strings"
 	"sync"
 	"time"
@@ -24,6 +25,9 @@ type Options struct {
 	// DefaultWait.
 	Wait  time.Duration
 	Rules rules.Options // ReadFile and Progress are the server's own
+	// Cache is the folder in which the built-in shop file is laid, so that an
+	// editor can open it; empty is corbel's folder in the user's cache.
+	Cache string
 
 	check    func(*session) checker // makes what stands in for an engine in tests
 	calls    map[string]call        // that only tests send
@@ -157,6 +161,16 @@ func newServer(ctx context.Context, conn jsonrpc2.Conn, log *slog.Logger, o Opti
 	}
 	session := newSession(ctx, log, wait)
 	session.editor = conn
+	session.builtin = sync.OnceValue(func() string {
+		folder := o.Cache
+		if user, err := os.UserCacheDir(); folder == "" && err == nil {
+			folder = filepath.Join(user, "corbel")
+		}
+		if folder == "" {
+			return ""
+		}
+		return layBuiltin(folder)
+	})
 	if o.patience != 0 {
 		session.patience = o.patience
 	}

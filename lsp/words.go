@@ -28,12 +28,12 @@ const (
 	textBlock                   // our own words; `code` may stand in them
 	dataBlock                   // words from files: shown as they are
 	codeBlock                   // a piece of a file
-	listBlock                   // an entry of a list, as textBlock
+	listBlock                   // an entry of a list, as dataBlock
 )
 
 func (p *page) title(format string, args ...any) { p.add(titleBlock, format, args...) }
 func (p *page) say(format string, args ...any)   { p.add(textBlock, format, args...) }
-func (p *page) data(text string)                 { p.blocks = append(p.blocks, block{dataBlock, text}) }
+func (p *page) data(text string)                 { p.add(dataBlock, "%s", text) }
 func (p *page) code(text string)                 { p.blocks = append(p.blocks, block{codeBlock, text}) }
 func (p *page) item(format string, args ...any)  { p.add(listBlock, format, args...) }
 
@@ -84,7 +84,7 @@ func (b block) render(markdown bool) string {
 		}
 		return fence + "toml\n" + b.text + "\n" + fence
 	case listBlock:
-		return "- " + b.text
+		return "- " + escape(b.text)
 	}
 	return b.text
 }

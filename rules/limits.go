@@ -21,7 +21,14 @@ type Limit struct {
 	V      float64       // in the base unit of Def.Dim
 	Q      spec.Quantity // as written
 	Origin Origin
-	Silent string // why the check does not use it here; empty where it does
+	Silent string       // why the check does not use it here; empty where it does
+	Under  []LimitValue // what weaker layers say, the weakest first
+}
+
+// LimitValue is what one layer says of a limit.
+type LimitValue struct {
+	Q      spec.Quantity
+	Origin Origin
 }
 
 // Get returns a limit by name.
@@ -102,6 +109,9 @@ func entryOf(entries []spec.LimitEntry, def *LimitDef) (spec.LimitEntry, bool) {
 }
 
 func (l *Limit) set(q spec.Quantity, from Origin) {
+	if l.Set {
+		l.Under = append(l.Under, LimitValue{l.Q, l.Origin})
+	}
 	l.Set, l.Q, l.V, l.Origin = true, q, q.V, from
 }
 

@@ -1,7 +1,6 @@
 package lsptest
 
 import (
-	"regexp"
 	"strings"
 	"unicode/utf16"
 	"unicode/utf8"
@@ -10,17 +9,12 @@ import (
 	"go.lsp.dev/uri"
 )
 
-// lineEnd is what ends a line, by the protocol.
-var lineEnd = regexp.MustCompile("\r\n|\n|\r")
-
-// Position counts the lines and characters before a byte offset, the slow and
-// plain way.
+// Position counts the lines and characters before a byte offset, the plain way.
 func Position(text string, offset int, unit protocol.PositionEncodingKind) protocol.Position {
-	ends := lineEnd.FindAllStringIndex(text, -1)
 	line, start := 0, 0
-	for _, end := range ends {
-		if end[1] <= offset {
-			line, start = line+1, end[1]
+	for i := 0; i < offset; i++ {
+		if text[i] == '\n' || text[i] == '\r' && (i+1 == len(text) || text[i+1] != '\n') {
+			line, start = line+1, i+1
 		}
 	}
 	return protocol.Position{Line: uint32(line), Character: uint32(length(text[start:offset], unit))}
