@@ -3,6 +3,7 @@ package spec
 import (
 	"fmt"
 	"strings"
+	"sync"
 	"testing"
 )
 
@@ -172,4 +173,21 @@ func TestWalk(t *testing.T) {
 	if n != 4 {
 		t.Errorf("visited %d nodes at the top", n)
 	}
+}
+
+// A Doc is read by several requests at once; the race detector watches here.
+func TestDocIsReadByMany(t *testing.T) {
+	text := fmt.Sprintf(around, "", "", "", "")
+	doc, _ := newDoc([]byte(text), PartFile, DefaultBounds)
+	var group sync.WaitGroup
+	for range 8 {
+		group.Go(func() {
+			for offset := range len(text) {
+				if p := doc.Position(offset); doc.KeyAt(offset).Entry < -1 || p.Line < 1 {
+					t.Errorf("offset %d is at %v", offset, p)
+				}
+			}
+		})
+	}
+	group.Wait()
 }

@@ -307,9 +307,6 @@ func (d Dim) Format(base float64, unit string) string {
 	return FormatNumber((base-u.Shift)/u.Scale) + " " + u.Name
 }
 
-// Degrees returns an angle in degrees as a quantity in radians.
-func Degrees(deg float64) float64 { return deg * math.Pi / 180 }
-
 // FormatNumber writes a number for people: six significant digits at most and
 // no trailing zeros.
 func FormatNumber(v float64) string {
