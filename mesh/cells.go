@@ -1,6 +1,7 @@
 package mesh
 
 import (
+	"cmp"
 	"context"
 	"math"
 	"runtime"
@@ -66,13 +67,41 @@ const (
 	// over this.
 	cellsMost = 1 << 20
 	// chunkFacets are measured by one goroutine between looks at the context.
-	chunkFacets = 256
-	// evenRatio is how much thickness may vary over a cell that is not split.
+	chunkFacets = 32
+	// evenRatio is how much thickness may vary over a cell that is not split; a
+	// cell no longer than the medium is thick there is not split either.
 	evenRatio = 1.25
 	// manyFacets on the other side of a cell are too many to be worth a look at
 	// whether it is even.
 	manyFacets = 64
 )
+
+// rival is a facet that may be the nearest opposing one, with its box.
+type rival struct {
+	f   int32
+	box Box
+}
+
+// boxGap2 is the square of the distance between two boxes, a lower bound for
+// that of what they hold, and so for any span between it.
+func boxGap2(a, b *Box) float64 {
+	var s float64
+	for k := range 3 {
+		if d := max(a.Min[k]-b.Max[k], b.Min[k]-a.Max[k]); d > 0 {
+			s += d * d
+		}
+	}
+	return s
+}
+
+// box is the patch's box in mesh coordinates.
+func (s *patch) box() Box {
+	b := EmptyBox()
+	for i := range s.k {
+		b = b.Grow(s.world(spot{s.p[i][0], s.p[i][1], 0}))
+	}
+	return b
+}
 
 // gauge measures facets; each goroutine has its own.
 type gauge struct {
@@ -89,6 +118,7 @@ type gauge struct {
 	// Of the chunk in hand:
 	nodes []node // cells only; ids count from 0 and are shifted at the end
 	cells []cell
+	pool  []rival // stack of what is near to the cells in hand
 }
 
 func (t *ThicknessField) measure(ctx context.Context) error {
@@ -180,7 +210,7 @@ func (g *gauge) facet(f int32) {
 		return
 	}
 	raw := g.cap
-	t.nodes[f] = g.split(cell{f, wholeFacet}, n, near, &raw)
+	t.nodes[f] = g.split(cell{f, wholeFacet}, n, near, nodeAlone, &raw)
 	t.FacetMM[f] = float32(raw)
 }
 
@@ -221,22 +251,23 @@ func (s *patch) reach(d float64) Box {
 }
 
 // candidates returns the opposing facets near the patch, ascending.
-func (g *gauge) candidates(s *patch) []int32 {
-	var near []int32
+func (g *gauge) candidates(s *patch) []rival {
+	near := []rival{} // not nil: that would ask least to search for itself
 	g.bvh.InBox(s.reach(g.cap), func(f int32) bool {
 		if g.t.side*s.n.Dot(g.t.m.Normal(f)) < -opposedCos {
-			near = append(near, f)
+			a, b, c := g.t.m.Corners(f)
+			near = append(near, rival{f, EmptyBox().Grow(a).Grow(b).Grow(c)})
 		}
 		return len(near)%1024 != 1023 || g.ctx.Err() == nil
 	})
-	slices.Sort(near)
+	slices.SortFunc(near, func(a, b rival) int { return cmp.Compare(a.f, b.f) })
 	return near
 }
 
 // least returns the thinnest span from the patch: among the facets near, or
 // among all if near is nil. A good first guess (a facet, or nodeAlone) saves
 // time.
-func (g *gauge) least(s *patch, near []int32, guess int32) (span, int32) {
+func (g *gauge) least(s *patch, near []rival, guess int32) (span, int32) {
 	best, with := span{d: g.cap}, int32(nodeAlone)
 	m := g.t.m
 	try := func(f int32) bool {
@@ -256,8 +287,11 @@ func (g *gauge) least(s *patch, near []int32, guess int32) (span, int32) {
 	if near == nil {
 		g.bvh.InBox(s.reach(best.d), try)
 	} else {
-		for _, f := range near {
-			try(f)
+		own := s.box()
+		for i := range near {
+			if boxGap2(&own, &near[i].box) < best.d*best.d {
+				try(near[i].f)
+			}
 		}
 	}
 	if g.notches != nil {
@@ -302,7 +336,7 @@ func (g *gauge) points(s sharpFeature, n Vec) bool {
 // There the facet's normal is off by up to b, which would make a rod of n sides
 // tan(30 deg) pi/n too thin; what is left is off by the square of that. Since
 // the diameter only grows by cutting, a cut takes no more than it may.
-func (g *gauge) settle(f int32, s *patch, near []int32, r span, with int32) (span, int32) {
+func (g *gauge) settle(f int32, s *patch, near []rival, r span, with int32) (span, int32) {
 	cut := *s
 	feather := false
 	for range settleRounds {
@@ -421,9 +455,10 @@ func (g *gauge) cutBack(s *patch, i int32, foot Vec) {
 
 // split measures a cell, halving it at its longest edge until it is even or
 // small. It returns the node; its kids count cells of this chunk from 1.
-func (g *gauge) split(c cell, n Vec, near []int32, raw *float64) node {
+func (g *gauge) split(c cell, n Vec, near []rival, guess int32, raw *float64) node {
 	p := c.corners(g.t.m)
 	s := newPatch(p[0], p[1], p[2], n)
+	defer func(n int) { g.pool = g.pool[:n] }(len(g.pool))
 	near = g.stillNear(&s, near)
 	e, long := 0, 0.0
 	for k := range 3 {
@@ -435,16 +470,13 @@ func (g *gauge) split(c cell, n Vec, near []int32, raw *float64) node {
 	if len(near) == 0 && !g.notchNear(&s) || g.ctx.Err() != nil {
 		return alone
 	}
-	if long > g.cellMM && len(near) > manyFacets {
-		return g.halve(c, e, n, near, raw)
-	}
-	r, with := g.least(&s, near, nodeAlone)
+	r, with := g.least(&s, near, guess)
 	if with < 0 {
 		return alone
 	}
 	mean, even := g.even(&s, near, r.d)
-	if long > g.cellMM && !even {
-		return g.halve(c, e, n, near, raw)
+	if long > max(g.cellMM, r.d) && !even {
+		return g.halve(c, e, n, near, with, raw)
 	}
 	*raw = min(*raw, r.d)
 	r, with = g.settle(c.facet, &s, near, r, with)
@@ -454,13 +486,13 @@ func (g *gauge) split(c cell, n Vec, near []int32, raw *float64) node {
 	return node{lo: float32(r.d), mid: max(float32(r.d), float32(mean)), with: with}
 }
 
-func (g *gauge) halve(c cell, e int, n Vec, near []int32, raw *float64) node {
+func (g *gauge) halve(c cell, e int, n Vec, near []rival, guess int32, raw *float64) node {
 	l, r := c.halves(e)
 	id := int32(len(g.cells))
 	g.cells = append(g.cells, l, r)
 	g.nodes = append(g.nodes, node{}, node{})
-	x := g.split(l, n, near, raw)
-	y := g.split(r, n, near, raw)
+	x := g.split(l, n, near, guess, raw)
+	y := g.split(r, n, near, guess, raw)
 	g.nodes[id], g.nodes[id+1] = x, y
 	return node{lo: min(x.lo, y.lo), with: nodeAlone, kids: 4*(id+1) + int32(e)}
 }
@@ -475,26 +507,32 @@ func (g *gauge) notchNear(s *patch) bool {
 
 // stillNear keeps the facets that a ball no larger than the cap can reach from
 // the patch.
-func (g *gauge) stillNear(s *patch, near []int32) []int32 {
+func (g *gauge) stillNear(s *patch, near []rival) []rival {
 	box := s.reach(g.cap)
-	out := make([]int32, 0, min(len(near), 2*manyFacets))
-	for _, f := range near {
-		a, b, c := g.t.m.Corners(f)
-		if boxesMeet(EmptyBox().Grow(a).Grow(b).Grow(c), box) {
-			out = append(out, f)
+	from := len(g.pool)
+	for i := range near {
+		if boxesMeet(near[i].box, box) {
+			g.pool = append(g.pool, near[i])
 		}
 	}
-	return out
+	return g.pool[from:]
 }
 
 // even reports whether opposing facets cover the whole patch, seen along its
 // normal, at heights no more than evenRatio above lo, and returns their mean.
-func (g *gauge) even(s *patch, near []int32, lo float64) (mean float64, ok bool) {
+func (g *gauge) even(s *patch, near []rival, lo float64) (mean float64, ok bool) {
 	var area, sum float64
-	for _, f := range near {
-		a, b, c := g.t.m.Corners(f)
+	own, reach, seen := s.box(), min(g.cap, evenRatio*lo), 0
+	for i := range near {
+		if boxGap2(&own, &near[i].box) > reach*reach {
+			continue
+		}
+		if seen++; seen > manyFacets {
+			return 0, false
+		}
+		a, b, c := g.t.m.Corners(near[i].f)
 		ar, vol, most := s.shadow(s.local(a), s.local(b), s.local(c), g.touch)
-		if most <= min(g.cap, evenRatio*lo) { // else of another layer, or uneven
+		if most <= reach { // else of another layer, or uneven
 			area += ar
 			sum += vol
 		}
