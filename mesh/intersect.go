@@ -3,52 +3,41 @@ package mesh
 import (
 	"context"
 	"math"
+	"math/bits"
+	"slices"
 )
 
 // intersections is what selfIntersections found.
 type intersections struct {
 	count int
 	more  bool
-	at    []Vec
+	pairs [][2]int32 // the first by facet numbers
+	at    []Vec      // where they meet
 }
 
-// Facets are examined in chunks of intersectChunk; a chunk that finds
-// intersectMost pairs, or examines intersectWork, stops, so that a heap of
-// facets on one spot costs no more than its number.
+// Facets are examined in chunks of intersectChunk leaves of the search tree; a
+// chunk that finds intersectMost pairs, or examines intersectWork, stops, so
+// that a heap of facets on one spot costs no more than its number.
 const (
-	intersectChunk = 512
+	intersectChunk = 64
 	intersectMost  = 1 << 14
-	intersectWork  = 1 << 22
+	intersectWork  = 1 << 23
 )
 
 // selfIntersections counts the pairs of facets that meet elsewhere than at
-// corners they share. Pairs come from the search tree; nearly all are told apart
-// by a plane found in floating point, the rest by exact signs.
+// corners they share. The search tree is asked once a leaf, for all that comes
+// near its facets together; nearly all pairs are then told apart by a plane
+// found in floating point, the rest by exact signs.
 func selfIntersections(ctx context.Context, m *Mesh) (intersections, error) {
 	tree := m.BVH()
-	parts := make([]intersections, (len(m.Facets)+intersectChunk-1)/intersectChunk)
-	err := parallel(ctx, len(m.Facets), intersectChunk, func(from, to int) error {
-		p := &parts[from/intersectChunk]
-		work := 0
-		for f := int32(from); f < int32(to) && !p.more; f++ {
+	parts := make([]intersections, (tree.leaves()+intersectChunk-1)/intersectChunk)
+	err := parallel(ctx, tree.leaves(), intersectChunk, func(from, to int) error {
+		s := crossSearch{m: m, found: &parts[from/intersectChunk]}
+		for i := from; i < to && !s.found.more; i++ {
 			if err := ctx.Err(); err != nil {
 				return err
 			}
-			a, b, c := m.Corners(f)
-			if !hasArea(a, b, c) {
-				continue
-			}
-			plane := newFacetPlane(a, b, c)
-			tree.InBox(EmptyBox().Grow(a).Grow(b).Grow(c), func(g int32) bool {
-				work++
-				if g > f && !plane.besides(m, f, g) && facetsMeet(m, f, g) {
-					if p.count++; len(p.at) < maxPlaces {
-						p.at = append(p.at, meetingPoint(m, f, g))
-					}
-				}
-				p.more = p.count >= intersectMost || work >= intersectWork
-				return !p.more
-			})
+			s.leaf(tree, i)
 		}
 		return nil
 	})
@@ -56,9 +45,91 @@ func selfIntersections(ctx context.Context, m *Mesh) (intersections, error) {
 	for _, p := range parts {
 		all.count += p.count
 		all.more = all.more || p.more
-		all.at = append(all.at, p.at[:min(len(p.at), maxPlaces-len(all.at))]...)
+		all.pairs = append(all.pairs, p.pairs...)
+	}
+	all.keepFirst()
+	for _, p := range all.pairs {
+		all.at = append(all.at, meetingPoint(m, p[0], p[1]))
 	}
 	return all, err
+}
+
+// keepFirst drops all but the first pairs.
+func (x *intersections) keepFirst() {
+	slices.SortFunc(x.pairs, func(a, b [2]int32) int { return slices.Compare(a[:], b[:]) })
+	x.pairs = x.pairs[:min(len(x.pairs), maxPlaces)]
+}
+
+// crossSearch looks for the pairs of some leaves.
+type crossSearch struct {
+	m     *Mesh
+	found *intersections
+	work  int
+
+	leafFacets, near []int32 // scratch
+	nearBoxes        []Box
+}
+
+// leaf compares the facets of a leaf with all later ones whose boxes meet theirs.
+func (s *crossSearch) leaf(tree *BVH, i int) {
+	s.leafFacets = tree.leaf(i, s.leafFacets[:0])
+	all := EmptyBox()
+	for _, f := range s.leafFacets {
+		all = all.Join(s.m.facetBox(f))
+	}
+	s.near, s.nearBoxes = s.near[:0], s.nearBoxes[:0]
+	tree.InBox(all, func(g int32) bool {
+		s.near = append(s.near, g)
+		s.nearBoxes = append(s.nearBoxes, s.m.facetBox(g))
+		return true
+	})
+	for _, f := range s.leafFacets {
+		a, b, c := s.m.Corners(f)
+		if hasArea(a, b, c) {
+			s.facet(f, newFacetPlane(a, b, c))
+		}
+	}
+}
+
+// facet compares one facet with what is near.
+func (s *crossSearch) facet(f int32, plane facetPlane) {
+	box := s.m.facetBox(f)
+	for k, g := range s.near {
+		if g <= f || !boxesMeet(s.nearBoxes[k], box) {
+			continue
+		}
+		s.work++
+		if s.found.more = s.found.count >= intersectMost || s.work >= intersectWork; s.found.more {
+			return
+		}
+		if plane.besides(s.m, f, g) || !facetsMeet(s.m, f, g) {
+			continue
+		}
+		s.found.count++
+		if s.found.pairs = append(s.found.pairs, [2]int32{f, g}); len(s.found.pairs) >= 4*maxPlaces {
+			s.found.keepFirst()
+		}
+	}
+}
+
+func (m *Mesh) facetBox(f int32) Box {
+	a, b, c := m.Corners(f)
+	return Box{
+		Vec{min(a[0], b[0], c[0]), min(a[1], b[1], c[1]), min(a[2], b[2], c[2])},
+		Vec{max(a[0], b[0], c[0]), max(a[1], b[1], c[1]), max(a[2], b[2], c[2])},
+	}
+}
+
+// leaves is the number of leaves of the tree; leaf appends the facets of one.
+// Every facet is in one leaf, and facets of a leaf lie near each other.
+func (b *BVH) leaves() int { return len(b.blocks) }
+
+func (b *BVH) leaf(i int, to []int32) []int32 {
+	bl := &b.blocks[i]
+	for mask := bl.used; mask != 0; mask &= mask - 1 {
+		to = append(to, bl.facet[bits.TrailingZeros32(mask)&7])
+	}
+	return to
 }
 
 // facetPlane is what orient3Fast works out from the first three of its points.
@@ -227,15 +298,42 @@ func apart(p, q *[3]Vec) bool {
 	return false
 }
 
-// atCornerApart reports whether two triangles that share their first corner
-// surely have nothing else in common: the others of one lie on one side of the
-// other's plane, or a plane through the corner lies between them.
+// atCornerApart reports whether two triangles that share their first corner have
+// nothing else in common: seen along an axis a line through the corner lies
+// between them, or the others of one lie on one side of the other's plane.
 func atCornerApart(p, q *[3]Vec) bool {
-	if sameSide(p, q) || sameSide(q, p) {
-		return true
+	n := p[1].Sub(p[0]).Cross(p[2].Sub(p[0]))
+	k := 0
+	for j := 1; j < 3; j++ {
+		if math.Abs(n[j]) > math.Abs(n[k]) {
+			k = j
+		}
 	}
-	t := newPair(p, q)
-	return t.betweenEdges()
+	return lineBetween(p[0], p[1], p[2], q, k) || lineBetween(p[0], p[2], p[1], q, k) ||
+		lineBetween(p[0], q[1], q[2], p, k) || lineBetween(p[0], q[2], q[1], p, k) ||
+		sameSide(p, q) || sameSide(q, p)
+}
+
+// lineBetween reports whether, seen along axis k, the line from o through a
+// lies between b and the second and third corner of t, whose first is o. Those
+// may lie on the line, but not towards a.
+func lineBetween(o, a, b Vec, t *[3]Vec, k int) bool {
+	s := orient2(o, a, b, k)
+	if s == 0 {
+		return false
+	}
+	for _, c := range t[1:] {
+		switch orient2(o, a, c, k) {
+		case s:
+			return false
+		case 0:
+			i, j := (k+1)%3, (k+2)%3
+			if !((a[i]-o[i])*(c[i]-o[i])+(a[j]-o[j])*(c[j]-o[j]) < 0) {
+				return false
+			}
+		}
+	}
+	return true
 }
 
 // sameSide reports whether the second and third corner of u surely lie on one
@@ -247,29 +345,6 @@ func sameSide(t, u *[3]Vec) bool {
 	}
 	s2, sure := orient3Fast(t[0], t[1], t[2], u[2])
 	return sure && s1 == s2
-}
-
-// betweenEdges tries the plane through the common corner between the two edges,
-// of one triangle each, that are nearest in angle.
-func (t *pair) betweenEdges() bool {
-	u := [2]Vec{t.p[1].Unit(), t.p[2].Unit()}
-	v := [2]Vec{t.q[1].Unit(), t.q[2].Unit()}
-	i, j := 0, 0
-	for k := range 2 {
-		for l := range 2 {
-			if u[k].Dot(v[l]) > u[i].Dot(v[j]) {
-				i, j = k, l
-			}
-		}
-	}
-	n, l := u[0].Cross(u[1]), v[0].Cross(v[1])
-	if n.Dot(l) < 0 {
-		l = l.Scale(-1)
-	}
-	d := n.Add(l).Cross(u[i].Add(v[j]))
-	p1, p2, q1, q2 := d.Dot(t.p[1]), d.Dot(t.p[2]), d.Dot(t.q[1]), d.Dot(t.q[2])
-	err := t.err(d)
-	return min(p1, p2) > err && max(q1, q2) < -err || min(q1, q2) > err && max(p1, p2) < -err
 }
 
 // meetingPoint returns a point near which two facets meet: where an edge of one
