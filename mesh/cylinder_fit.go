@@ -17,6 +17,7 @@ type cylFit struct {
 	turn    float64 // radians: the angle between neighbouring sides, typically
 	rms     float64 // mm: of the corners from the circle
 	tolR    float64 // mm: how far off the circle a corner of the surface may be
+	inside  float64 // mm: how far inside it a corner may be that lies on a chord
 	tolT    float64 // sine of the angle that a facet may lean against the axis
 }
 
@@ -140,14 +141,26 @@ var leanSteps = [...]float64{1, 0.42, 0.17, 0.09}
 // eigenvector of their area-weighted second moments). A facet's centre is the
 // axis plus the radius times its normal, which gives centre and radius by
 // linear least squares and, by the radius' sign, the side of the material.
-func (w *cylWork) start(fs []int32) (fit cylFit, members []int32, ok bool) {
+//
+// With a hint (not zero), the axis is sought from there: facets that lean
+// against it don't count from the start.
+func (w *cylWork) start(fs []int32, hint Vec) (fit cylFit, members []int32, ok bool) {
 	x := w.x
 	members = append(w.members[:0], fs...)
 	var total float64
 	for _, f := range fs {
 		total += x.area[f]
 	}
-	for _, lean := range leanSteps {
+	least := 0.2 * total
+	if hint != (Vec{}) {
+		least = 0
+	}
+	first := 0
+	if hint != (Vec{}) {
+		fit.setAxis(hint)
+		first = 1
+	}
+	for i, lean := range leanSteps[first:] {
 		if lean < 1 {
 			n := 0
 			for _, f := range members {
@@ -156,7 +169,7 @@ func (w *cylWork) start(fs []int32) (fit cylFit, members []int32, ok bool) {
 					n++
 				}
 			}
-			if n == len(members) {
+			if n == len(members) && i > 0 {
 				continue
 			}
 			members = members[:n]
@@ -172,7 +185,7 @@ func (w *cylWork) start(fs []int32) (fit cylFit, members []int32, ok bool) {
 			yz += s * n[1] * n[2]
 			zz += s * n[2] * n[2]
 		}
-		if !(area > 0.2*total) || len(members) < 4 {
+		if !(area > least) || len(members) < 4 {
 			w.members = members
 			return fit, nil, false
 		}

@@ -27,6 +27,11 @@ const (
 	// cylSeed is the size of a seed in facets: a ring of 16 sides, or a patch
 	// wide enough to average a few micrometres of noise.
 	cylSeed = 32
+	// cylMissMost is how far a seed may be from a cylinder, over the radius.
+	cylMissMost = 0.1
+	// cylCoarse is the turn from which edges are tried for the axis: circles of
+	// 15 sides or fewer.
+	cylCoarse = 24 * degree
 	// cylTries is how often a facet may lie in surface that turned out to be no
 	// cylinder before it is no seed any more.
 	cylTries = 2
@@ -45,7 +50,6 @@ const (
 	cylRadialMost  = 0.15  // of the radius
 	cylLeanLeast   = 0.2 * degree
 	cylLeanMost    = 20 * degree
-	cylScatter     = 5 // tolerance over median deviation: 3.4 standard deviations
 )
 
 // cylFinder holds what all steps share. Everything per facet is written before
@@ -223,7 +227,7 @@ func (x *cylFinder) findWhole(ctx context.Context) error {
 					return err
 				}
 				fs := patches[i]
-				fit, members, ok := w.start(fs)
+				fit, members, ok := w.start(fs, Vec{})
 				if !ok {
 					continue
 				}
@@ -316,6 +320,7 @@ type cylSeedAt struct {
 	facet  int32
 	radius float64 // mm
 	miss   float64 // how far the patch about it is from a cylinder, over the radius
+	hint   Vec     // where to begin looking for the axis
 }
 
 // findGrown looks for seeds in what is left, and grows them in order of how
@@ -338,7 +343,7 @@ func (x *cylFinder) findGrown(ctx context.Context) error {
 		err := parallel(ctx, len(batch), 1, func(i, _ int) error {
 			w := x.worker()
 			defer x.release(w)
-			if fit, members, ok := w.start(w.patch(batch[i].facet, cylSeed)); ok {
+			if fit, members, ok := w.start(w.patch(batch[i].facet, cylSeed), batch[i].hint); ok {
 				if p, ok := w.settle(fit, members, 3*len(members)); ok {
 					grown[i] = p
 				} else {
@@ -413,12 +418,16 @@ func (x *cylFinder) seeds(ctx context.Context) ([]cylSeedAt, error) {
 			if !ok {
 				continue
 			}
-			fit, members, ok := w.start(w.patch(f, cylSeed))
-			if !ok || across < 1.2*fit.r || across > 3*fit.r {
-				continue
-			}
-			if miss := w.miss(&fit, members); miss < 0.1 {
-				parts[from/step] = append(parts[from/step], cylSeedAt{f, fit.r, miss})
+			patch := w.patch(f, cylSeed)
+			for _, hint := range x.axisHints(f) {
+				fit, members, ok := w.start(patch, hint)
+				if !ok || across < 1.2*fit.r || across > 3*fit.r {
+					continue
+				}
+				if miss := w.miss(&fit, members); miss < cylMissMost {
+					parts[from/step] = append(parts[from/step], cylSeedAt{f, fit.r, miss, hint})
+					break
+				}
 			}
 		}
 		return nil
@@ -472,6 +481,21 @@ func (x *cylFinder) across(f int32) (float64, bool) {
 	most := 16 / curve
 	hit, ok := x.m.BVH().Ray(o, d, 1e-6*x.diagonal, min(most, 2*x.diagonal))
 	return hit.T, ok && hit.T*curve > 0.5 && x.normal[hit.Facet].Dot(n) < -0.6
+}
+
+// axisHints lists directions from which to begin looking for the axis at f:
+// what the patch's normals say (zero), and, where the surface turns so much
+// that chamfers can't be told from sides by the turn, each edge at which it
+// does.
+func (x *cylFinder) axisHints(f int32) []Vec {
+	hints := make([]Vec, 1, 4)
+	for k := range int32(3) {
+		if t := x.turn[3*f+k]; t > cylCoarse && t <= cylGrowCrease {
+			a, b := x.m.Verts[x.m.Facets[f][k]], x.m.Verts[x.m.Facets[f][(k+1)%3]]
+			hints = append(hints, b.Sub(a).Unit())
+		}
+	}
+	return hints
 }
 
 // turns reports whether the surface bends at an edge of f: a facet in the
@@ -557,6 +581,11 @@ func (w *cylWork) settle(fit cylFit, seeds []int32, limit int) (*cylPiece, bool)
 	return w.judge(fit, members)
 }
 
+// scatter returns the tolerance over the median deviation of n: 3.4 standard
+// deviations of normal noise for many, and more for few, of which the median
+// says less and of which none must be lost: eight sides less one are no circle.
+func scatter(n int) float64 { return 5 * (1 + 4/math.Sqrt(float64(n))) }
+
 // refine fits the cylinder to the corners at which the members turn, and sets
 // the tolerances by their scatter.
 func (w *cylWork) refine(fit *cylFit, members []int32) bool {
@@ -580,13 +609,14 @@ func (w *cylWork) refine(fit *cylFit, members []int32) bool {
 		px, py, _ := fit.point(p)
 		w.vals = append(w.vals, math.Abs(math.Hypot(px, py)-fit.r))
 	}
-	fit.tolR = min(max(cylScatter*median(w.vals), cylRadialLeast*fit.r, 4*x.coordTol), cylRadialMost*fit.r)
+	fit.inside = fit.r * (1 - math.Cos(min(1.3*fit.turn, cylTurnMax)/2))
+	fit.tolR = min(max(scatter(len(w.vals))*median(w.vals), cylRadialLeast*fit.r, 4*x.coordTol), cylRadialMost*fit.r)
 	w.pairs = w.pairs[:0]
 	for i := 0; i < len(members); i += 1 + len(members)/cylSample {
 		f := members[i]
 		w.pairs = append(w.pairs, [2]float64{math.Abs(x.normal[f].Dot(fit.a)), x.area[f]})
 	}
-	fit.tolT = min(max(cylScatter*medianWeighted(w.pairs), math.Sin(cylLeanLeast)), math.Sin(cylLeanMost))
+	fit.tolT = min(max(scatter(len(w.pairs))*medianWeighted(w.pairs), math.Sin(cylLeanLeast)), math.Sin(cylLeanMost))
 	return true
 }
 
@@ -646,8 +676,7 @@ func (w *cylWork) corners(fit *cylFit, members []int32) {
 	w.ids = w.ids[:n]
 }
 
-// gather walks from the members that lie on the fit over smooth edges to all
-// facets that do, nearest first, up to limit (cut says that there were more).
+// gather walks from the members that lie on the fit to all facets that do, nearest first, up to limit (cut says that there were more).
 // The facets come in ascending order.
 func (w *cylWork) gather(fit *cylFit, members []int32, limit int) (got []int32, cut bool) {
 	x := w.x
@@ -665,11 +694,11 @@ func (w *cylWork) gather(fit *cylFit, members []int32, limit int) (got []int32, 
 			break
 		}
 		for k := range int32(3) {
-			h := 3*q[i] + k
-			if x.turn[h] > cylTurnMax {
+			h := x.topo.Twin[3*q[i]+k]
+			if h < 0 {
 				continue
 			}
-			g := x.topo.Twin[h] / 3
+			g := h / 3
 			if w.seen[g] == w.epoch || x.taken[g] || w.label != nil && w.label[g] != w.only {
 				continue
 			}
@@ -693,8 +722,7 @@ func (x *cylFinder) on(fit *cylFit, f int32, lean float64) bool {
 		return false
 	}
 	var px, py [3]float64
-	wide := min(1.3*fit.turn, cylTurnMax)
-	lo, hi := fit.r*math.Cos(wide/2)-fit.tolR, fit.r+fit.tolR
+	lo, hi := fit.r-fit.inside-fit.tolR, fit.r+fit.tolR
 	for k, v := range x.m.Facets[f] {
 		px[k], py[k], _ = fit.point(x.m.Verts[v])
 		if rho := px[k]*px[k] + py[k]*py[k]; rho > hi*hi || lo > 0 && rho < lo*lo {
@@ -717,13 +745,16 @@ func (x *cylFinder) on(fit *cylFit, f int32, lean float64) bool {
 }
 
 // absorb adds the slivers that lie on the surface but whose normals say
-// nothing: their corners are on it, and they lean by less than 45 degrees.
+// nothing: their corners are on the circle, and they lean by less than 45
+// degrees.
 func (w *cylWork) absorb(fit *cylFit, members []int32) []int32 {
 	x := w.x
 	w.epoch++
 	for _, f := range members {
 		w.seen[f] = w.epoch
 	}
+	round := *fit
+	round.inside = 0
 	for i := 0; i < len(members); i++ {
 		f := members[i]
 		for k := range int32(3) {
@@ -736,7 +767,7 @@ func (w *cylWork) absorb(fit *cylFit, members []int32) []int32 {
 			if x.taken[g] || w.label != nil && w.label[g] != w.only {
 				continue
 			}
-			if x.on(fit, g, math.Sqrt2/2) && x.thin(fit, g) {
+			if x.on(&round, g, math.Sqrt2/2) && x.thin(fit, g) {
 				members = append(members, g)
 			}
 		}

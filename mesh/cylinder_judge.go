@@ -11,10 +11,13 @@ import (
 const (
 	// A surface whose corners scatter by more than this share of the radius is
 	// no cylinder, however noisy the mesh.
-	cylRoughMost = 0.06
+	cylRoughMost = 0.08
 	// Below this share of the radius a shape is round, whatever its pattern: an
 	// ellipse whose axes differ by one per cent.
 	cylRoundEnough = 0.005
+	// Where a surface is not that round, creases must say where it ends, on all
+	// but this share of its border.
+	cylBorderSmooth = 0.2
 	// A piece of less than this share of the circle says too little about it to
 	// be put together with others.
 	cylPieceLeast = 0.04
@@ -39,7 +42,7 @@ func (w *cylWork) judge(fit cylFit, members []int32) (*cylPiece, bool) {
 	switch {
 	case fit.rms > cylRoughMost*fit.r, w.tapers(&fit), w.bulges(p), w.isBand(p):
 		return nil, false
-	case fit.rms > cylRoundEnough*fit.r && w.patterned(&fit, members):
+	case fit.rms > cylRoundEnough*fit.r && (w.patterned(&fit, members) || !w.bounded(members)):
 		return nil, false
 	}
 	w.corners(&fit, members)
@@ -52,26 +55,27 @@ func (w *cylWork) measure(p *cylPiece) {
 	x, fit := w.x, &p.fit
 	lo, hi := math.Inf(1), math.Inf(-1)
 	inscribed := math.Inf(1)
-	var area, density, rho2 float64
+	var angle, density, rho2 float64
 	arcs := w.arcs(p)
 	for _, f := range p.Facets {
 		for _, v := range x.m.Facets[f] {
 			_, _, z := fit.point(x.m.Verts[v])
 			lo, hi = min(lo, z), max(hi, z)
 		}
-		from, to, mid, mean := x.chord(fit, f)
-		inscribed = min(inscribed, mid)
-		if d := to - from; d > 0 {
-			area += x.area[f]
-			density += x.area[f] / d
-			rho2 += x.area[f] * mean
+		from, to, near, mean, long := x.chord(fit, f)
+		inscribed = min(inscribed, near)
+		if d := to - from; d > 0 && long > 0 {
+			high := x.area[f] / long // half the facet's extent along the axis
+			angle += high * d
+			density += high
+			rho2 += high * d * mean
 		}
 	}
 	p.Share = coveredShare(arcs, 0.25*fit.turn)
 	if p.Share >= cylShareMin && !w.surrounds(p) {
 		p.Share = w.shareAtBest(p, lo, hi)
 	}
-	fine := 2 * math.Pi * density / area // sides of a full circle
+	fine := 2 * math.Pi * density / angle // sides of a full circle
 	p.Sides = min(int(math.Round(fine*p.Share)), w.distinctAngles(fit, 0.3*2*math.Pi/fine))
 	p.LengthMM = hi - lo
 	p.Axis = fit.a
@@ -79,13 +83,14 @@ func (w *cylWork) measure(p *cylPiece) {
 	p.fit.c = p.At
 	p.DiameterMM = 2 * fit.r
 	p.InscribedMM = 2 * inscribed
-	p.AreaMM = 2 * math.Sqrt(rho2/area)
+	p.AreaMM = 2 * math.Sqrt(rho2/angle)
 	p.ErrMM = max(p.DiameterMM-p.InscribedMM, 0) + 2*2*fit.rms/math.Sqrt(float64(len(w.points))/5)
 }
 
 // chord describes a facet seen along the axis: the angles that it spans, how
-// near it comes to the axis, and the mean of its squared distance over angle.
-func (x *cylFinder) chord(fit *cylFit, f int32) (from, to, near, mean float64) {
+// near it comes to the axis, the mean of its squared distance over angle, and
+// its length.
+func (x *cylFinder) chord(fit *cylFit, f int32) (from, to, near, mean, long float64) {
 	var px, py [3]float64
 	for k, v := range x.m.Facets[f] {
 		px[k], py[k], _ = fit.point(x.m.Verts[v])
@@ -112,18 +117,19 @@ func (x *cylFinder) chord(fit *cylFit, f int32) (from, to, near, mean float64) {
 		// The foot of the perpendicular from the axis, if it is on the chord.
 		ex, ey := px[b]-px[a], py[b]-py[a]
 		l := ex*ex + ey*ey
+		long = math.Sqrt(l)
 		if t := -(px[a]*ex + py[a]*ey) / l; l > 0 && t > 0 && t < 1 {
-			near = math.Abs(px[a]*ey-py[a]*ex) / math.Sqrt(l)
+			near = math.Abs(px[a]*ey-py[a]*ex) / long
 		}
 	}
-	return mid + ang[a], mid + ang[b], near, mean
+	return mid + ang[a], mid + ang[b], near, mean, long
 }
 
 // arcs lists the angles that the facets span, as start in [0, 2 pi) and width.
 func (w *cylWork) arcs(p *cylPiece) [][2]float64 {
 	w.pairs = w.pairs[:0]
 	for _, f := range p.Facets {
-		from, to, _, _ := w.x.chord(&p.fit, f)
+		from, to, _, _, _ := w.x.chord(&p.fit, f)
 		w.pairs = append(w.pairs, [2]float64{math.Mod(from+4*math.Pi, 2*math.Pi), to - from})
 	}
 	return w.pairs
@@ -332,46 +338,78 @@ func (w *cylWork) patterned(fit *cylFit, facets []int32) bool {
 }
 
 // bulges reports that the facets lean steadily more from one end to the other,
-// as on a ball or a ring, and not as noise makes them lean.
+// all round as on a ball or a ring's inside, or on opposite sides as on a bent
+// tube, and not as noise makes them lean: a regression of the lean on the height
+// and on height times cosine and sine of the angle explains half of it or more.
+// Of few sides, whose two facets each lean against one another, three terms
+// explain much by chance: there it must explain more, what an F-test with a
+// chance of one in a thousand asks (0.05 unexplained of 8 sides, 0.25 of 16).
 func (w *cylWork) bulges(p *cylPiece) bool {
 	x, fit := w.x, &p.fit
 	lo, hi := math.Inf(1), math.Inf(-1)
-	var s, sz, st, szz, szt, stt float64
+	var m [5][5]float64
+	var b [5]float64
+	var s, s1, s2 float64
 	for _, f := range p.Facets {
-		_, _, z := fit.point(x.m.Centre(f))
+		px, py, z := fit.point(x.m.Centre(f))
 		lo, hi = min(lo, z), max(hi, z)
+		rho := math.Hypot(px, py)
 		t, a := x.normal[f].Dot(fit.a), x.area[f]
 		s += a
-		sz += a * z
-		st += a * t
-		szz += a * z * z
-		szt += a * z * t
-		stt += a * t * t
+		s1 += a * t
+		s2 += a * t * t
+		row := [4]float64{1, z / fit.r, z / fit.r * px / rho, z / fit.r * py / rho}
+		for i := range row {
+			b[i] += a * row[i] * t
+			for k := range row {
+				m[i][k] += a * row[i] * row[k]
+			}
+		}
 	}
-	szz -= sz * sz / s
-	szt -= sz * st / s
-	stt -= st * st / s
-	if szz <= 0 || stt <= 0 {
+	all := s2 - s1*s1/s // squared lean about its mean
+	r := b
+	if all <= 0 || !solveSym(&m, &r, 4) {
 		return false
 	}
-	return math.Abs(szt/szz)*(hi-lo) > math.Sin(cylLeanLeast) && szt*szt > 0.5*szz*stt
+	explained := -s1 * s1 / s
+	for i := range 4 {
+		explained += r[i] * b[i]
+	}
+	steepest := math.Abs(r[1]) + math.Hypot(r[2], r[3])
+	sides := min(2*math.Pi/fit.turn, float64(len(p.Facets))/2)
+	unexplained := min(max((sides-6)/40, 0.02), 0.5)
+	return steepest*(hi-lo)/fit.r > math.Sin(cylLeanLeast) && explained > (1-unexplained)*all
 }
 
 // isBand reports a strip of a doubly curved surface: round in itself, but no
-// longer than the strips that go on from it smoothly (the equator of a ball).
+// longer than the strips that go on from it smoothly (the equator of a ball, one
+// step of a bent tube).
 func (w *cylWork) isBand(p *cylPiece) bool {
-	x := w.x
-	lo, hi := math.Inf(1), math.Inf(-1)
-	w.epoch++
+	var area float64
 	for _, f := range p.Facets {
-		w.seen[f] = w.epoch
-		for _, v := range x.m.Facets[f] {
-			_, _, z := p.fit.point(x.m.Verts[v])
-			lo, hi = min(lo, z), max(hi, z)
-		}
+		area += w.x.area[f]
 	}
-	var all, smooth, beside float64
-	for _, f := range p.Facets {
+	all, smooth, beside := w.border(p.Facets)
+	// Half of the border is an end; the mean length is the area over that.
+	return smooth > 0.6*all && area/(all/2) <= 1.5*beside
+}
+
+// bounded reports whether creases bound the facets.
+func (w *cylWork) bounded(facets []int32) bool {
+	all, smooth, _ := w.border(facets)
+	return smooth <= cylBorderSmooth*all
+}
+
+// border returns the length of the border of some facets, the length of those of
+// its edges at which the surface goes on smoothly, and the mean height of the
+// facets beside these.
+func (w *cylWork) border(facets []int32) (all, smooth, beside float64) {
+	x := w.x
+	w.epoch++
+	for _, f := range facets {
+		w.seen[f] = w.epoch
+	}
+	for _, f := range facets {
 		t := x.m.Facets[f]
 		for k := range int32(3) {
 			h := 3*f + k
@@ -387,7 +425,7 @@ func (w *cylWork) isBand(p *cylPiece) bool {
 			}
 		}
 	}
-	return smooth > 0.6*all && hi-lo <= 1.5*beside/smooth
+	return all, smooth, beside / max(smooth, math.SmallestNonzeroFloat64)
 }
 
 func sortPairs(v [][2]float64) {

@@ -144,25 +144,28 @@ func (x *cylFinder) keepRound() {
 func (p *cylPiece) fullSides() float64 { return math.Round(float64(p.Sides) / p.Share) }
 
 // enoughSides tells circles from drawn polygons. Eight sides pass for a circle.
-// Six or seven do where the same mesh has circles beyond doubt with as large a
-// distance between chord and arc: then an export to that tolerance makes no
-// more of a circle of this size. Otherwise a hexagon is taken for a hexagon.
+// Six or seven make a pin, for a hexagonal strut carries as a round one does.
+// They make a hole only where the same mesh has circles beyond doubt with as
+// large a distance between chord and arc: then an export to that tolerance makes
+// no more of a circle of this size. Otherwise a hexagon is taken for a hexagon.
 func enoughSides(p *cylPiece, chord float64) bool {
 	n := p.fullSides()
-	if n >= cylSidesSure {
+	if n >= cylSidesSure || n >= cylSidesMin && !p.Concave {
 		return true
 	}
 	return n >= cylSidesMin && p.fit.r*(1-math.Cos(math.Pi/n)) <= cylChordAlike*chord
 }
 
-// sidesAlike reports whether the sides of a coarse circle are of one width.
+// sidesAlike reports whether the sides of a coarse circle are of one width, up
+// to what the scatter of their corners does to it.
 func (x *cylFinder) sidesAlike(p *cylPiece) bool {
 	n := p.fullSides()
 	if n >= cylSidesAlike {
 		return true
 	}
+	most := 1.3*2*math.Pi/n + 4*p.fit.rms/p.fit.r
 	for _, f := range p.Facets {
-		if from, to, _, _ := x.chord(&p.fit, f); to-from > 1.3*2*math.Pi/n {
+		if from, to, _, _, _ := x.chord(&p.fit, f); to-from > most {
 			return false
 		}
 	}
