@@ -1,0 +1,62 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"log/slog"
+	"net"
+
+	"github.com/spf13/cobra"
+
+	"corbel/lsp"
+	"corbel/rules"
+)
+
+// serveFlags are the options of serve.
+type serveFlags struct {
+	listen, memory string
+	jobs           int
+	verbose        bool
+}
+
+func (a *app) serveCommand() *cobra.Command {
+	var f serveFlags
+	c := &cobra.Command{
+		Use:   "serve",
+		Short: "Serve findings to an editor (Language Server Protocol)",
+		Long: "Speaks the Language Server Protocol on standard input and output, or to editors of this machine with --listen.\n" +
+			"An editor starts it by itself; by hand it only waits.",
+		Args: cobra.NoArgs,
+		RunE: func(c *cobra.Command, _ []string) error { return a.serve(c.Context(), f) },
+	}
+	c.Flags().StringVar(&f.listen, "listen", "", "serve editors at this local `ADDRESS` instead: 127.0.0.1:PORT or unix:PATH")
+	c.Flags().IntVar(&f.jobs, "jobs", 0, "parts measured at once; 0 is one a core")
+	c.Flags().StringVar(&f.memory, "memory", "2GiB", "memory for meshes and what is kept of them")
+	c.Flags().BoolVar(&f.verbose, "verbose", false, "log to stderr")
+	return c
+}
+
+func (a *app) serve(ctx context.Context, f serveFlags) error {
+	memory, err := parseBytes(f.memory)
+	if err != nil {
+		return err
+	}
+	level := slog.LevelError
+	if f.verbose {
+		level = slog.LevelDebug
+	}
+	o := lsp.Options{
+		Version: rules.Version,
+		Log:     slog.New(slog.NewTextHandler(a.err, &slog.HandlerOptions{Level: level})),
+		Rules:   rules.Options{Jobs: f.jobs, Memory: memory},
+	}
+	if f.listen == "" {
+		a.code = lsp.Serve(ctx, a.in, a.out, o)
+		return nil
+	}
+	ready := func(at net.Addr) { fmt.Fprintf(a.err, "corbel: serving at %s\n", at) }
+	if err := lsp.Listen(ctx, f.listen, ready, o); err != nil && ctx.Err() == nil {
+		return fmt.Errorf("serve at %q: %w", f.listen, err)
+	}
+	return nil
+}
