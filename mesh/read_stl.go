@@ -43,7 +43,7 @@ func readSTL(ctx context.Context, in *input) (*raw, error) {
 func looksASCII(d []byte) bool {
 	d = d[:min(len(d), 4096)]
 	w := firstWord(d)
-	return (w == "solid" || w == "facet" || w == "") && printable(bytes.TrimPrefix(d, []byte("\xef\xbb\xbf")))
+	return (w == "solid" || w == "facet" || len(bytes.TrimSpace(d)) == 0) && printable(bytes.TrimPrefix(d, []byte("\xef\xbb\xbf")))
 }
 
 // readSTLOdd deals with a binary file whose size does not fit its count. Less

@@ -261,6 +261,10 @@ func (e *Engine) meshOf(ctx context.Context, r *PartReport, mode Mode) bool {
 		r.Complete = false
 		return false
 	case l.err != nil:
+		if errors.Is(l.err, mesh.ErrUnit) && !part.Mesh.Units.Set { // the spec's own text says so already
+			r.fail("mesh", "Mesh "+quoted(file.V)+" can't be read: "+strings.TrimSuffix(l.err.What, ".")+".")
+			return false
+		}
 		key, at, check := "mesh.file", file.At, Mesh.Name
 		if errors.Is(l.err, mesh.ErrUnit) || errors.Is(l.err, mesh.ErrUnitConflict) {
 			check, key = Spec.Name, "mesh.units"

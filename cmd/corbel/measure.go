@@ -69,6 +69,9 @@ func (a *app) measure(ctx context.Context, path string, f measureFlags) error {
 	tellUnchecked(a.err, []*rules.PartReport{r})
 	if r.Status != rules.Checked {
 		a.code = exitUnchecked
+		if r.Bare && r.Mesh == nil && f.units == "" {
+			fmt.Fprintln(a.err, "corbel: a bare mesh that does not say its unit takes it from --units: um, mm, cm, m, in or ft")
+		}
 	}
 	return a.write(f.output, func(w io.Writer) error {
 		if f.format == "json" {
