@@ -18,10 +18,19 @@
   (princ (concat "FAIL " (apply #'format format args) "\n"))
   (kill-emacs 1))
 
+;; Between an edit and the server's next word Flymake shows the old findings at
+;; their old places, so a count alone does not say that the new ones are there.
+(defvar drive-version nil "The version of the newest findings.")
+(cl-defmethod eglot-handle-notification :after
+  (_server (_method (eql textDocument/publishDiagnostics)) &key version &allow-other-keys)
+  (setq drive-version version))
+
 (defun drive-wait (count)
-  "Wait until COUNT findings are shown."
-  (let ((end (+ 20 (float-time))))
-    (while (and (/= count (length (flymake-diagnostics))) (< (float-time) end))
+  "Wait until COUNT findings of the present text are shown."
+  (let ((end (+ 60 (float-time))))
+    (while (and (or (not (eql drive-version eglot--versioned-identifier))
+                    (/= count (length (flymake-diagnostics))))
+                (< (float-time) end))
       (accept-process-output nil 0.01))))
 
 (defun drive-show (step count)

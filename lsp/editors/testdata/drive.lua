@@ -20,7 +20,7 @@ end
 
 -- show waits until as many findings are shown as the rules have, and prints them.
 local function show(step, count)
-  vim.wait(20000, function() return #vim.diagnostic.get(0) == count end, 10)
+  vim.wait(60000, function() return #vim.diagnostic.get(0) == count end, 10)
   local found = vim.diagnostic.get(0)
   for _, d in ipairs(found) do
     io.stdout:write(step .. " " .. vim.json.encode({
