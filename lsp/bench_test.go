@@ -20,6 +20,7 @@ func longSpec() string {
 	for i := range 34 {
 		fmt.Fprintf(&b, "\n[[hole]] # %d\nname     = \"seat %d\"\nat       = [10, 6, 0.2]\ndiameter = \"4 mm\"\n", i, i)
 	}
+	b.WriteString("# 0 end\n")
 	return b.String()
 }
 

@@ -395,3 +395,25 @@ func TestBuiltinFileIsLaidWhole(t *testing.T) {
 		t.Errorf("laid below a file: %s", path)
 	}
 }
+
+// What a long day of typing leaves behind is bounded: old texts, their parses
+// and their findings go.
+func TestEditsLeaveNoMemoryBehind(t *testing.T) {
+	const edits, growthMB = 1500, 48.0
+	path := workspace(t)
+	e := startReal(t, Options{})
+	e.Initialize(nil)
+	e.Open(path, longSpec())
+	thin := func(ds []protocol.Diagnostic) bool { return has(ds, "Wall is") }
+	e.WaitShown(path, "all findings", thin)
+	before := heapMB()
+	for i := range edits {
+		e.Replace(path, "# "+fmt.Sprint(i)+" end", "# "+fmt.Sprint(i+1)+" end")
+		e.WaitShown(path, "the findings of an edit", thin)
+	}
+	if grown := heapMB() - before; grown > growthMB {
+		t.Errorf("memory grew by %.0f MB in %d edits, at most %.0f are allowed", grown, edits, growthMB)
+	} else {
+		t.Logf("memory grew by %.1f MB", grown)
+	}
+}

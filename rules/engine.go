@@ -49,10 +49,16 @@ const (
 	DefaultMaxTextBytes = 4 << 20
 )
 
+// textMemory is the budget for parsed texts. They have one of their own: every
+// key that is typed in an editor makes a new text, and must push out older ones
+// rather than a mesh.
+const textMemory = 32 << 20
+
 // Engine checks parts and keeps what it measured. It is safe for many goroutines.
 type Engine struct {
 	o      Options
 	cache  *cache
+	texts  *cache              // parsed specs and shop files
 	jobs   *semaphore.Weighted // parts being measured
 	memory *semaphore.Weighted // bytes of meshes being measured
 	counts counters
@@ -87,7 +93,7 @@ func New(o Options) *Engine {
 	if o.Progress == nil {
 		o.Progress = func(string, string, float64) {}
 	}
-	return &Engine{o: o, cache: newCache(o.Memory), jobs: semaphore.NewWeighted(int64(o.Jobs)), memory: semaphore.NewWeighted(o.Memory),
+	return &Engine{o: o, cache: newCache(o.Memory), texts: newCache(textMemory), jobs: semaphore.NewWeighted(int64(o.Jobs)), memory: semaphore.NewWeighted(o.Memory),
 		files: map[string]fileRecord{}, counts: counters{measurements: map[Need]int{}}}
 }
 
