@@ -3,6 +3,7 @@ package mesh_test
 import (
 	"fmt"
 	"math"
+	"math/rand/v2"
 	"testing"
 
 	"corbel/mesh"
@@ -217,5 +218,59 @@ func TestIntersectionsBounded(t *testing.T) {
 	got := integrityOf(t, mesh.New(vs, fs))
 	if !got.MoreIntersections || got.SelfIntersections < 1<<14 {
 		t.Errorf("got %d intersections, more: %v", got.SelfIntersections, got.MoreIntersections)
+	}
+}
+
+// TestIntegrityInvariant: moving by powers of two, turning by quarters,
+// mirroring, scaling by two and renumbering change no coordinate by rounding, so
+// all counts stay; splitting facets keeps what is no count of facets or edges.
+func TestIntegrityInvariant(t *testing.T) {
+	part := both(both(meshtest.Plate(mesh.Vec{0, 0, 0}, mesh.Vec{40, 20, 4}, 24, [3]float64{8, 8, 3}), // a ball stuck in it
+		meshtest.Move(meshtest.Sphere(3, 24), mesh.Vec{30, 10, 4})), // and a cube inside out, with a hole and a turned facet
+		flipped(without(meshtest.Flip(meshtest.Refine(meshtest.BoxAt(mesh.Vec{64, 0, 0}, mesh.Vec{72, 8, 8}), 2)), 7), 20, 90))
+	part = meshtest.Map(part, func(p mesh.Vec) mesh.Vec { // so that all below is exact
+		for k := range p {
+			p[k] = math.Round(p[k]*0x1p20) / 0x1p20
+		}
+		return p
+	})
+	want := integrityOf(t, part)
+	if want.SelfIntersections == 0 || want.OpenEdges != 3 || want.FlippedFacets != 2 || want.Shells != 3 {
+		t.Fatalf("the part is not what it should be: %s", counts(want))
+	}
+	rng := rand.New(rand.NewPCG(9, 9))
+	shuffled := mesh.New(append([]mesh.Vec(nil), part.Verts...), append([][3]int32(nil), part.Facets...))
+	rng.Shuffle(len(shuffled.Facets), func(i, j int) {
+		f := shuffled.Facets
+		f[i], f[j] = f[j], f[i]
+		f[i] = [3]int32{f[i][1], f[i][2], f[i][0]}
+	})
+	to := rng.Perm(len(part.Verts))
+	for v, w := range to {
+		shuffled.Verts[w] = part.Verts[v]
+	}
+	for f := range shuffled.Facets {
+		for k := range 3 {
+			shuffled.Facets[f][k] = int32(to[shuffled.Facets[f][k]])
+		}
+	}
+	for name, m := range map[string]*mesh.Mesh{
+		"moved":      meshtest.Move(part, mesh.Vec{1024, -4096, 2}),
+		"turned":     meshtest.Map(part, func(p mesh.Vec) mesh.Vec { return mesh.Vec{-p[1], p[0], p[2]} }),
+		"scaled":     meshtest.Map(part, func(p mesh.Vec) mesh.Vec { return p.Scale(2) }),
+		"mirrored":   meshtest.Flip(meshtest.Map(part, func(p mesh.Vec) mesh.Vec { return mesh.Vec{-p[0], p[1], p[2]} })),
+		"renumbered": shuffled,
+	} {
+		if got := integrityOf(t, m); counts(got) != counts(want) {
+			t.Errorf("%s: got  %s\nwant %s", name, counts(got), counts(want))
+		}
+	}
+	fine := integrityOf(t, meshtest.Map(meshtest.Refine(part, 1), func(p mesh.Vec) mesh.Vec { return p.Scale(3) }))
+	if fine.OpenEdges != 6 || fine.FlippedFacets != 8 || fine.Shells != 3 || fine.SelfIntersections < want.SelfIntersections || fine.DegenerateFacets != 0 {
+		t.Errorf("refined: %s", counts(fine))
+	}
+	inside := meshtest.Flip(part)
+	if got := integrityOf(t, inside); got.InvertedShells != 2 || want.InvertedShells != 0 || got.SelfIntersections != want.SelfIntersections {
+		t.Errorf("inside out: %s", counts(got))
 	}
 }

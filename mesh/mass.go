@@ -131,7 +131,7 @@ func (m *moments) mass(mid Vec) Mass {
 	r.Centroid = mid.Add(d)
 	var s [3][3]float64 // second moments about the centroid
 	for i, p := range momentPairs {
-		v := m.second[i].value()/120 - r.VolumeMM3*d[p[0]]*d[p[1]]
+		v := m.second[i].value()/120 - float64(r.VolumeMM3*d[p[0]]*d[p[1]])
 		s[p[0]][p[1]], s[p[1]][p[0]] = v, v
 	}
 	for i := range 3 {
@@ -322,7 +322,7 @@ func circle2(p, q [2]float64) circle {
 // furthest apart.
 func circle3(p, q, r [2]float64) circle {
 	bx, by, cx, cy := q[0]-p[0], q[1]-p[1], r[0]-p[0], r[1]-p[1]
-	d := 2 * (bx*cy - by*cx)
+	d := 2 * (float64(bx*cy) - float64(by*cx))
 	if d == 0 {
 		c := circle2(p, q)
 		for _, e := range []circle{circle2(q, r), circle2(r, p)} {
@@ -332,7 +332,7 @@ func circle3(p, q, r [2]float64) circle {
 		}
 		return c
 	}
-	b, c := bx*bx+by*by, cx*cx+cy*cy
-	x, y := (cy*b-by*c)/d, (bx*c-cx*b)/d
+	b, c := float64(bx*bx)+float64(by*by), float64(cx*cx)+float64(cy*cy)
+	x, y := (float64(cy*b)-float64(by*c))/d, (float64(bx*c)-float64(cx*b))/d
 	return circle{[2]float64{p[0] + x, p[1] + y}, math.Hypot(x, y)}
 }

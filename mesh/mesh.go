@@ -1,6 +1,9 @@
 package mesh
 
-import "sync"
+import (
+	"context"
+	"sync"
+)
 
 // Mesh is a welded triangle mesh: vertices in millimetres and facets as triples
 // of vertex indices, counter-clockwise seen from outside. It is immutable;
@@ -16,6 +19,7 @@ type Mesh struct {
 	topo    func() *Topology
 	bvh     func() *BVH
 	normals func() []Vec
+	box     func() Box
 }
 
 // Source says where a mesh came from.
@@ -36,14 +40,8 @@ func New(verts []Vec, facets [][3]int32) *Mesh {
 	m := &Mesh{Verts: verts, Facets: facets}
 	m.topo = sync.OnceValue(func() *Topology { return newTopology(m) })
 	m.bvh = sync.OnceValue(func() *BVH { return newBVH(m) })
-	m.normals = sync.OnceValue(func() []Vec {
-		ns := make([]Vec, len(m.Facets))
-		for f := range m.Facets {
-			a, b, c := m.Corners(int32(f))
-			ns[f] = b.Sub(a).Cross(c.Sub(a)).Unit()
-		}
-		return ns
-	})
+	m.normals = sync.OnceValue(m.newNormals)
+	m.box = sync.OnceValue(m.newBox)
 	return m
 }
 
@@ -69,7 +67,9 @@ func (m *Mesh) Centre(f int32) Vec {
 }
 
 // Box returns the box of the vertices that facets use, in mesh coordinates.
-func (m *Mesh) Box() Box {
+func (m *Mesh) Box() Box { return m.box() }
+
+func (m *Mesh) newBox() Box {
 	b := EmptyBox()
 	for _, t := range m.Facets {
 		for _, v := range t {
@@ -77,6 +77,18 @@ func (m *Mesh) Box() Box {
 		}
 	}
 	return b
+}
+
+func (m *Mesh) newNormals() []Vec {
+	ns := make([]Vec, len(m.Facets))
+	_ = parallel(context.Background(), len(ns), 1<<14, func(from, to int) error {
+		for f := from; f < to; f++ {
+			a, b, c := m.Corners(int32(f))
+			ns[f] = b.Sub(a).Cross(c.Sub(a)).Unit()
+		}
+		return nil
+	})
+	return ns
 }
 
 // Topology returns the mesh's adjacency, built on first use.

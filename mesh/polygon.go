@@ -72,7 +72,7 @@ func (c *cutter) flatten(poly []int32) (convex bool) {
 
 // side is twice the signed area of a triangle.
 func side(a, b, c flatCorner) float64 {
-	return (b.x-a.x)*(c.y-a.y) - (b.y-a.y)*(c.x-a.x)
+	return float64((b.x-a.x)*(c.y-a.y)) - float64((b.y-a.y)*(c.x-a.x))
 }
 
 func (c *cutter) turn(i int) float64 {

@@ -110,9 +110,10 @@ func (a *archive3MF) unpack(name string) ([]byte, error) {
 		return nil, a.in.bad(helpExport, "part %q can't be unpacked: %v", name, err)
 	}
 	defer r.Close()
-	// The stated size may lie, so nothing is allocated for it at once.
+	// The stated size may lie, so what is allocated at once is no more than
+	// models usually unpack to.
 	var buf bytes.Buffer
-	buf.Grow(int(min(size+512, 1<<20)))
+	buf.Grow(int(min(size, 32*int64(min(f.CompressedSize64, uint64(len(a.in.data)))))) + bytes.MinRead)
 	for {
 		if err := a.ctx.Err(); err != nil {
 			return nil, err
@@ -315,7 +316,7 @@ var identity3MF = transform3MF{0: 1, 4: 1, 8: 1}
 
 func (t *transform3MF) apply(v Vec) (w Vec) {
 	for k := range w {
-		w[k] = v[0]*t[k] + v[1]*t[3+k] + v[2]*t[6+k] + t[9+k]
+		w[k] = v.Dot(Vec{t[k], t[3+k], t[6+k]}) + t[9+k]
 	}
 	return w
 }
@@ -324,9 +325,7 @@ func (t *transform3MF) apply(v Vec) (w Vec) {
 func (t transform3MF) then(u transform3MF) (w transform3MF) {
 	for r := range 4 {
 		for k := range 3 {
-			for j := range 3 {
-				w[3*r+k] += t[3*r+j] * u[3*j+k]
-			}
+			w[3*r+k] = Vec{t[3*r], t[3*r+1], t[3*r+2]}.Dot(Vec{u[k], u[3+k], u[6+k]})
 			if r == 3 {
 				w[9+k] += u[9+k]
 			}

@@ -5,6 +5,7 @@ import (
 	"encoding/xml"
 	"errors"
 	"io"
+	"slices"
 	"strings"
 	"unicode/utf16"
 )
@@ -38,18 +39,7 @@ func (o *object3MF) compact() {
 	if len(o.verts) <= 3*len(o.facets) {
 		return
 	}
-	number := make([]int32, len(o.verts))
-	var verts []Vec
-	for i, f := range o.facets {
-		for k, v := range f {
-			if number[v] == 0 {
-				verts = append(verts, o.verts[v])
-				number[v] = int32(len(verts))
-			}
-			o.facets[i][k] = number[v] - 1
-		}
-	}
-	o.verts = verts
+	o.verts = slices.Clone(dropUnused(o.verts, o.facets))
 }
 
 // ref3MF is a build item or a component.

@@ -1,6 +1,8 @@
 package mesh
 
 import (
+	"archive/zip"
+	"bytes"
 	"encoding/binary"
 	"fmt"
 	"math"
@@ -97,6 +99,54 @@ func benchRead(b *testing.B, ending string, write func(*Mesh) []byte) {
 	}
 }
 
+func writeOBJ(m *Mesh) []byte {
+	var d []byte
+	for _, v := range m.Verts {
+		d = fmt.Appendf(d, "v %.6f %.6f %.6f\n", v[0], v[1], v[2])
+	}
+	for _, f := range m.Facets {
+		d = fmt.Appendf(d, "f %d %d %d\n", f[0]+1, f[1]+1, f[2]+1)
+	}
+	return d
+}
+
+func binaryPLY(m *Mesh) []byte {
+	d := fmt.Appendf(nil, "ply\nformat binary_little_endian 1.0\nelement vertex %d\nproperty float x\nproperty float y\nproperty float z\nelement face %d\nproperty list uchar int vertex_indices\nend_header\n", len(m.Verts), len(m.Facets))
+	for _, v := range m.Verts {
+		for _, x := range v {
+			d = binary.LittleEndian.AppendUint32(d, math.Float32bits(float32(x)))
+		}
+	}
+	for _, f := range m.Facets {
+		d = append(d, 3)
+		for _, v := range f {
+			d = binary.LittleEndian.AppendUint32(d, uint32(v))
+		}
+	}
+	return d
+}
+
+func archive3MFOf(m *Mesh) []byte {
+	d := []byte("<model xmlns=\"" + ns3MF + "\"><resources><object id=\"1\"><mesh><vertices>\n")
+	for _, v := range m.Verts {
+		d = fmt.Appendf(d, "<vertex x=\"%.6f\" y=\"%.6f\" z=\"%.6f\"/>\n", v[0], v[1], v[2])
+	}
+	d = append(d, "</vertices><triangles>\n"...)
+	for _, f := range m.Facets {
+		d = fmt.Appendf(d, "<triangle v1=\"%d\" v2=\"%d\" v3=\"%d\"/>\n", f[0], f[1], f[2])
+	}
+	d = append(d, "</triangles></mesh></object></resources><build><item objectid=\"1\"/></build></model>"...)
+	var b bytes.Buffer
+	w := zip.NewWriter(&b)
+	f, _ := w.Create("3D/3dmodel.model")
+	_, _ = f.Write(d)
+	_ = w.Close()
+	return b.Bytes()
+}
+
+func BenchmarkReadOBJ(b *testing.B)      { benchRead(b, ".obj", writeOBJ) }
+func BenchmarkReadPLY(b *testing.B)      { benchRead(b, ".ply", binaryPLY) }
+func BenchmarkRead3MF(b *testing.B)      { benchRead(b, ".3mf", archive3MFOf) }
 func BenchmarkReadSTL(b *testing.B)      { benchRead(b, ".stl", binarySTL) }
 func BenchmarkReadSTLASCII(b *testing.B) { benchRead(b, ".stl", asciiSTL) }
 

@@ -33,27 +33,23 @@ func build(ctx context.Context, r *raw, scale float64) (*Mesh, error) {
 			return nil, err
 		}
 		// From here on first[i] is the number of the vertex.
-		if b.facets != nil {
-			dropUnused(first, b.facets)
-		}
 		verts = slices.Grow(verts, countFirst(first))
 		for i := range n {
-			switch {
-			case first[i] == int32(i):
-				first[i] = int32(len(verts))
-				p := at(i)
-				for k := range p {
-					p[k] = p[k]*scale + 0 // -0 becomes 0
-				}
-				verts = append(verts, p)
-			case first[i] >= 0:
+			if first[i] != int32(i) {
 				first[i] = first[first[i]]
+				continue
 			}
+			first[i] = int32(len(verts))
+			p := at(i)
+			for k := range p {
+				p[k] = p[k]*scale + 0 // -0 becomes 0
+			}
+			verts = append(verts, p)
 		}
 		facets = appendFacets(facets, b, first)
 		*b = body{} // the collector may have it
 	}
-	m := New(verts, facets)
+	m := New(dropUnused(verts, facets), facets)
 	m.Source = Source{Format: r.format, Unit: r.unit, UnitMM: scale, Facets: r.facets, Notes: r.notes}
 	m.collapsed = r.facets - len(facets)
 	return m, nil
@@ -89,20 +85,29 @@ func appendFacets(to [][3]int32, b *body, number []int32) [][3]int32 {
 	return to
 }
 
-// dropUnused marks the vertices that no facet uses with -1. Of equal vertices
-// the first stays if any is used.
-func dropUnused(first []int32, facets [][3]int32) {
-	used := make([]bool, len(first))
+// dropUnused returns the vertices that the facets use, in their order, and
+// renumbers the facets in place.
+func dropUnused(verts []Vec, facets [][3]int32) []Vec {
+	number := make([]int32, len(verts))
 	for _, f := range facets {
 		for _, v := range f {
-			used[first[v]] = true
+			number[v] = 1
 		}
 	}
-	for i, j := range first {
-		if !used[j] {
-			first[i] = -1
+	n := int32(0)
+	for v, used := range number {
+		if used != 0 {
+			verts[n], number[v] = verts[v], n
+			n++
 		}
 	}
+	if int(n) == len(verts) {
+		return verts
+	}
+	for i, f := range facets {
+		facets[i] = [3]int32{number[f[0]], number[f[1]], number[f[2]]}
+	}
+	return slices.Clip(verts[:n])
 }
 
 // firstEqual gives for every point the number of the first point that is equal

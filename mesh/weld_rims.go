@@ -65,26 +65,34 @@ func rimVertices(m *Mesh, t *Topology) []int32 {
 }
 
 // nearestEarlier gives every vertex of the list the nearest one before it that
-// stays and is nearer than tol; all others stay. Cells of the size of the
-// tolerance hold the ones that stay; they are at least a tolerance apart, so a
-// cell holds few.
+// stays and is nearer than tol; all others stay. Cells twice the tolerance wide
+// hold the ones that stay, which are at least a tolerance apart, so a cell holds
+// few, and what is near a point lies in its cell or the seven on its side.
 func nearestEarlier(ctx context.Context, verts []Vec, list []int32, tol float64) (map[int32]int32, error) {
 	type cell [3]int64
-	at := func(p Vec) (c cell) {
-		for k := range c {
-			c[k] = int64(math.Floor(p[k] / tol))
-		}
-		return c
-	}
 	stay := make(map[cell][]int32, len(list))
 	to := map[int32]int32{}
 	for i, v := range list {
 		if i%4096 == 0 && ctx.Err() != nil {
 			return nil, ctx.Err()
 		}
-		c, best, least := at(verts[v]), int32(-1), tol
-		for n := range int64(27) {
-			for _, w := range stay[cell{c[0] + n%3 - 1, c[1] + n/3%3 - 1, c[2] + n/9 - 1}] {
+		var home, side cell
+		for k, x := range verts[v] {
+			f := math.Floor(x / (2 * tol))
+			home[k], side[k] = int64(f), int64(f)-1
+			if x/(2*tol)-f > 0.5 {
+				side[k] += 2
+			}
+		}
+		best, least := int32(-1), tol
+		for n := range 8 {
+			c := home
+			for k := range c {
+				if n>>k&1 == 1 {
+					c[k] = side[k]
+				}
+			}
+			for _, w := range stay[c] {
 				if d := verts[v].Sub(verts[w]).Norm(); d < least || d == least && w < best {
 					best, least = w, d
 				}
@@ -93,7 +101,7 @@ func nearestEarlier(ctx context.Context, verts []Vec, list []int32, tol float64)
 		if best >= 0 {
 			to[v] = best
 		} else {
-			stay[c] = append(stay[c], v)
+			stay[home] = append(stay[home], v)
 		}
 	}
 	return to, nil
@@ -120,5 +128,5 @@ func mapVertices(m *Mesh, to map[int32]int32) *Mesh {
 			facets = append(facets, g)
 		}
 	}
-	return New(verts, facets)
+	return New(dropUnused(verts, facets), facets)
 }
