@@ -161,6 +161,10 @@ func newServer(ctx context.Context, conn jsonrpc2.Conn, log *slog.Logger, o Opti
 	}
 	session := newSession(ctx, log, wait)
 	session.editor = conn
+	session.clock = o.Rules.Now
+	if session.clock == nil {
+		session.clock = time.Now
+	}
 	session.builtin = sync.OnceValue(func() string {
 		folder := o.Cache
 		if user, err := os.UserCacheDir(); folder == "" && err == nil {

@@ -49,7 +49,8 @@ type call func(ctx context.Context, snap *snapshot, params jsonrpc2.RawMessage) 
 // calls are the requests that are known besides initialize and shutdown.
 func (s *server) calls() map[string]call {
 	calls := map[string]call{
-		protocol.MethodTextDocumentHover: answer(s.session.hover),
+		protocol.MethodTextDocumentHover:      answer(s.session.hover),
+		protocol.MethodTextDocumentCompletion: answer(s.session.complete),
 	}
 	maps.Copy(calls, s.more)
 	return calls
@@ -250,6 +251,9 @@ type client struct {
 	markdown bool                          // shows hovers as Markdown
 	progress bool                          // shows progress
 	watches  bool                          // takes registrations for watched files
+
+	snippets      bool // takes completions with places to fill in
+	markdownItems bool // shows the documentation of completions as Markdown
 }
 
 func clientOf(c *protocol.ClientCapabilities) client {
@@ -260,6 +264,11 @@ func clientOf(c *protocol.ClientCapabilities) client {
 	if t := c.TextDocument; t != nil {
 		out.related = t.PublishDiagnostics != nil && is(t.PublishDiagnostics.RelatedInformation)
 		out.markdown = t.Hover != nil && len(t.Hover.ContentFormat) > 0 && t.Hover.ContentFormat[0] == protocol.MarkupKindMarkdown
+		if t.Completion != nil && t.Completion.CompletionItem != nil {
+			item := t.Completion.CompletionItem
+			out.snippets = is(item.SnippetSupport)
+			out.markdownItems = len(item.DocumentationFormat) > 0 && item.DocumentationFormat[0] == protocol.MarkupKindMarkdown
+		}
 	}
 	if w := c.Workspace; w != nil {
 		out.watches = w.DidChangeWatchedFiles != nil && is(w.DidChangeWatchedFiles.DynamicRegistration)
@@ -281,7 +290,8 @@ func capabilities(c client) protocol.ServerCapabilities {
 			Change:    &incremental,
 			Save:      protocol.Boolean(true),
 		},
-		HoverProvider: protocol.Boolean(true),
+		HoverProvider:      protocol.Boolean(true),
+		CompletionProvider: &protocol.CompletionOptions{TriggerCharacters: []string{"\"", "'", "[", ".", "=", "/", " "}},
 	}
 }
 

@@ -37,6 +37,7 @@ type session struct {
 
 	wait     time.Duration // between an edit and the measuring it asks for
 	patience time.Duration // before progress is shown
+	clock    func() time.Time
 	builtin  func() string // lays the built-in shop file, once
 
 	work sync.WaitGroup

@@ -151,3 +151,6 @@ func Messages(ds []protocol.Diagnostic) []string {
 func (e *Editor) ShownLocked(path string) []*protocol.PublishDiagnosticsParams {
 	return e.shown[uri.File(path)]
 }
+
+// Opened reports whether a text is open.
+func (e *Editor) Opened(path string) bool { return e.text[path] != nil }
