@@ -28,7 +28,7 @@ const (
 	ballTol = 0.02
 	// ballCubes bounds the work on meshes where bounds close slowly; what is
 	// open then stands in ErrMM.
-	ballCubes = 200_000
+	ballCubes = 100_000
 	// ballBatch cubes are looked at together, whatever the number of cores.
 	ballBatch = 256
 	// ballClimbs of a batch, its best, are moved to where their ball is largest.
@@ -75,7 +75,7 @@ func (q *ballQueue) Pop() any {
 // largestBall finds the largest ball with its centre in box where inside holds.
 // inside must not change between two points that no surface parts.
 func largestBall(ctx context.Context, m *Mesh, box Box, inside func(Vec) bool) (Ball, error) {
-	s := ballSearch{m: m, inside: inside}
+	s := ballSearch{m: m, inside: inside, reach: box.Diagonal()}
 	s.start(box)
 	batch := make([]ballCube, 0, ballBatch)
 	for s.looked < ballCubes && len(s.queue) > 0 && s.queue[0].bound > s.enough() {
@@ -104,6 +104,7 @@ func largestBall(ctx context.Context, m *Mesh, box Box, inside func(Vec) bool) (
 type ballSearch struct {
 	m      *Mesh
 	inside func(Vec) bool
+	reach  float64 // of a climb
 	queue  ballQueue
 	best   float64 // radius
 	at     Vec
@@ -161,11 +162,12 @@ func (s *ballSearch) look(c *ballCube) {
 	}
 }
 
-// between bounds a cube's balls by two facets that face each other across it.
-// A ball's radius is at most its centre's distance to either facet, so at most
-// their mean, which is convex and so largest at a corner of the cube. Between
-// parallel faces the mean is the same everywhere: whole plates are settled by
-// a few cubes.
+// between bounds a cube's balls by surface on opposite sides of it. A ball's
+// radius is at most its centre's distance to any two facets, so at most their
+// mean, which is convex and so largest at a corner of the space looked at.
+// Between parallel faces the mean is the same everywhere: whole plates are
+// settled by a few cubes. Each octant of the cube takes the pair that serves it
+// best, of the nearest facet and the one opposite with their neighbours.
 func (s *ballSearch) between(c *ballCube, near Near) float64 {
 	away := c.at.Sub(near.Point)
 	if near.Dist < 1e-6*c.half {
@@ -175,18 +177,61 @@ func (s *ballSearch) between(c *ballCube, near Near) float64 {
 	if !ok {
 		return math.Inf(1)
 	}
-	p1, q1, r1 := s.m.Corners(near.Facet)
-	p2, q2, r2 := s.m.Corners(hit.Facet)
+	sides := [2]ballSide{s.side(c, near.Facet), s.side(c, hit.Facet)}
 	bound := 0.0
-	for i := range 8 {
-		v := c.at
-		for k := range 3 {
-			v[k] += c.half * float64(2*(i>>k&1)-1)
+	for octant := range 8 {
+		least := math.Inf(1)
+		for i := range sides[0].n {
+			for j := range sides[1].n {
+				most := 0.0
+				for corner := range 8 {
+					p := octantCorner(octant, corner)
+					most = max(most, sides[0].dist[i][p]+sides[1].dist[j][p])
+				}
+				least = min(least, most/2)
+			}
 		}
-		d := v.Sub(nearestOnFacet(v, p1, q1, r1)).Norm() + v.Sub(nearestOnFacet(v, p2, q2, r2)).Norm()
-		bound = max(bound, d/2)
+		if bound = max(bound, least); bound >= c.bound {
+			return bound
+		}
 	}
 	return bound
+}
+
+// ballSide holds the distances from the 27 corners of a cube's octants to a
+// facet and its neighbours.
+type ballSide struct {
+	n    int
+	dist [4][27]float64
+}
+
+func (s *ballSearch) side(c *ballCube, f int32) ballSide {
+	var out ballSide
+	facets := [4]int32{f, -1, -1, -1}
+	for k := range 3 {
+		facets[k+1] = s.m.Topology().Neighbour(f, k)
+	}
+	for _, g := range facets {
+		if g < 0 {
+			continue
+		}
+		x, y, z := s.m.Corners(g)
+		for i := range 27 {
+			v := c.at.Add(Vec{float64(i%3 - 1), float64(i/3%3 - 1), float64(i/9 - 1)}.Scale(c.half))
+			out.dist[out.n][i] = v.Sub(nearestOnFacet(v, x, y, z)).Norm()
+		}
+		out.n++
+	}
+	return out
+}
+
+// octantCorner numbers a corner of an octant among the 27.
+func octantCorner(octant, corner int) int {
+	i := 0
+	for k, w := range [3]int{1, 3, 9} {
+		i += w * (octant>>k&1 + corner>>k&1)
+	}
+	return i
 }
 
 // take keeps the best of the balls at a batch's centres, after moving the
@@ -200,13 +245,22 @@ func (s *ballSearch) take(ctx context.Context, batch []ballCube) error {
 	}
 	slices.SortStableFunc(in, func(a, b ballCube) int { return cmp.Compare(b.dist, a.dist) })
 	in = in[:min(len(in), ballClimbs)]
-	err := each(ctx, len(in), 1, func(i int) { in[i].at, in[i].dist = climb(s.m, in[i].at, Vec{}, math.Inf(1)) })
+	err := each(ctx, len(in), 1, func(i int) { s.climb(&in[i]) })
 	for _, c := range in {
 		if c.dist > s.best {
 			s.best, s.at = c.dist, c.at
 		}
 	}
 	return err
+}
+
+// climb moves a centre to where its ball grows no more. In a mesh with holes
+// that may lead out; then the centre stays.
+func (s *ballSearch) climb(c *ballCube) {
+	at, d := climb(s.m, c.at, Vec{}, s.reach, climbFine)
+	if s.inside(at) {
+		c.at, c.dist = at, d
+	}
 }
 
 func (s *ballSearch) split(c ballCube) {
@@ -226,14 +280,14 @@ func (s *ballSearch) split(c ballCube) {
 
 // climb moves a point, inside the plane with the given normal (zero: freely)
 // and no further than reach, to a place where the surface is farthest, and
-// returns the place and the distance. It never crosses the surface: every step
+// returns the place and the distance, to within the share tol. It never crosses the surface: every step
 // stays inside the ball that is known to be empty.
 //
 // The distance to a surface has kinks where its largest values are, so plain
 // steepest ascent stalls. As in bundle methods (Lemaréchal 1975) the last few
 // nearest points are kept, and the step goes along the shortest vector in the
 // hull of the directions away from them, which raises all these distances.
-func climb(m *Mesh, p Vec, normal Vec, reach float64) (Vec, float64) {
+func climb(m *Mesh, p Vec, normal Vec, reach, tol float64) (Vec, float64) {
 	near, ok := m.BVH().Nearest(p, math.Inf(1), nil)
 	if !ok {
 		return p, 0
@@ -242,7 +296,7 @@ func climb(m *Mesh, p Vec, normal Vec, reach float64) (Vec, float64) {
 	touch := []Vec{near.Point}
 	step := 0.5 * d
 	for range climbSteps {
-		if step < climbTol*d {
+		if step < tol*d {
 			break
 		}
 		dir := awayFrom(p, normal, touch)
@@ -277,7 +331,8 @@ func climb(m *Mesh, p Vec, normal Vec, reach float64) (Vec, float64) {
 
 const (
 	climbSteps = 120
-	climbTol   = 1e-4 // of the distance: steps smaller than this change nothing
+	climbFine  = 1e-4 // tolerance where the value counts
+	climbRough = 1e-2 // tolerance where only the place counts
 	climbFlat  = 1e-3 // a hull whose shortest vector is below this holds the point from all sides
 	climbTouch = 6
 )

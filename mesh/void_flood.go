@@ -12,20 +12,20 @@ import (
 // to, and how basins join, widest link first, into rooms that are wider than
 // every way out of them.
 
-// step is one of the 26 ways to a neighbouring cell.
-type step struct {
+// gridStep is one of the 26 ways to a neighbouring cell.
+type gridStep struct {
 	d      [3]int
 	offset int
 	length float32
 }
 
-func (g *grid) steps() []step {
-	var out []step
+func (g *grid) steps() []gridStep {
+	var out []gridStep
 	for z := -1; z <= 1; z++ {
 		for y := -1; y <= 1; y++ {
 			for x := -1; x <= 1; x++ {
 				if n := x*x + y*y + z*z; n > 0 {
-					out = append(out, step{
+					out = append(out, gridStep{
 						d:      [3]int{x, y, z},
 						offset: x*g.stride[0] + y*g.stride[1] + z*g.stride[2],
 						length: float32(math.Sqrt(float64(n))),
@@ -40,7 +40,7 @@ func (g *grid) steps() []step {
 // free reports whether a ball of no size gets from cell a along s to the
 // neighbour. Straight steps know it from the cuts. Slanting ones are free where
 // the two clearances cover them, or round a corner where both straight steps are.
-func (g *grid) free(a int, s *step) bool {
+func (g *grid) free(a int, s *gridStep) bool {
 	b := a + s.offset
 	ca, cb := g.clear[a], g.clear[b]
 	if ca == 0 || cb == 0 {
@@ -84,7 +84,7 @@ func (g *grid) around(a, k1, d1, k2, d2 int) bool {
 // clearance.
 type basins struct {
 	g     *grid
-	steps []step
+	steps []gridStep
 	up    []uint8 // the step to climb, or one of the marks below
 	of    []int32 // basin of each cell, -1 in material
 	peaks []int32 // the highest cell of each basin; basin 0 is the outside and has none
@@ -171,24 +171,24 @@ func (b *basins) number() {
 	}
 }
 
-// link is a step between two basins.
-type link struct {
+// gridLink is a step between two basins.
+type gridLink struct {
 	clear    float32 // the smaller clearance of its two cells
 	from, to int32   // cells
 }
 
 // wider orders links, widest first; ties by place.
-func wider(a, b link) int {
+func wider(a, b gridLink) int {
 	return cmp.Or(cmp.Compare(b.clear, a.clear), cmp.Compare(a.from, b.from), cmp.Compare(a.to, b.to))
 }
 
 // links returns the widest link of each pair of basins that touch, widest first.
-func (b *basins) links(ctx context.Context) ([]link, error) {
+func (b *basins) links(ctx context.Context) ([]gridLink, error) {
 	g := b.g
 	var mu sync.Mutex
-	all := map[uint64]link{}
+	all := map[uint64]gridLink{}
 	err := parallel(ctx, g.size[2]-2, 4, func(from, to int) error {
-		mine := map[uint64]link{}
+		mine := map[uint64]gridLink{}
 		for z := from + 1; z < to+1; z++ {
 			for y := 1; y < g.size[1]-1; y++ {
 				row := z*g.stride[2] + y*g.stride[1]
@@ -211,7 +211,7 @@ func (b *basins) links(ctx context.Context) ([]link, error) {
 	if err != nil {
 		return nil, err
 	}
-	out := make([]link, 0, len(all))
+	out := make([]gridLink, 0, len(all))
 	for _, l := range all {
 		out = append(out, l)
 	}
@@ -222,14 +222,14 @@ func (b *basins) links(ctx context.Context) ([]link, error) {
 // linksOf looks at the steps of a cell to other basins. Between two inner
 // basins half of the steps will do; those to the outside are all looked at,
 // since its cells don't look themselves.
-func (b *basins) linksOf(i int, best map[uint64]link) {
+func (b *basins) linksOf(i int, best map[uint64]gridLink) {
 	for s := range b.steps {
 		t := &b.steps[s]
 		x, y := b.of[i], b.of[i+t.offset]
 		if y < 0 || y == x || y > 0 && s < len(b.steps)/2 || !b.g.free(i, t) {
 			continue
 		}
-		l := link{min(b.g.clear[i], b.g.clear[i+t.offset]), int32(i), int32(i + t.offset)}
+		l := gridLink{min(b.g.clear[i], b.g.clear[i+t.offset]), int32(i), int32(i + t.offset)}
 		key := uint64(min(x, y))<<32 | uint64(max(x, y))
 		if old, ok := best[key]; !ok || wider(l, old) < 0 {
 			best[key] = l

@@ -31,45 +31,52 @@ const (
 	squeezePoints = 2000
 )
 
-// newSqueeze follows a way around its narrowest place, where it is narrow, and
-// moves it to the middle of the channel: every point climbs in the plane across
-// the way to where the surface is farthest. Points start within a cell of the
-// middle. Steps stay inside empty balls, so that the way never leaves its
-// channel, and the width can only come out too small where a climb ends early,
-// or too large by what lies between two points.
-func newSqueeze(ctx context.Context, m *Mesh, way []Vec, h float64) (squeeze, error) {
-	clear := make([]float64, len(way))
-	if err := each(ctx, len(way), 64, func(i int) {
-		near, _ := m.BVH().Nearest(way[i], math.Inf(1), nil)
-		clear[i] = near.Dist
-	}); err != nil {
-		return squeeze{}, err
-	}
-	at := slices.Index(clear, slices.Min(clear))
-	wide := squeezeWide*clear[at] + h
-	from, to := at, at
-	for from > 0 && clear[from] <= wide {
-		from--
-	}
-	for to < len(way)-1 && clear[to] <= wide {
-		to++
-	}
-	return squeezeLine(ctx, m, way[from:to+1], h)
+// wayPoint is a point of a way with the clearance that the grid gives it.
+type wayPoint struct {
+	at    Vec
+	clear float64
 }
 
-// squeezeLine moves a line that lies within 1.5 h of the middle of its channel.
-func squeezeLine(ctx context.Context, m *Mesh, line []Vec, h float64) (squeeze, error) {
-	s := squeeze{line: line}
+// newSqueeze follows a way around its narrowest place, where it is narrow, and
+// moves it to the middle of the channel: every point climbs in the plane across
+// the way to where the surface is farthest. Points start within a cell, h, of
+// the middle. Steps stay inside empty balls, so that the way never leaves its
+// channel, and the width can only come out too small where a climb ends early,
+// or too large by what lies between two points.
+func newSqueeze(ctx context.Context, m *Mesh, way []wayPoint, h float64) (squeeze, error) {
+	at := narrowest(way)
+	wide := squeezeWide*way[at].clear + h
+	from, to := at, at
+	for from > 0 && way[from].clear <= wide {
+		from--
+	}
+	for to < len(way)-1 && way[to].clear <= wide {
+		to++
+	}
+	var s squeeze
+	for _, p := range way[from : to+1] {
+		s.line = append(s.line, p.at)
+	}
 	pitch := h / 2
 	for range 3 {
 		s.line = evenly(s.line, pitch)
-		if err := s.middle(ctx, m, 1.5*h); err != nil {
+		if err := s.middle(ctx, m, 1.5*h, climbRough); err != nil {
 			return s, err
 		}
 		s.cutLoops()
 		pitch = min(squeezePitch*s.clear[s.narrow], h)
 	}
 	return s, s.refine(ctx, m)
+}
+
+func narrowest(way []wayPoint) int {
+	at := 0
+	for i, p := range way {
+		if p.clear < way[at].clear {
+			at = i
+		}
+	}
+	return at
 }
 
 // evenly lays points along a line at an even pitch.
@@ -105,22 +112,24 @@ func lineLength(line []Vec) float64 {
 }
 
 // middle smooths the line once, then lets its points climb.
-func (s *squeeze) middle(ctx context.Context, m *Mesh, reach float64) error {
+func (s *squeeze) middle(ctx context.Context, m *Mesh, reach, tol float64) error {
 	old := slices.Clone(s.line)
 	n := len(old)
 	s.clear = make([]float64, n)
-	err := each(ctx, n, 16, func(i int) {
-		p := old[i]
-		near, _ := m.BVH().Nearest(p, math.Inf(1), nil)
+	for i, p := range old {
+		if i%64 == 0 && ctx.Err() != nil {
+			return ctx.Err()
+		}
 		if i > 0 && i < n-1 {
+			near, _ := m.BVH().Nearest(p, math.Inf(1), nil)
 			off := old[i-1].Add(old[i+1]).Scale(0.5).Sub(p)
 			p = p.Add(off.Scale(min(0.5, 0.9*near.Dist/max(off.Norm(), 1e-300))))
 		}
 		along := old[min(i+1, n-1)].Sub(old[max(i-1, 0)]).Unit()
-		s.line[i], s.clear[i] = climb(m, p, along, reach)
-	})
+		s.line[i], s.clear[i] = climb(m, p, along, reach, tol)
+	}
 	s.find()
-	return err
+	return nil
 }
 
 func (s *squeeze) find() {
@@ -156,7 +165,7 @@ func (s *squeeze) cutLoops() {
 func (s *squeeze) refine(ctx context.Context, m *Mesh) error {
 	from, to := max(0, s.narrow-2), min(len(s.line)-1, s.narrow+2)
 	f := squeeze{line: evenly(s.line[from:to+1], squeezeFine*s.clear[s.narrow])}
-	if err := f.middle(ctx, m, s.clear[s.narrow]); err != nil {
+	if err := f.middle(ctx, m, s.clear[s.narrow], climbFine); err != nil {
 		return err
 	}
 	s.line = slices.Concat(s.line[:from], f.line, s.line[to+1:])

@@ -31,7 +31,7 @@ type rooms struct {
 	of []int32
 	// toward is the link that leads from each basin on towards its room's
 	// widest place (or the outside), within the room; to < 0 at that place.
-	toward []link
+	toward []gridLink
 }
 
 // newRooms joins basins by their links, widest first (the maximum spanning
@@ -39,10 +39,10 @@ type rooms struct {
 // Capacity Route Problem"). Where two pieces meet, the one with the lower peak
 // becomes a room if it stands out, and otherwise part of what lies across the
 // link.
-func newRooms(ctx context.Context, b *basins, links []link) (*rooms, error) {
+func newRooms(ctx context.Context, b *basins, links []gridLink) (*rooms, error) {
 	n := len(b.peaks)
-	r := &rooms{b: b, list: []room{{peak: -1}}, of: make([]int32, n), toward: make([]link, n)}
-	find := newUnion(n)
+	r := &rooms{b: b, list: []room{{peak: -1}}, of: make([]int32, n), toward: make([]gridLink, n)}
+	find := newDisjoint(n)
 	top := make([]int32, n)    // by root: the basin with the highest peak of the piece
 	joined := make([]int32, n) // of a pruned piece's top: the basin across the link; -1 none
 	for i := range n {
@@ -50,7 +50,7 @@ func newRooms(ctx context.Context, b *basins, links []link) (*rooms, error) {
 		r.of[i] = -1
 	}
 	r.of[0] = 0
-	tree := make([]link, 0, n)
+	tree := make([]gridLink, 0, n)
 	keep := func(top int32, shut bool) {
 		r.of[top] = int32(len(r.list))
 		r.list = append(r.list, room{basin: top, peak: b.peaks[top], shut: shut})
@@ -108,12 +108,12 @@ func (r *rooms) resolve(i int32, joined []int32) {
 }
 
 // lead walks the tree out from each room's widest place.
-func (r *rooms) lead(tree []link) {
-	next := make([][]link, len(r.of))
+func (r *rooms) lead(tree []gridLink) {
+	next := make([][]gridLink, len(r.of))
 	for _, l := range tree {
 		x, y := r.b.of[l.from], r.b.of[l.to]
 		if r.of[x] == r.of[y] {
-			next[x] = append(next[x], link{l.clear, l.to, l.from})
+			next[x] = append(next[x], gridLink{l.clear, l.to, l.from})
 			next[y] = append(next[y], l)
 		}
 	}
@@ -183,7 +183,7 @@ func (r *rooms) rise(cell int32) []int32 {
 // throat is where two rooms touch.
 type throat struct {
 	rooms [2]int32 // larger number first
-	at    link     // the widest link, from a cell of the first room
+	at    gridLink // the widest link, from a cell of the first room
 	cells int
 }
 
@@ -192,7 +192,7 @@ type throat struct {
 func (r *rooms) throats(ctx context.Context) ([]throat, error) {
 	type touch struct {
 		room, other int32
-		at          link
+		at          gridLink
 	}
 	g, b := r.b.g, r.b
 	const slab = 4
@@ -211,7 +211,7 @@ func (r *rooms) throats(ctx context.Context) ([]throat, error) {
 				if other < 0 || other >= me || !g.free(i, t) {
 					continue
 				}
-				l := link{min(g.clear[i], g.clear[i+t.offset]), int32(i), int32(i + t.offset)}
+				l := gridLink{min(g.clear[i], g.clear[i+t.offset]), int32(i), int32(i + t.offset)}
 				if j := slices.IndexFunc(found[mine:], func(f touch) bool { return f.other == other }); j < 0 {
 					found = append(found, touch{me, other, l})
 				} else if old := &found[mine+j].at; wider(l, *old) < 0 {
@@ -230,7 +230,7 @@ func (r *rooms) throats(ctx context.Context) ([]throat, error) {
 	for i, f := range all {
 		number[[2]int32{f.at.from, f.other}] = int32(i)
 	}
-	find := newUnion(len(all))
+	find := newDisjoint(len(all))
 	for i, f := range all {
 		for s := range b.steps {
 			t := &b.steps[s]
@@ -261,18 +261,18 @@ func (r *rooms) throats(ctx context.Context) ([]throat, error) {
 	return out, ctx.Err()
 }
 
-// union is a disjoint-set forest.
-type union []int32
+// disjoint is a disjoint-set forest.
+type disjoint []int32
 
-func newUnion(n int) union {
-	u := make(union, n)
+func newDisjoint(n int) disjoint {
+	u := make(disjoint, n)
 	for i := range u {
 		u[i] = int32(i)
 	}
 	return u
 }
 
-func (u union) root(i int32) int32 {
+func (u disjoint) root(i int32) int32 {
 	for u[i] != i {
 		u[i] = u[u[i]]
 		i = u[i]
@@ -281,7 +281,7 @@ func (u union) root(i int32) int32 {
 }
 
 // join joins two sets under the lower of their roots, which it returns.
-func (u union) join(a, b int32) int32 {
+func (u disjoint) join(a, b int32) int32 {
 	a, b = u.root(a), u.root(b)
 	if a > b {
 		a, b = b, a

@@ -23,6 +23,9 @@ const (
 	roomWider = 1.05
 )
 
+// roomReach is how far, in cells, a room's centre may lie from its highest cell.
+const roomReach = 2
+
 // openingShare is the share of the widest way out from which another counts: a
 // quarter of the width passes a few per cent of the flow, powder or air.
 const openingShare = 0.25
@@ -48,7 +51,8 @@ type chamber struct {
 // opening is a throat, measured.
 type opening struct {
 	rooms  [2]int32
-	line   []Vec // from the widest place of the first room to that of the second
+	way    []wayPoint // from the widest place of the first room to that of the second
+	exact  bool       // measured on the mesh, not only on the grid
 	width  float64
 	at     Vec
 	length float64
@@ -58,13 +62,13 @@ func (o *opening) of(room int32) bool { return o.rooms[0] == room || o.rooms[1] 
 
 func (o *opening) beyond(room int32) int32 { return o.rooms[0] + o.rooms[1] - room }
 
-// lineTo returns the line in the direction that ends in a room.
-func (o *opening) lineTo(room int32) []Vec {
-	line := slices.Clone(o.line)
+// wayTo returns the way in the direction that ends in a room.
+func (o *opening) wayTo(room int32) []wayPoint {
+	way := slices.Clone(o.way)
 	if o.rooms[1] != room {
-		slices.Reverse(line)
+		slices.Reverse(way)
 	}
-	return line
+	return way
 }
 
 // vents holds the chambers and openings of a grid. Chamber 0 is the outside.
@@ -108,7 +112,7 @@ func (v *vents) measureBalls(ctx context.Context) error {
 	return each(ctx, len(v.chambers)-1, 1, func(i int) {
 		c := &v.chambers[i+1]
 		c.room = int32(i + 1)
-		c.at, c.ball = climb(g.n.m, g.at(v.r.list[i+1].peak), Vec{}, math.Inf(1))
+		c.at, c.ball = climb(g.n.m, g.at(v.r.list[i+1].peak), Vec{}, roomReach*g.h, climbFine)
 		c.ball *= 2
 		if v.r.list[i+1].shut {
 			c.sealed = g.n.sealed(c.at)
@@ -128,39 +132,53 @@ func (n *nest) sealed(p Vec) bool {
 	return deepest%2 == 1
 }
 
+// measureOpenings finds the openings and measures those that may be the widest
+// of a room.
 func (v *vents) measureOpenings(ctx context.Context) error {
 	ts, err := v.r.throats(ctx)
 	if err != nil {
 		return err
 	}
 	for _, t := range ts {
-		way := v.r.way(t.at.from)
-		slices.Reverse(way)
-		o, err := v.newOpening(ctx, t.rooms, v.points(append(way, v.r.way(t.at.to)...)))
-		if err != nil {
-			return err
-		}
-		v.openings = append(v.openings, o)
+		way := v.wayTo(t.at.from)
+		back := v.wayTo(t.at.to)
+		slices.Reverse(back)
+		v.openings = append(v.openings, opening{rooms: t.rooms, way: append(way, back...)})
 	}
-	err = v.walkShut(ctx)
+	if err := v.walkShut(ctx); err != nil {
+		return err
+	}
+	for i := range v.openings {
+		v.openings[i].estimate()
+	}
+	err = each(ctx, len(v.openings), 1, func(i int) { v.openings[i].measure(ctx, v.r.b.g) })
 	v.measureWays()
-	return err
+	return cmp.Or(err, ctx.Err())
 }
 
-func (v *vents) points(way []int32) []Vec {
-	line := make([]Vec, len(way))
-	for i, c := range way {
-		line[i] = v.r.b.g.at(c)
+// wayTo returns the way to a cell from its room's widest place, or from outside.
+func (v *vents) wayTo(cell int32) []wayPoint {
+	g := v.r.b.g
+	cells := v.r.way(cell)
+	way := make([]wayPoint, len(cells))
+	for i, c := range cells {
+		way[len(cells)-1-i] = wayPoint{g.at(c), float64(g.clear[c]) * g.h}
 	}
-	return line
+	return way
 }
 
-func (v *vents) newOpening(ctx context.Context, rooms [2]int32, line []Vec) (opening, error) {
-	s, err := newSqueeze(ctx, v.r.b.g.n.m, line, v.r.b.g.h)
-	if err != nil {
-		return opening{}, err
+// estimate takes an opening's width from the grid.
+func (o *opening) estimate() {
+	p := o.way[narrowest(o.way)]
+	o.width, o.at, o.length, o.exact = 2*p.clear, p.at, 0, false
+}
+
+// measure takes an opening's width from the mesh.
+func (o *opening) measure(ctx context.Context, g *grid) {
+	s, err := newSqueeze(ctx, g.n.m, o.way, g.h)
+	if err == nil {
+		o.width, o.at, o.length, o.exact = s.width(), s.line[s.narrow], s.length(), true
 	}
-	return opening{rooms, line, s.width(), s.line[s.narrow], s.length()}, nil
 }
 
 func (v *vents) measureWays() {
@@ -261,14 +279,12 @@ func (v *vents) merge(ctx context.Context, room int32) error {
 		if !o.of(room) {
 			continue
 		}
-		line := slices.Concat(o.lineTo(room), widest.lineTo(into))
-		var err error
-		if *o, err = v.newOpening(ctx, [2]int32{o.beyond(room), into}, line); err != nil {
-			return err
-		}
+		o.way = slices.Concat(o.wayTo(room), widest.wayTo(into))
+		o.rooms = [2]int32{o.beyond(room), into}
+		o.measure(ctx, v.r.b.g)
 	}
 	v.measureWays()
-	return nil
+	return ctx.Err()
 }
 
 // final follows merged rooms to what they are part of.

@@ -102,7 +102,7 @@ func (w *walk) from(ctx context.Context, room int32) error {
 			}
 		}
 	}
-	find, owner := newUnion(len(w.room)), map[int32]int32{}
+	find, owner := newDisjoint(len(w.room)), map[int32]int32{}
 	for _, f := range slices.Concat(queue[inner:], ends) {
 		for _, v := range m.Facets[f] {
 			if g, ok := owner[v]; ok {
@@ -115,33 +115,29 @@ func (w *walk) from(ctx context.Context, room int32) error {
 	for _, end := range ends {
 		if piece := find.root(end); !done[piece] {
 			done[piece] = true
-			if err := w.measure(ctx, room, end, before); err != nil {
-				return err
-			}
+			w.add(room, end, before)
 		}
 	}
 	return ctx.Err()
 }
 
-// measure follows a walk back from a facet of another room and measures the
-// channel around it.
-func (w *walk) measure(ctx context.Context, room, end int32, before []int32) error {
+// add follows a walk back from a facet of another room.
+func (w *walk) add(room, end int32, before []int32) {
 	g := w.v.r.b.g
 	f := end
-	line := append(w.v.points(w.v.r.way(w.sees[f])), w.off(g.n.m.Centre(f), f, f))
-	slices.Reverse(line[:len(line)-1])
+	way := w.v.wayTo(w.sees[f])
+	way = append(way, w.off(g.n.m.Centre(f), f, f))
 	for ; before[f] != f; f = before[f] {
-		line = append(line, w.edge(f, before[f]))
+		way = append(way, w.edge(f, before[f]))
 	}
-	line = append(line, w.off(g.n.m.Centre(f), f, f))
-	line = append(line, w.v.points(w.v.r.way(w.sees[f]))...)
-	o, err := w.v.newOpening(ctx, [2]int32{w.room[end], room}, line)
-	w.v.openings = append(w.v.openings, o)
-	return err
+	way = append(way, w.off(g.n.m.Centre(f), f, f))
+	back := w.v.wayTo(w.sees[f])
+	slices.Reverse(back)
+	w.v.openings = append(w.v.openings, opening{rooms: [2]int32{w.room[end], room}, way: append(way, back...)})
 }
 
 // edge returns a point just off the middle of the edge between two facets.
-func (w *walk) edge(f, g int32) Vec {
+func (w *walk) edge(f, g int32) wayPoint {
 	m := w.v.r.b.g.n.m
 	var mid Vec
 	for _, a := range m.Facets[f] {
@@ -155,8 +151,9 @@ func (w *walk) edge(f, g int32) Vec {
 }
 
 // off moves a point of two facets a little to their empty side.
-func (w *walk) off(p Vec, f, g int32) Vec {
+func (w *walk) off(p Vec, f, g int32) wayPoint {
 	n := w.v.r.b.g.n
 	out := n.m.Normal(f).Scale(float64(n.weight(f))).Add(n.m.Normal(g).Scale(float64(n.weight(g))))
-	return p.Add(out.Unit().Scale(1e-3 * w.v.r.b.g.h))
+	d := 1e-3 * w.v.r.b.g.h
+	return wayPoint{p.Add(out.Unit().Scale(d)), d}
 }
