@@ -44,7 +44,7 @@ func MeasureLargestBall(ctx context.Context, m *Mesh) (Ball, error) {
 	if err != nil {
 		return Ball{}, err
 	}
-	return largestBall(ctx, m, n.box, n.solid)
+	return largestBall(ctx, m, n.box, n.solid, n.weight)
 }
 
 // ballCube is a cube of possible centres.
@@ -73,9 +73,10 @@ func (q *ballQueue) Pop() any {
 }
 
 // largestBall finds the largest ball with its centre in box where inside holds.
-// inside must not change between two points that no surface parts.
-func largestBall(ctx context.Context, m *Mesh, box Box, inside func(Vec) bool) (Ball, error) {
-	s := ballSearch{m: m, inside: inside, reach: box.Diagonal()}
+// inside must not change between two points that no surface parts; facing is a
+// hint that makes it fast.
+func largestBall(ctx context.Context, m *Mesh, box Box, inside func(Vec) bool, facing func(f int32) int) (Ball, error) {
+	s := ballSearch{m: m, inside: inside, facing: facing, reach: box.Diagonal()}
 	s.start(box)
 	batch := make([]ballCube, 0, ballBatch)
 	for s.looked < ballCubes && len(s.queue) > 0 && s.queue[0].bound > s.enough() {
@@ -104,7 +105,8 @@ func largestBall(ctx context.Context, m *Mesh, box Box, inside func(Vec) bool) (
 type ballSearch struct {
 	m      *Mesh
 	inside func(Vec) bool
-	reach  float64 // of a climb
+	facing func(f int32) int // +1 where a facet's winding faces away from the inside, -1 where it faces it
+	reach  float64           // of a climb
 	queue  ballQueue
 	best   float64 // radius
 	at     Vec
@@ -163,24 +165,24 @@ func (s *ballSearch) look(c *ballCube) {
 }
 
 // between bounds a cube's balls by surface on opposite sides of it. A ball's
-// radius is at most its centre's distance to any two facets, so at most their
-// mean, which is convex and so largest at a corner of the space looked at.
-// Between parallel faces the mean is the same everywhere: whole plates are
-// settled by a few cubes. Each octant of the cube takes the pair that serves it
-// best, of the nearest facet and the one opposite with their neighbours.
+// radius is at most its centre's distance to any facet, so at most the mean of
+// its distances to two; both are convex and so largest at a corner of the space
+// looked at. Between parallel faces the mean is the same everywhere: whole
+// plates are settled by a few cubes. Each octant of the cube takes what serves
+// it best of the nearest facet, the one behind the material there, and their
+// neighbours.
 func (s *ballSearch) between(c *ballCube, near Near) float64 {
-	away := c.at.Sub(near.Point)
-	if near.Dist < 1e-6*c.half {
-		away = s.m.Normal(near.Facet).Scale(-1)
+	from, dir := near.Point, s.m.Normal(near.Facet).Scale(-float64(s.facing(near.Facet)))
+	if c.in {
+		from, dir = c.at, c.at.Sub(near.Point).Unit()
 	}
-	hit, ok := s.m.BVH().Ray(c.at, away.Unit(), 0, 4*(c.bound+c.half))
-	if !ok {
-		return math.Inf(1)
+	sides := [2]ballSide{s.side(c, near.Facet)}
+	if hit, ok := s.m.BVH().Ray(from, dir, 1e-6*c.half, 2*(c.bound+c.half)); ok {
+		sides[1] = s.side(c, hit.Facet)
 	}
-	sides := [2]ballSide{s.side(c, near.Facet), s.side(c, hit.Facet)}
 	bound := 0.0
 	for octant := range 8 {
-		least := math.Inf(1)
+		least := min(sides[0].least(octant), sides[1].least(octant))
 		for i := range sides[0].n {
 			for j := range sides[1].n {
 				most := 0.0
@@ -196,6 +198,19 @@ func (s *ballSearch) between(c *ballCube, near Near) float64 {
 		}
 	}
 	return bound
+}
+
+// least is the bound that single facets give for an octant.
+func (d *ballSide) least(octant int) float64 {
+	least := math.Inf(1)
+	for i := range d.n {
+		most := 0.0
+		for corner := range 8 {
+			most = max(most, d.dist[i][octantCorner(octant, corner)])
+		}
+		least = min(least, most)
+	}
+	return least
 }
 
 // ballSide holds the distances from the 27 corners of a cube's octants to a

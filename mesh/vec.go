@@ -60,8 +60,14 @@ func (b Box) Grow(p Vec) Box {
 	return b
 }
 
-// Join returns the smallest box around b and c.
-func (b Box) Join(c Box) Box { return b.Grow(c.Min).Grow(c.Max) }
+// Join returns the smallest box around b and c; an EmptyBox adds nothing.
+func (b Box) Join(c Box) Box {
+	for k := range 3 {
+		b.Min[k] = min(b.Min[k], c.Min[k])
+		b.Max[k] = max(b.Max[k], c.Max[k])
+	}
+	return b
+}
 
 // Size returns the three extents.
 func (b Box) Size() Vec { return b.Max.Sub(b.Min) }

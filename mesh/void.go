@@ -89,7 +89,7 @@ func sealedVoids(ctx context.Context, n *nest) ([]Void, error) {
 		}
 		ball, err := largestBall(ctx, n.m, s.box, func(p Vec) bool {
 			return n.holds(v.Shells[0], p) && !slices.ContainsFunc(v.Shells[1:], func(j int32) bool { return n.holds(j, p) })
-		})
+		}, func(f int32) int { return -n.weight(f) })
 		if err != nil {
 			return nil, err
 		}

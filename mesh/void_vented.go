@@ -97,7 +97,7 @@ func ventedVoids(ctx context.Context, n *nest, h float64) ([]Void, error) {
 		return nil, err
 	}
 	v := &vents{r: r, chambers: make([]chamber, len(r.list))}
-	for _, step := range []func(context.Context) error{v.measureBalls, v.measureOpenings, v.measureExtents, v.dissolve} {
+	for _, step := range []func(context.Context) error{v.measureBalls, v.measureOpenings, v.dissolve} {
 		if err := step(ctx); err != nil {
 			return nil, err
 		}
@@ -149,9 +149,19 @@ func (v *vents) measureOpenings(ctx context.Context) error {
 		return err
 	}
 	for i := range v.openings {
-		v.openings[i].estimate()
+		v.openings[i].estimate(v.r.b.g.h)
 	}
-	err = each(ctx, len(v.openings), 1, func(i int) { v.openings[i].measure(ctx, v.r.b.g) })
+	v.measureWays()
+	return ctx.Err()
+}
+
+// measureExactly measures on the mesh what openings are not yet.
+func (v *vents) measureExactly(ctx context.Context) error {
+	err := each(ctx, len(v.openings), 1, func(i int) {
+		if !v.openings[i].exact {
+			v.openings[i].measure(ctx, v.r.b.g)
+		}
+	})
 	v.measureWays()
 	return cmp.Or(err, ctx.Err())
 }
@@ -167,10 +177,11 @@ func (v *vents) wayTo(cell int32) []wayPoint {
 	return way
 }
 
-// estimate takes an opening's width from the grid.
-func (o *opening) estimate() {
+// estimate takes a lower bound for an opening's width from a grid of pitch h:
+// half-way between two places of the way the clearance is less by h/2 at most.
+func (o *opening) estimate(h float64) {
 	p := o.way[narrowest(o.way)]
-	o.width, o.at, o.length, o.exact = 2*p.clear, p.at, 0, false
+	o.width, o.at, o.length, o.exact = max(0, 2*p.clear-h), p.at, 0, false
 }
 
 // measure takes an opening's width from the mesh.
@@ -195,6 +206,10 @@ func (v *vents) measureWays() {
 // measureExtents counts each room's cells and boxes them.
 func (v *vents) measureExtents(ctx context.Context) error {
 	g := v.r.b.g
+	final := make([]int32, len(v.chambers))
+	for i := range final {
+		final[i] = v.final(int32(i))
+	}
 	const slab = 8
 	slabs := make([][]chamber, (g.size[2]+slab-1)/slab)
 	err := parallel(ctx, g.size[2], slab, func(from, to int) error {
@@ -204,9 +219,10 @@ func (v *vents) measureExtents(ctx context.Context) error {
 		}
 		for i := from * g.stride[2]; i < to*g.stride[2]; i++ {
 			room := v.r.room(int32(i))
-			if room <= 0 {
+			if room <= 0 || final[room] == 0 {
 				continue
 			}
+			room = final[room]
 			c := &cs[room]
 			c.cells++
 			p := g.at(int32(i))
@@ -223,7 +239,7 @@ func (v *vents) measureExtents(ctx context.Context) error {
 	}
 	for i := range v.chambers {
 		c := &v.chambers[i]
-		c.box, c.wide = EmptyBox(), EmptyBox()
+		c.cells, c.box, c.wide = 0, EmptyBox(), EmptyBox()
 		for _, s := range slabs {
 			c.cells += s[i].cells
 			c.box, c.wide = c.box.Join(s[i].box), c.wide.Join(s[i].wide)
@@ -238,14 +254,47 @@ func (c *chamber) isRoom() bool {
 	return c.ball >= roomClear*c.way || c.ball >= roomRatio*c.way && c.wide.Diagonal() > roomExtent*c.ball
 }
 
-// dissolve joins chambers that turn out no wider than their ways out to what
-// lies beyond the widest of these, least room first.
+// dissolve joins chambers that are no wider than their ways out to what lies
+// beyond, and measures what is left, until all that is left are rooms. The
+// first round goes by lower bounds of the ways out: what is no room by these,
+// such as the cells of a lattice, is not worth measuring.
 func (v *vents) dissolve(ctx context.Context) error {
+	for {
+		left := v.left()
+		if err := v.measureExtents(ctx); err != nil {
+			return err
+		}
+		if err := v.join(ctx); err != nil {
+			return err
+		}
+		exact := !slices.ContainsFunc(v.openings, func(o opening) bool { return !o.exact })
+		if err := v.measureExactly(ctx); err != nil {
+			return err
+		}
+		if exact && v.left() == left {
+			return nil
+		}
+	}
+}
+
+// left counts the chambers that are still rooms.
+func (v *vents) left() (n int) {
+	for i := range v.chambers {
+		if !v.chambers[i].gone {
+			n++
+		}
+	}
+	return n
+}
+
+// join joins chambers that are no rooms to what lies beyond the widest of their
+// ways out, least room first.
+func (v *vents) join(ctx context.Context) error {
 	for {
 		least := -1
 		for i := 1; i < len(v.chambers); i++ {
 			c := &v.chambers[i]
-			if c.gone || c.isRoom() {
+			if c.gone || c.way == 0 || c.isRoom() {
 				continue
 			}
 			if least < 0 || c.ball*v.chambers[least].way < v.chambers[least].ball*c.way {
@@ -255,13 +304,16 @@ func (v *vents) dissolve(ctx context.Context) error {
 		if least < 0 {
 			return ctx.Err()
 		}
-		if err := v.merge(ctx, int32(least)); err != nil {
-			return err
+		if ctx.Err() != nil {
+			return ctx.Err()
 		}
+		v.merge(int32(least))
 	}
 }
 
-func (v *vents) merge(ctx context.Context, room int32) error {
+// merge makes a room part of what lies beyond its widest opening. A way that
+// now leads on through that opening is as wide as the narrower of the two.
+func (v *vents) merge(room int32) {
 	widest := opening{}
 	for _, o := range v.openings {
 		if o.of(room) && o.width > widest.width {
@@ -269,10 +321,7 @@ func (v *vents) merge(ctx context.Context, room int32) error {
 		}
 	}
 	into := widest.beyond(room)
-	c, d := &v.chambers[room], &v.chambers[into]
-	c.gone, c.room = true, into
-	d.cells += c.cells
-	d.box, d.wide = d.box.Join(c.box), d.wide.Join(c.wide)
+	v.chambers[room].gone, v.chambers[room].room = true, into
 	v.openings = slices.DeleteFunc(v.openings, func(o opening) bool { return o.of(room) && o.of(into) })
 	for i := range v.openings {
 		o := &v.openings[i]
@@ -281,10 +330,12 @@ func (v *vents) merge(ctx context.Context, room int32) error {
 		}
 		o.way = slices.Concat(o.wayTo(room), widest.wayTo(into))
 		o.rooms = [2]int32{o.beyond(room), into}
-		o.measure(ctx, v.r.b.g)
+		o.exact = false
+		if widest.width < o.width {
+			o.width, o.at = widest.width, widest.at
+		}
 	}
 	v.measureWays()
-	return ctx.Err()
 }
 
 // final follows merged rooms to what they are part of.
