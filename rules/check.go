@@ -16,6 +16,7 @@ type Check struct {
 	Needs     []Need    // measurements that Judge reads; the driver makes them, once
 	Processes []string  // the processes it applies to; nil means all
 	Elsewhere string    // why it says nothing for the other processes
+	Solid     bool      // needs to tell inside from outside: says nothing of a mesh that is not sound
 	Cautions  []Caution // that its findings may carry
 
 	// Judge compares. It is pure: no files, no clock, no globals. It returns a

@@ -172,11 +172,11 @@ func (p *Subject) fits(now stand) []string {
 	m, _ := p.Shop.Machine(p.Spec.Machine.V)
 	here := p.room(m)
 	if turn, ok := p.turned(now); ok && here.holds(turn.stand) {
-		out = append(out, fmt.Sprintf("turn it by %s deg about the build direction", plain(roundTo(turn.deg, 1))))
+		out = append(out, fmt.Sprintf("with turn = \"%s deg\"", plain(roundTo(turn.deg, 1))))
 	}
 	for _, up := range p.otherWays(now) {
 		if here.holds(up.stand) {
-			out = append(out, fmt.Sprintf("stand it with up = %q", up.name))
+			out = append(out, fmt.Sprintf("with up = %q", up.name))
 			break
 		}
 	}
@@ -185,7 +185,7 @@ func (p *Subject) fits(now stand) []string {
 			continue
 		}
 		if p.room(other).holds(now) {
-			out = append(out, fmt.Sprintf("build it on %q", other.Name.V))
+			out = append(out, fmt.Sprintf("on machine %q", other.Name.V))
 		}
 	}
 	return out
@@ -212,6 +212,9 @@ func (p *Subject) turned(now stand) (turnedStand, bool) {
 	if !p.room(here).holds(s) { // the longer side along Y
 		s.size[0], s.size[1] = short, long
 		deg += 90
+	}
+	if o := p.Spec.Orientation.Turn; o.Set {
+		deg += degrees(o.V.V)
 	}
 	deg = math.Mod(math.Mod(deg, 180)+180, 180)
 	if deg > 90 {
@@ -266,7 +269,7 @@ func (p *Subject) whereMachine() Location {
 
 func sayEnvelope(p *Subject, f *Finding) {
 	d := f.detail.(envelopeDetail)
-	value, limit := pair(f.Measured, f.Limit, 0.005)
+	value, limit := pair(f.Measured, f.Limit, 0.05)
 	what, left := "long along "+d.axis, fmt.Sprintf("margins of %s mm taken off", plain(d.margin))
 	switch d.axis {
 	case "z":

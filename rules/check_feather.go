@@ -1,6 +1,9 @@
 package rules
 
-import "fmt"
+import (
+	"fmt"
+	"math"
+)
 
 // FeatherEdge finds edges sharper than the process can fill.
 var FeatherEdge = &Check{
@@ -22,6 +25,10 @@ var FeatherEdge = &Check{
 // (common practice, no source).
 const edgeLeastMM = 0.5
 
+// foldRad: two facets that close tighter than this are a fold of the mesh,
+// which mesh tells, and no wedge of material.
+const foldRad = 1 * math.Pi / 180
+
 func judgeFeather(p *Subject) []Finding {
 	limit, _ := p.Limit("feather-edge.angle")
 	walls := facetSet{} // a feather edge inside a thin wall is told by wall
@@ -34,7 +41,7 @@ func judgeFeather(p *Subject) []Finding {
 	}
 	var out []Finding
 	for _, e := range p.Measured.Feather {
-		if e.LengthMM < edgeLeastMM || walls.meets(e.Facets) {
+		if e.LengthMM < edgeLeastMM || e.AngleRad < foldRad || walls.meets(e.Facets) {
 			continue
 		}
 		f, bad := breach(limit, e.AngleRad, 0)

@@ -37,6 +37,7 @@ func judgeFloating(p *Subject) []Finding {
 		origin := limit.Origin
 		f := Finding{HasValue: true, Measured: s.AreaMM2, Limit: limit.V, Unit: "mm2", LimitFrom: &origin, Count: 1,
 			Where: p.whereUp(), feature: s.Kind, like: s.Kind, detail: s}
+		f.caution = []Caution{cautionSharp}
 		f.place(s.At, mesh.Box{Min: s.At, Max: s.At}, s.AreaMM2, s.Facets)
 		out = append(out, f)
 	}

@@ -26,7 +26,7 @@ var Hole = &Check{
 	},
 	Limits:   limits("hole.diameter", "hole.roof", "hole.depth-ratio", "hole.blind-ratio", "hole.channel", "hole.match", "stock.thickness"),
 	Needs:    []Need{NeedCylinders},
-	Cautions: []Caution{cautionBore, cautionHeat},
+	Cautions: []Caution{cautionBore},
 	Judge:    judgeHole,
 	Say:      sayHole,
 }
@@ -133,6 +133,9 @@ func roofAt(p *Subject, flatMM, tilt float64) float64 {
 func holeFinding(p *Subject, f Finding, d holeDetail) Finding {
 	f.place(d.hole.At, cylinderBox(d.hole), 0, d.hole.Facets)
 	f.Where, f.feature, f.like, f.detail = p.whereMesh(), d.kind, d.kind, d
+	if d.kind == "small" || d.kind == "stock" || d.kind == "wide" {
+		f.caution = []Caution{cautionBore}
+	}
 	if d.decl != nil {
 		f.Where = whereHole(p, d.decl)
 		f.feature += " " + d.decl.Name.V

@@ -21,6 +21,7 @@ var MassiveSection = &Check{
 	},
 	Limits: limits("massive-section.thickness"),
 	Needs:  []Need{NeedBall},
+	Solid:  true,
 	Judge:  judgeMassive,
 	Say:    sayMassive,
 }

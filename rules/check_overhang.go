@@ -52,6 +52,7 @@ func judgeOverhang(p *Subject) []Finding {
 		}
 		f.place(r.At, r.Box, r.AreaMM2, r.Facets)
 		f.Where, f.feature, f.like, f.detail = p.whereUp(), string(r.Kind), string(r.Kind), r
+		f.caution = []Caution{cautionSharp} // it will need support
 		out = append(out, f)
 	}
 	return out

@@ -26,6 +26,7 @@ var Powder = &Check{
 	},
 	Limits:   limits("powder.escape", "powder.openings", "powder.way-ratio"),
 	Needs:    []Need{NeedVoids},
+	Solid:    true,
 	Cautions: []Caution{cautionReactiveVoid, cautionVoid, cautionHeat, cautionSealedGas},
 	Judge:    judgePowder,
 	Say:      sayPowder,

@@ -49,6 +49,9 @@ func judgeWall(p *Subject) []Finding {
 			told.add(r.Facets)
 			f.place(r.At, r.Box, r.AreaMM2, r.Facets)
 			f.Where, f.feature, f.like = p.whereSurface(r.Facets), kind, kind
+			if p.Spec.Use.V == "pressure" {
+				f.caution = []Caution{cautionLeak}
+			}
 			out = append(out, f)
 		}
 	}
@@ -73,7 +76,7 @@ func onlyFree(rs []mesh.ThinRegion) []mesh.ThinRegion {
 
 // edgesExplain reports whether a thin region is no more than the strip beside
 // sharp edges: along an edge whose wedge is a, material is thinner than t
-// within t/(2 sin(a/2)) on either face. feather-edge judges those; an edge
+// within t/(2 sin(a/2)) of the edge. feather-edge judges those; an edge
 // inside a wall that is thin anyway explains only its own strip.
 func edgesExplain(p *Subject, r mesh.ThinRegion, limitMM float64) bool {
 	thin := facetSet{}
@@ -81,7 +84,7 @@ func edgesExplain(p *Subject, r mesh.ThinRegion, limitMM float64) bool {
 	strip := 0.0
 	for _, e := range p.Measured.Feather {
 		if thin.meets(e.Facets) {
-			strip += e.LengthMM * limitMM / math.Sin(e.AngleRad/2)
+			strip += e.LengthMM * limitMM / (2 * math.Sin(e.AngleRad/2))
 		}
 	}
 	return strip > 0 && r.AreaMM2 <= stripSlack*strip

@@ -40,6 +40,9 @@ func (e *Engine) measure(ctx context.Context, r *PartReport, p *Subject, mode Mo
 		for _, n := range c.Needs {
 			needs[n] = true
 		}
+		if c.Solid {
+			needs[NeedIntegrity] = true
+		}
 	}
 	for _, n := range alwaysMeasured {
 		needs[n] = true
@@ -178,6 +181,10 @@ func paramsOf(p *Subject) params {
 func (e *Engine) runChecks(r *PartReport, p *Subject, w *waivers, judged map[string]bool) {
 	e.counts.Judgements.Add(1)
 	for _, c := range e.running(p) {
+		if i := p.Measured.Integrity; c.Solid && i != nil && (!i.Sound() || i.InvertedShells > 0) {
+			r.fail(c.Name, fmt.Sprintf("%s was not checked: the mesh does not tell inside from outside.", upperFirst(c.Name)))
+			continue
+		}
 		if why := lacking(c, p.Measured); why != "" {
 			if why != notThere {
 				r.fail(c.Name, fmt.Sprintf("%s was not checked: %s.", upperFirst(c.Name), why))

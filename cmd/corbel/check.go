@@ -117,9 +117,14 @@ func checkAll(ctx context.Context, specs []string, root string, o rules.Options)
 // tellUnchecked says on stderr what could not be checked; the report says it too.
 func tellUnchecked(w io.Writer, reports []*rules.PartReport) {
 	for _, r := range reports {
-		for _, f := range r.Failures {
-			fmt.Fprintf(w, "corbel: %s: %s\n", output.Clean(r.Path), output.Clean(f.Why))
+		more := ""
+		switch n := len(r.Failures); {
+		case n == 0:
+			continue
+		case n > 1:
+			more = fmt.Sprintf(" (and %d more)", n-1)
 		}
+		fmt.Fprintf(w, "corbel: %s: %s%s\n", output.Clean(r.Path), output.Clean(r.Failures[0].Why), more)
 	}
 }
 

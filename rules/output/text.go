@@ -104,13 +104,10 @@ func heading(r *rules.PartReport) string {
 }
 
 func (t *text) finding(r *rules.PartReport, f *rules.Finding) {
-	place := ""
+	t.line("  %s, %s: %s", t.level(f.Level), f.Check, clean(f.Message))
 	if doc := docOf(r, f); doc != nil {
 		p := doc.Position(f.Where.At.Start)
-		place = fmt.Sprintf("line %d, column %d: ", p.Line, p.Column)
-	}
-	t.line("  %s%s (%s): %s", place, t.level(f.Level), f.Check, clean(f.Message))
-	if doc := docOf(r, f); doc != nil {
+		t.line("    %s:%d:%d", clean(filepath.ToSlash(r.Path)), p.Line, p.Column)
 		t.excerpt(doc, f.Where.At)
 	}
 	if f.Help != "" {
