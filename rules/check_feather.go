@@ -57,7 +57,7 @@ func judgeFeather(p *Subject) []Finding {
 
 func sayFeather(p *Subject, f *Finding) {
 	value, limit := pair(f.Measured, f.Limit, 0.05)
-	f.Message = fmt.Sprintf("Edge of %s deg is sharper than %s deg for %s, along %s mm %s%s.", value, limit, p.forWhat(),
-		rounded(f.detail.(float64)), p.near(f.At), more(f))
+	f.Message = fmt.Sprintf("Edge of %s deg is sharper than %s deg for %s, along %s mm %s.", value, limit, p.forWhat(),
+		rounded(f.detail.(float64)), p.where(f))
 	f.Help = "Blunt it: end it in a small flat or radius as wide as the thinnest wall, or machine it sharp afterwards."
 }

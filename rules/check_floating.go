@@ -50,6 +50,6 @@ func sayFloating(p *Subject, f *Finding) {
 	if s.AreaMM2 > 0 {
 		area = fmt.Sprintf(" with a face of %s mm2", rounded(s.AreaMM2))
 	}
-	f.Message = fmt.Sprintf("Part starts in mid-air%s, %s mm above the platform, %s%s.", area, number(s.Height, 0.05), p.near(f.At), more(f))
+	f.Message = fmt.Sprintf("Part starts in mid-air%s, %s mm above the platform, %s.", area, number(s.Height, 0.05), p.where(f))
 	f.Help = "Turn the part so that this place grows out of material below, join it to the part lower down, or plan support under it."
 }

@@ -45,7 +45,7 @@ func judgeGap(p *Subject) []Finding {
 
 func sayGap(p *Subject, f *Finding) {
 	value, limit := pair(f.Measured, f.Limit, f.Band)
-	f.Message = fmt.Sprintf("Gap is %s mm, narrower than %s mm for %s, so it may fuse, over %s mm2 %s%s%s.", value, limit, p.forWhat(),
-		rounded(f.AreaMM2), p.near(f.At), more(f), closeCall(f))
+	f.Message = fmt.Sprintf("Gap is %s mm, narrower than %s mm for %s, so it may fuse, over %s mm2 %s%s.", value, limit, p.forWhat(),
+		rounded(f.AreaMM2), p.where(f), closeCall(f))
 	f.Help = fmt.Sprintf("Open it to %s mm, or close it on purpose.", limit)
 }

@@ -245,7 +245,7 @@ func missingHole(p *Subject, d *spec.Hole) Finding {
 
 func sayHole(p *Subject, f *Finding) {
 	d := f.detail.(holeDetail)
-	name, place := "Hole", p.near(f.At)+more(f)
+	name, place := "Hole", p.where(f)
 	if d.decl != nil && d.decl.Name.Set {
 		name = fmt.Sprintf("Hole %q", d.decl.Name.V)
 	}

@@ -79,7 +79,7 @@ func sayOverhang(p *Subject, f *Finding) {
 	r := f.detail.(mesh.OverhangRegion)
 	angle, _ := p.Limit("overhang.angle")
 	lies := fmt.Sprintf("lies at %s deg, below %s deg", number(degrees(r.InclinationRad), 0.5), plain(degrees(angle.V)))
-	over := fmt.Sprintf("over %s mm2 %s%s", rounded(f.AreaMM2), p.near(f.At), more(f))
+	over := fmt.Sprintf("over %s mm2 %s", rounded(f.AreaMM2), p.where(f))
 	value, limit := pair(f.Measured, f.Limit, f.Band)
 	switch r.Kind {
 	case mesh.Ledge:

@@ -59,7 +59,7 @@ func sayPin(p *Subject, f *Finding) {
 		name = "Pin"
 	}
 	value, limit := pair(f.Measured, f.Limit, f.Band)
-	f.Message = fmt.Sprintf("%s is %s mm in diameter, thinner than %s mm for %s, over a length of %s mm %s%s%s.", name, value, limit, p.forWhat(),
-		rounded(c.LengthMM), p.near(f.At), more(f), closeCall(f))
+	f.Message = fmt.Sprintf("%s is %s mm in diameter, thinner than %s mm for %s, over a length of %s mm %s%s.", name, value, limit, p.forWhat(),
+		rounded(c.LengthMM), p.where(f), closeCall(f))
 	f.Help = fmt.Sprintf("Make it %s mm or thicker, shorten it, or join its free end to the part.", limit)
 }

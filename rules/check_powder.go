@@ -189,7 +189,7 @@ func sayPowder(p *Subject, f *Finding) {
 		held = fmt.Sprintf(" %s g of %s powder", rounded(d.powder), p.Spec.Material.V)
 	}
 	value, limit := pair(f.Measured, f.Limit, f.Band)
-	place := p.near(f.At) + more(f)
+	place := p.where(f)
 	what := "powder"
 	if p.Spec.Process.V == Extrusion {
 		what = "binder"

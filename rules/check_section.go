@@ -46,7 +46,7 @@ func judgeSection(p *Subject) []Finding {
 func saySection(p *Subject, f *Finding) {
 	j := f.detail.(mesh.SectionJump)
 	within, _ := p.Limit("section-jump.height")
-	f.Message = fmt.Sprintf("Section grows from %s to %s mm2 within %s mm, %s times where %s is the most for %s, at %s mm of height %s%s.",
-		rounded(j.From), rounded(j.To), plain(within.V), number(f.Measured, 0.05), plain(f.Limit), p.forWhat(), number(j.Z, 0.05), p.near(f.At), more(f))
+	f.Message = fmt.Sprintf("Section grows from %s to %s mm2 within %s mm, %s times where %s is the most for %s, at %s mm of height %s.",
+		rounded(j.From), rounded(j.To), plain(within.V), number(f.Measured, 0.05), plain(f.Limit), p.forWhat(), number(j.Z, 0.05), p.where(f))
 	f.Help = "Taper the transition, or turn the part so that large sections come first or come slowly."
 }

@@ -101,7 +101,7 @@ func sayWall(p *Subject, f *Finding) {
 		remedy = "or close the space beside it"
 	}
 	value, limit := pair(f.Measured, f.Limit, f.Band)
-	f.Message = fmt.Sprintf("%s is %s mm, thinner than %s mm for %s, over %s mm2 %s%s%s.", name, value, limit, p.forWhat(),
-		rounded(f.AreaMM2), p.near(f.At), more(f), closeCall(f))
+	f.Message = fmt.Sprintf("%s is %s mm, thinner than %s mm for %s, over %s mm2 %s%s.", name, value, limit, p.forWhat(),
+		rounded(f.AreaMM2), p.where(f), closeCall(f))
 	f.Help = fmt.Sprintf("Thicken it to %s mm, %s.", limit, remedy)
 }

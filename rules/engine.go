@@ -35,6 +35,9 @@ type Options struct {
 	Progress func(path, stage string, share float64)
 	// Checks names the checks to run; nil is all. "spec" always runs.
 	Checks map[string]bool
+	// Measure resolves walls and gaps beyond what the limits ask for, where that
+	// takes seconds.
+	Measure bool
 	// Root bounds the files that specs and shop files may name; empty is no bound.
 	Root string
 

@@ -74,6 +74,7 @@ type params struct {
 	wallCapMM float64
 	gapCapMM  float64
 	patchMM   float64
+	beyond    float64 // work that may be spent on values that no limit asks for
 	cylinders *mesh.Cylinders
 }
 
@@ -86,9 +87,32 @@ const (
 	wedgeRad = 60 * math.Pi / 180
 	// capLeastMM and up by doubling: limits in use lie between 0.2 and 2 mm.
 	capLeastMM = 2.0
-	// layersPerMM of the sections: a pitch of 0.25 mm tells growth within 1 mm.
+	// A pitch of 0.25 mm tells growth within 1 mm.
 	sectionPitchMM = 0.25
 )
+
+// Work for thickness beyond what the limits ask, in pairs of facets that may
+// face each other. A check spends little on it, measure some seconds.
+const (
+	beyondCheck   = 2e5
+	beyondMeasure = 2e7
+)
+
+// thickness measures up to the cap that the limits ask for, and, where nothing
+// is that thin and the work is bounded, up to twice that and so on: a report
+// then shows the least wall of a stout part too.
+func thickness(ctx context.Context, m *mesh.Mesh, capMM float64, p *params,
+	measure func(context.Context, *mesh.Mesh, mesh.ThicknessParams) (*mesh.ThicknessField, error)) (*mesh.ThicknessField, error) {
+	across, n := m.Box().Diagonal(), float64(len(m.Facets))
+	for {
+		f, err := measure(ctx, m, mesh.ThicknessParams{CapMM: capMM, PatchMM: p.patchMM})
+		share := math.Min(1, 2*capMM/across)
+		if err != nil || !math.IsInf(f.Min, 1) || capMM >= across || n*n*share*share > p.beyond {
+			return f, err
+		}
+		capMM *= 2
+	}
+}
 
 // capFor returns the resolved thickness for a limit: the next of 2, 4, 8, ...
 func capFor(limitMM float64) float64 {
@@ -157,16 +181,20 @@ var measurements = []measurement{
 		},
 		put: func(d *Measured, v any) { d.Feather = v.([]mesh.FeatherEdge) }},
 	{need: NeedWall, effort: 4,
-		key: func(p *params) string { return fmt.Sprintf("cap %g patch %g", p.wallCapMM, p.patchMM) },
+		key: func(p *params) string {
+			return fmt.Sprintf("cap %g patch %g beyond %g", p.wallCapMM, p.patchMM, p.beyond)
+		},
 		run: func(ctx context.Context, m *mesh.Mesh, p *params) (any, int64, error) {
-			v, err := mesh.MeasureThickness(ctx, m, mesh.ThicknessParams{CapMM: p.wallCapMM, PatchMM: p.patchMM})
+			v, err := thickness(ctx, m, p.wallCapMM, p, mesh.MeasureThickness)
 			return v, facetBytes(m, 64), err
 		},
 		put: func(d *Measured, v any) { d.Wall = v.(*mesh.ThicknessField) }},
 	{need: NeedGap, effort: 3,
-		key: func(p *params) string { return fmt.Sprintf("cap %g patch %g", p.gapCapMM, p.patchMM) },
+		key: func(p *params) string {
+			return fmt.Sprintf("cap %g patch %g beyond %g", p.gapCapMM, p.patchMM, p.beyond)
+		},
 		run: func(ctx context.Context, m *mesh.Mesh, p *params) (any, int64, error) {
-			v, err := mesh.MeasureGap(ctx, m, mesh.ThicknessParams{CapMM: p.gapCapMM, PatchMM: p.patchMM})
+			v, err := thickness(ctx, m, p.gapCapMM, p, mesh.MeasureGap)
 			return v, facetBytes(m, 64), err
 		},
 		put: func(d *Measured, v any) { d.Gap = v.(*mesh.ThicknessField) }},

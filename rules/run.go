@@ -50,7 +50,7 @@ func (e *Engine) measure(ctx context.Context, r *PartReport, p *Subject, mode Mo
 	todo := needsOf(needs)
 	m := p.Measured
 	m.Frame, m.have, m.Failed = frameOf(p), map[Need]bool{}, map[Need]error{}
-	par := paramsOf(p)
+	par := e.paramsOf(p)
 	meshKey := contentKey(r.Mesh.Source.SHA256, p.Spec.Mesh.Units.V)
 	if mode == Known {
 		for _, s := range todo {
@@ -161,14 +161,19 @@ func frameOf(p *Subject) mesh.Frame {
 	return mesh.NewFrame(up, turn, lift)
 }
 
-func paramsOf(p *Subject) params {
+func (e *Engine) paramsOf(p *Subject) params {
 	value := func(name string, otherwise float64) float64 {
 		if l, ok := p.Limit(name); ok {
 			return l.V
 		}
 		return otherwise
 	}
+	beyond := float64(beyondCheck)
+	if e.o.Measure {
+		beyond = beyondMeasure
+	}
 	return params{
+		beyond:    beyond,
 		frame:     p.Measured.Frame,
 		angleRad:  value("overhang.angle", math.Pi/4),
 		wallCapMM: capFor(math.Max(value("wall.thickness", 0), value("wall.free", 0))),
@@ -276,16 +281,10 @@ func merge(found []Finding) []Finding {
 func (f *Finding) join(g Finding) {
 	if g.worse(f) {
 		*f, g = g, *f
-		f.Count, g.Count = g.Count, f.Count
-		f.Places, g.Places = append(f.Places, g.Places...), nil
-		f.Count++
-	} else {
-		f.Places = append(f.Places, g.Places...)
-		f.Count += g.Count
 	}
-	if len(f.Places) > PlacesMax {
-		f.Places = f.Places[:PlacesMax]
-	}
+	f.Count += g.Count
+	f.Places = append(f.Places, g.Places...)
+	f.Places = f.Places[:min(len(f.Places), PlacesMax)]
 	f.Box = f.Box.Join(g.Box)
 	f.AreaMM2 += g.AreaMM2
 }

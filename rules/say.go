@@ -27,22 +27,21 @@ func decimals(band float64, most int) int {
 // number says v to at most two decimals.
 func number(v, band float64) string { return strconv.FormatFloat(v, 'f', decimals(band, 2), 64) }
 
-// pair says a value and the limit it breaks with the same number of decimals,
-// as many as keep them apart if the band allows it.
+// pair says a value and the limit it breaks. The value has as many decimals as
+// its band bears, up to two, and more where that keeps it apart from the
+// limit; the limit is exact, with zeros to match.
 func pair(v, limit, band float64) (value, against string) {
 	most := decimals(band, 4)
 	for d := min(2, most); ; d++ {
-		value, against = strconv.FormatFloat(v, 'f', d, 64), strconv.FormatFloat(limit, 'f', d, 64)
-		apart := value != against && math.Abs(limit-mustParse(against)) < 1e-9
-		if apart || d >= most {
+		value = strconv.FormatFloat(v, 'f', d, 64)
+		against = strconv.FormatFloat(limit, 'f', d, 64)
+		if short := plain(limit); len(short) > len(against) {
+			against = short
+		}
+		if value != against || d >= most {
 			return value, against
 		}
 	}
-}
-
-func mustParse(s string) float64 {
-	v, _ := strconv.ParseFloat(s, 64)
-	return v
 }
 
 // plain says a number the short way: 2, 0.5, 12.25.
@@ -106,7 +105,7 @@ func (p *Subject) near(at mesh.Vec) string {
 	return "near (" + strings.Join(s[:], ", ") + ")" + unit
 }
 
-// for_ names what the limits are for: the material, or the process without one.
+// forWhat names what the limits are for: the material, or the process without one.
 func (p *Subject) forWhat() string {
 	if p.Spec.Material.Set {
 		return p.Spec.Material.V
@@ -114,15 +113,13 @@ func (p *Subject) forWhat() string {
 	return p.Spec.Process.V
 }
 
-// more ends a sentence about many like places.
-func more(f *Finding) string {
-	switch f.Count {
-	case 0, 1:
-		return ""
-	case 2:
-		return " and in 1 more place"
+// where says the place of a finding, or how many like places there are and
+// which is the worst.
+func (p *Subject) where(f *Finding) string {
+	if f.Count > 1 {
+		return fmt.Sprintf("in %d places, worst %s", f.Count, p.near(f.At))
 	}
-	return fmt.Sprintf(" and in %d more places", f.Count-1)
+	return p.near(f.At)
 }
 
 // closeCall is put into a sentence where the limit lies inside the band.

@@ -55,7 +55,7 @@ func (a *app) measure(ctx context.Context, path string, f measureFlags) error {
 		return fmt.Errorf("--process takes %s, not %q", strings.Join(processes(), ", "), f.process)
 	}
 	p := newProgress(a.err, isTerminal(a.err))
-	e := rules.New(rules.Options{Memory: memory, Progress: p.set})
+	e := rules.New(rules.Options{Memory: memory, Measure: true, Progress: p.set})
 	var r *rules.PartReport
 	if strings.HasSuffix(path, ".toml") {
 		r = e.Part(ctx, path, rules.Full)
