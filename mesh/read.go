@@ -15,12 +15,10 @@ import (
 	"strings"
 )
 
-var errNotYet = errors.New("not measured in this build")
-
 // Bounds that hold where LoadOptions name none.
 const (
 	DefaultMaxBytes  = 4 << 30    // bytes of a file, and of an archive unpacked
-	DefaultMaxFacets = 25_000_000 // some 8 GiB with topology and search tree
+	DefaultMaxFacets = 15_000_000 // some 8 GiB with topology and search tree (10 million took 5.3)
 )
 
 // maxCoordMM bounds coordinates: a thousand kilometres, far beyond any machine,
