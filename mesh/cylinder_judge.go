@@ -40,12 +40,11 @@ func (w *cylWork) judge(fit cylFit, members []int32) (*cylPiece, bool) {
 	p.Facets = slices.Clone(members)
 	p.Concave = fit.sign < 0
 	switch {
-	case fit.rms > cylRoughMost*fit.r, w.tapers(&fit), w.bulges(p), w.isBand(p):
+	case fit.rms > cylRoughMost*fit.r, w.tapers(&fit), w.bulges(&fit, p.Facets), w.isBand(p):
 		return nil, false
 	case fit.rms > cylRoundEnough*fit.r && (w.patterned(&fit, members) || !w.bounded(members)):
 		return nil, false
 	}
-	w.corners(&fit, members)
 	w.measure(p)
 	return p, p.LengthMM > 0 && p.Share >= cylPieceLeast && p.Share*2*math.Pi >= 2*fit.turn
 }
@@ -56,21 +55,21 @@ func (w *cylWork) measure(p *cylPiece) {
 	lo, hi := math.Inf(1), math.Inf(-1)
 	inscribed := math.Inf(1)
 	var angle, density, rho2 float64
-	arcs := w.arcs(p)
+	arcs := w.pairs[:0]
 	for _, f := range p.Facets {
-		for _, v := range x.m.Facets[f] {
-			_, _, z := fit.point(x.m.Verts[v])
-			lo, hi = min(lo, z), max(hi, z)
-		}
-		from, to, near, mean, long := x.chord(fit, f)
-		inscribed = min(inscribed, near)
-		if d := to - from; d > 0 && long > 0 {
-			high := x.area[f] / long // half the facet's extent along the axis
-			angle += high * d
+		c := x.chord(fit, f)
+		arcs = append(arcs, [2]float64{math.Mod(c.from+4*math.Pi, 2*math.Pi), c.wide})
+		lo, hi = min(lo, c.low), max(hi, c.high)
+		inscribed = min(inscribed, c.near)
+		p.widest = max(p.widest, c.wide)
+		if c.wide > 0 && c.long > 0 {
+			high := x.area[f] / c.long // half of what the facet measures along the axis
+			angle += high * c.wide
 			density += high
-			rho2 += high * d * mean
+			rho2 += high * c.wide * c.square
 		}
 	}
+	w.pairs = arcs
 	p.Share = coveredShare(arcs, 0.25*fit.turn)
 	if p.Share >= cylShareMin && !w.surrounds(p) {
 		p.Share = w.shareAtBest(p, lo, hi)
@@ -87,52 +86,47 @@ func (w *cylWork) measure(p *cylPiece) {
 	p.ErrMM = max(p.DiameterMM-p.InscribedMM, 0) + 2*2*fit.rms/math.Sqrt(float64(len(w.points))/5)
 }
 
-// chord describes a facet seen along the axis: the angles that it spans, how
-// near it comes to the axis, the mean of its squared distance over angle, and
-// its length.
-func (x *cylFinder) chord(fit *cylFit, f int32) (from, to, near, mean, long float64) {
-	var px, py [3]float64
+// cylChord is a facet seen along the axis.
+type cylChord struct {
+	from, wide float64 // the angles that it spans: from, and how many
+	low, high  float64 // along the axis
+	near       float64 // how near it comes to the axis
+	square     float64 // the mean of its squared distance from the axis, over angle
+	long       float64 // its length
+}
+
+func (x *cylFinder) chord(fit *cylFit, f int32) (c cylChord) {
+	var px, py, pz [3]float64
 	for k, v := range x.m.Facets[f] {
-		px[k], py[k], _ = fit.point(x.m.Verts[v])
+		px[k], py[k], pz[k] = fit.point(x.m.Verts[v])
 	}
-	mid := math.Atan2(py[0]+py[1]+py[2], px[0]+px[1]+px[2])
-	s, c := math.Sincos(mid)
-	var ang [3]float64
+	c.low, c.high = min(pz[0], pz[1], pz[2]), max(pz[0], pz[1], pz[2])
+	// The corner furthest clockwise, and the one furthest the other way: a
+	// facet spans less than half a turn.
 	a, b := 0, 0
-	for k := range 3 {
-		ang[k] = math.Atan2(c*py[k]-s*px[k], c*px[k]+s*py[k])
-		if ang[k] < ang[a] {
+	for k := 1; k < 3; k++ {
+		if px[a]*py[k]-py[a]*px[k] < 0 {
 			a = k
 		}
-		if ang[k] > ang[b] {
+		if px[b]*py[k]-py[b]*px[k] > 0 {
 			b = k
 		}
 	}
+	c.from = math.Atan2(py[a], px[a])
+	c.wide = math.Atan2(px[a]*py[b]-py[a]*px[b], px[a]*px[b]+py[a]*py[b])
 	ra, rb := math.Hypot(px[a], py[a]), math.Hypot(px[b], py[b])
-	near = min(ra, rb)
-	d := ang[b] - ang[a]
-	mean = ra * rb
-	if d > 0 {
-		mean *= math.Sin(d) / d
+	c.near, c.square = min(ra, rb), ra*rb
+	ex, ey := px[b]-px[a], py[b]-py[a]
+	l := ex*ex + ey*ey
+	c.long = math.Sqrt(l)
+	if c.wide > 0 && l > 0 {
+		c.square *= math.Sin(c.wide) / c.wide
 		// The foot of the perpendicular from the axis, if it is on the chord.
-		ex, ey := px[b]-px[a], py[b]-py[a]
-		l := ex*ex + ey*ey
-		long = math.Sqrt(l)
-		if t := -(px[a]*ex + py[a]*ey) / l; l > 0 && t > 0 && t < 1 {
-			near = math.Abs(px[a]*ey-py[a]*ex) / long
+		if t := -(px[a]*ex + py[a]*ey) / l; t > 0 && t < 1 {
+			c.near = math.Abs(px[a]*ey-py[a]*ex) / c.long
 		}
 	}
-	return mid + ang[a], mid + ang[b], near, mean, long
-}
-
-// arcs lists the angles that the facets span, as start in [0, 2 pi) and width.
-func (w *cylWork) arcs(p *cylPiece) [][2]float64 {
-	w.pairs = w.pairs[:0]
-	for _, f := range p.Facets {
-		from, to, _, _, _ := w.x.chord(&p.fit, f)
-		w.pairs = append(w.pairs, [2]float64{math.Mod(from+4*math.Pi, 2*math.Pi), to - from})
-	}
-	return w.pairs
+	return c
 }
 
 // coveredShare returns the share of the circle that arcs (start, width) cover;
@@ -344,13 +338,13 @@ func (w *cylWork) patterned(fit *cylFit, facets []int32) bool {
 // Of few sides, whose two facets each lean against one another, three terms
 // explain much by chance: there it must explain more, what an F-test with a
 // chance of one in a thousand asks (0.05 unexplained of 8 sides, 0.25 of 16).
-func (w *cylWork) bulges(p *cylPiece) bool {
-	x, fit := w.x, &p.fit
+func (w *cylWork) bulges(fit *cylFit, facets []int32) bool {
+	x := w.x
 	lo, hi := math.Inf(1), math.Inf(-1)
 	var m [5][5]float64
 	var b [5]float64
 	var s, s1, s2 float64
-	for _, f := range p.Facets {
+	for _, f := range facets {
 		px, py, z := fit.point(x.m.Centre(f))
 		lo, hi = min(lo, z), max(hi, z)
 		rho := math.Hypot(px, py)
@@ -376,9 +370,20 @@ func (w *cylWork) bulges(p *cylPiece) bool {
 		explained += r[i] * b[i]
 	}
 	steepest := math.Abs(r[1]) + math.Hypot(r[2], r[3])
-	sides := min(2*math.Pi/fit.turn, float64(len(p.Facets))/2)
+	sides := min(2*math.Pi/fit.turn, float64(len(facets))/2)
 	unexplained := min(max((sides-6)/40, 0.02), 0.5)
 	return steepest*(hi-lo)/fit.r > math.Sin(cylLeanLeast) && explained > (1-unexplained)*all
+}
+
+// bends reports, of surface that still grows, that it bulges all over: half of
+// it leans by more than what a cylinder's facets may. A few rows of a fillet at
+// the end of a cylinder are no reason to give up.
+func (w *cylWork) bends(fit *cylFit, facets []int32) bool {
+	w.pairs = w.pairs[:0]
+	for _, f := range facets {
+		w.pairs = append(w.pairs, [2]float64{math.Abs(w.x.normal[f].Dot(fit.a)), w.x.area[f]})
+	}
+	return medianWeighted(w.pairs) > math.Sin(cylLeanLeast) && w.bulges(fit, facets)
 }
 
 // isBand reports a strip of a doubly curved surface: round in itself, but no

@@ -131,12 +131,12 @@ func (x *cylFinder) keepRound() {
 	var chord float64 // the largest chord error of a circle beyond doubt
 	for i := range x.pieces {
 		p := &x.pieces[i]
-		if n := p.fullSides(); p.Share >= cylShareMin && n >= cylSidesSure && x.sidesAlike(p) {
+		if n := p.fullSides(); p.Share >= cylShareMin && n >= cylSidesSure && p.sidesAlike() {
 			chord = max(chord, p.fit.r*(1-math.Cos(math.Pi/n)))
 		}
 	}
 	x.pieces = slices.DeleteFunc(x.pieces, func(p cylPiece) bool {
-		return p.Share < cylShareMin || !x.sidesAlike(&p) || !enoughSides(&p, chord)
+		return p.Share < cylShareMin || !p.sidesAlike() || !enoughSides(&p, chord)
 	})
 }
 
@@ -158,16 +158,7 @@ func enoughSides(p *cylPiece, chord float64) bool {
 
 // sidesAlike reports whether the sides of a coarse circle are of one width, up
 // to what the scatter of their corners does to it.
-func (x *cylFinder) sidesAlike(p *cylPiece) bool {
+func (p *cylPiece) sidesAlike() bool {
 	n := p.fullSides()
-	if n >= cylSidesAlike {
-		return true
-	}
-	most := 1.3*2*math.Pi/n + 4*p.fit.rms/p.fit.r
-	for _, f := range p.Facets {
-		if from, to, _, _, _ := x.chord(&p.fit, f); to-from > most {
-			return false
-		}
-	}
-	return true
+	return n >= cylSidesAlike || p.widest <= 1.3*2*math.Pi/n+4*p.fit.rms/p.fit.r
 }

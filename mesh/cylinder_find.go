@@ -1,0 +1,166 @@
+package mesh
+
+// This file holds what the steps of finding cylinders share, and prepares it.
+
+import (
+	"context"
+	"math"
+	"slices"
+)
+
+const degree = math.Pi / 180
+
+// cylFinder holds what all steps share. Everything per facet is written before
+// the goroutines that read it start.
+type cylFinder struct {
+	m        *Mesh
+	topo     *Topology
+	normal   []Vec     // per facet; of a facet without area, its neighbour's
+	area     []float64 // per facet, mm2
+	turn     []float32 // per half-edge: radians between the two facets; Inf where there is no neighbour
+	taken    []bool    // per facet: belongs to a piece
+	coordTol float64   // mm: what coordinates in single precision are good for
+	diagonal float64   // mm, of the box
+	pieces   []cylPiece
+	arcs     []cylSeedAt // parts of a circle between creases, from which to grow
+	free     chan *cylWork
+}
+
+// cylPiece is a round piece of surface with its fit.
+type cylPiece struct {
+	Cylinder
+	fit    cylFit
+	widest float64 // radians: the angle that the widest facet spans
+}
+
+// cylWork is one goroutine's scratch.
+type cylWork struct {
+	x        *cylFinder
+	epoch    int32
+	seen     []int32 // per facet: epoch in which it was met
+	epochV   int32
+	seenV    []int32   // per vertex: epoch in which it was met
+	bend     []float32 // per vertex, valid where seenV is the epoch: largest turn there
+	members  []int32
+	queue    []int32
+	ids      []int32
+	points   []Vec
+	sample   []Vec
+	vals     []float64
+	pairs    [][2]float64
+	tested   []int32
+	gathered []int32 // what settle last looked at
+	label    []int32 // if not nil, growing stays inside facets of this label
+	only     int32
+	angle    []float32 // per facet, made when first needed: the way round about an axis
+}
+
+func newCylFinder(ctx context.Context, m *Mesh) (*cylFinder, error) {
+	n := len(m.Facets)
+	box := m.Box()
+	x := &cylFinder{
+		m: m, topo: m.Topology(),
+		normal: make([]Vec, n), area: make([]float64, n),
+		turn: make([]float32, 3*n), taken: make([]bool, n),
+		free: make(chan *cylWork, 256),
+	}
+	if n == 0 {
+		return x, ctx.Err()
+	}
+	x.diagonal = box.Diagonal()
+	reach := 0.0
+	for k := range 3 {
+		reach = max(reach, math.Abs(box.Min[k]), math.Abs(box.Max[k]))
+	}
+	x.coordTol = max(reach*0x1p-22, m.Source.WeldTol)
+	const step = 1 << 14
+	thin := make([][]int32, (n+step-1)/step) // facets that have no normal of their own
+	err := parallel(ctx, n, step, func(from, to int) error {
+		for f := from; f < to; f++ {
+			a, b, c := m.Corners(int32(f))
+			u, v := b.Sub(a), c.Sub(a)
+			d := u.Cross(v)
+			l := d.Norm()
+			x.area[f] = l / 2
+			e := v.Sub(u)
+			if long := math.Sqrt(max(u.Dot(u), v.Dot(v), e.Dot(e))); l > 2*x.coordTol*long {
+				x.normal[f] = d.Scale(1 / l)
+			} else {
+				thin[from/step] = append(thin[from/step], int32(f))
+			}
+		}
+		return nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	x.mendNormals(slices.Concat(thin...))
+	err = parallel(ctx, n, step, func(from, to int) error {
+		for h := 3 * from; h < 3*to; h++ {
+			switch t := x.topo.Twin[h]; {
+			case t < 0:
+				x.turn[h] = float32(math.Inf(1))
+			case int(t) > h: // the one of a pair that comes first writes both
+				a, b := x.normal[h/3], x.normal[t/3]
+				x.turn[h] = float32(math.Atan2(a.Cross(b).Norm(), a.Dot(b)))
+				x.turn[t] = x.turn[h]
+			}
+		}
+		return nil
+	})
+	return x, err
+}
+
+// mendNormals gives a facet that is too thin to have a normal of its own that of
+// the facet across its longest edge, as if the edge were flipped: such facets
+// lie in seams, and what they would say of creases there is noise.
+func (x *cylFinder) mendNormals(thin []int32) {
+	// Thin facets may lie side by side: a few rounds reach across.
+	for range 8 {
+		left := thin[:0]
+		for _, f := range thin {
+			p := [3]Vec{}
+			p[0], p[1], p[2] = x.m.Corners(f)
+			best, long := int32(-1), -1.0
+			for k := range 3 {
+				g := x.topo.Neighbour(f, k)
+				if l := p[(k+1)%3].Sub(p[k]).Norm(); g >= 0 && l > long && x.normal[g] != (Vec{}) {
+					best, long = g, l
+				}
+			}
+			if best < 0 {
+				left = append(left, f)
+				continue
+			}
+			x.normal[f] = x.normal[best]
+		}
+		thin = left
+	}
+}
+
+func (x *cylFinder) worker() *cylWork {
+	select {
+	case w := <-x.free:
+		return w
+	default:
+		return &cylWork{
+			x: x, seen: make([]int32, len(x.m.Facets)),
+			seenV: make([]int32, len(x.m.Verts)), bend: make([]float32, len(x.m.Verts)),
+		}
+	}
+}
+
+func (x *cylFinder) release(w *cylWork) {
+	w.label = nil
+	select {
+	case x.free <- w:
+	default:
+	}
+}
+
+func (x *cylFinder) take(p *cylPiece) {
+	for _, f := range p.Facets {
+		x.taken[f] = true
+	}
+	x.pieces = append(x.pieces, *p)
+}

@@ -1,0 +1,312 @@
+package mesh
+
+// This file finds places from which cylinders may grow, and lets them.
+
+import (
+	"context"
+	"math"
+	"slices"
+)
+
+const (
+	// cylFlat is the turn below which two facets are one flat side.
+	cylFlat = 0.05 * degree
+	// cylGrowCrease bounds the patches about seeds: circles of 8 sides turn by
+	// 45 degrees.
+	cylGrowCrease = 50 * degree
+	// cylSeed is the size of a seed in facets: a ring of 16 sides, or a patch
+	// wide enough to average a few micrometres of noise.
+	cylSeed = 32
+	// cylArcLeast is the share of a circle that a patch between creases must
+	// show to be a seed.
+	cylArcLeast = 0.15
+	// cylMissMost is how far a seed may be from a cylinder, over the radius.
+	cylMissMost = 0.1
+	// cylCoarse is the turn from which edges are tried for the axis: circles of
+	// 15 sides or fewer.
+	cylCoarse = 24 * degree
+	// cylTries is how often a facet may lie in surface that turned out to be no
+	// cylinder before it is no seed any more.
+	cylTries = 2
+	// cylBatch is the number of seeds that grow at once, cylAhead how many they
+	// are chosen from.
+	cylBatch = 64
+	cylAhead = 512
+)
+
+// cylSeedAt is a facet from which a cylinder may grow.
+type cylSeedAt struct {
+	facet  int32
+	radius float64 // mm
+	miss   float64 // how far the patch about it is from a cylinder, over the radius
+	hint   Vec     // where to begin looking for the axis
+	arc    []int32 // if not nil, the facets from which to begin instead of a patch about facet
+}
+
+// findGrown looks for seeds in what is left, and grows them in order of how
+// well they fit.
+func (x *cylFinder) findGrown(ctx context.Context) error {
+	seeds, err := x.seeds(ctx)
+	if err != nil {
+		return err
+	}
+	// Seeds that differ by rounding only stay in the mesh's order. Arcs come
+	// first, the longest ones foremost.
+	slices.SortStableFunc(seeds, func(a, b cylSeedAt) int {
+		return int(1000*a.miss) - int(1000*b.miss)
+	})
+	slices.SortStableFunc(x.arcs, func(a, b cylSeedAt) int { return len(b.arc) - len(a.arc) })
+	seeds = append(x.arcs, seeds...)
+	tries := make([]uint8, len(x.m.Facets))
+	for len(seeds) > 0 {
+		var batch []cylSeedAt
+		batch, seeds = x.batch(seeds, tries)
+		grown := make([]*cylPiece, len(batch))
+		failed := make([][]int32, len(batch))
+		err := parallel(ctx, len(batch), 1, func(i, _ int) error {
+			w := x.worker()
+			defer x.release(w)
+			from := slices.Clone(batch[i].arc)
+			from = slices.DeleteFunc(from, func(f int32) bool { return x.taken[f] })
+			if from == nil {
+				from = w.patch(batch[i].facet, cylSeed)
+			}
+			if fit, members, ok := w.start(from, batch[i].hint); ok {
+				if p, ok := w.settle(fit, members, 3*len(members)); ok {
+					grown[i] = p
+				} else {
+					failed[i] = slices.Clone(w.gathered)
+				}
+			}
+			return ctx.Err()
+		})
+		if err != nil {
+			return err
+		}
+		for i, p := range grown {
+			switch {
+			case p == nil:
+				tries[batch[i].facet] = cylTries
+				for _, f := range failed[i] {
+					tries[f]++
+				}
+			case slices.ContainsFunc(p.Facets, func(f int32) bool { return x.taken[f] }):
+				seeds = append(seeds, batch[i])
+			default:
+				x.take(p)
+			}
+		}
+	}
+	return nil
+}
+
+// batch splits off the seeds that grow at once, on the surface that was free
+// before. They stand apart, so that one cylinder is not found many times over;
+// what still overlaps a piece that comes first in the batch grows anew in a
+// later one. The batch does not depend on the number of cores, and so neither
+// does what is found.
+func (x *cylFinder) batch(seeds []cylSeedAt, tries []uint8) (batch, rest []cylSeedAt) {
+	keep := 0
+	i := 0
+	for ; i < len(seeds) && i < cylAhead && len(batch) < cylBatch; i++ {
+		s := seeds[i]
+		if x.taken[s.facet] || tries[s.facet] >= cylTries {
+			continue
+		}
+		near := slices.ContainsFunc(batch, func(b cylSeedAt) bool {
+			return x.m.Centre(b.facet).Sub(x.m.Centre(s.facet)).Norm() < 4*max(s.radius, b.radius)
+		})
+		if near {
+			seeds[keep] = s
+			keep++
+			continue
+		}
+		batch = append(batch, s)
+	}
+	// Those passed over stand before those not reached.
+	rest = seeds[i-keep:]
+	copy(rest, seeds[:keep])
+	return batch, rest
+}
+
+// seeds lists the facets about which the surface looks like a cylinder's and
+// that see the far side of one.
+func (x *cylFinder) seeds(ctx context.Context) ([]cylSeedAt, error) {
+	const step = 1 << 12
+	tryAt := x.sparse()
+	parts := make([][]cylSeedAt, (len(tryAt)+step-1)/step)
+	err := parallel(ctx, len(tryAt), step, func(from, to int) error {
+		w := x.worker()
+		defer x.release(w)
+		for i, f := range tryAt[from:to] {
+			if i&63 == 0 && ctx.Err() != nil {
+				return ctx.Err()
+			}
+			across, ok := x.across(f)
+			if !ok {
+				continue
+			}
+			patch := w.patch(f, cylSeed)
+			for _, hint := range x.axisHints(f) {
+				fit, members, ok := w.start(patch, hint)
+				if !ok || across < 1.2*fit.r || across > 3*fit.r {
+					continue
+				}
+				out := x.normal[f].Scale(-fit.sign)
+				if miss := w.miss(&fit, members); miss < cylMissMost && !w.bends(&fit, members) && x.enclosed(fit.a, x.m.Centre(f).Add(out.Scale(across/2)), out, across/2) {
+					parts[from/step] = append(parts[from/step], cylSeedAt{facet: f, radius: fit.r, miss: miss, hint: hint})
+					break
+				}
+			}
+		}
+		return nil
+	})
+	return slices.Concat(parts...), err
+}
+
+// sparse lists facets that are not taken and at which the surface bends, at
+// least three steps apart: a cylinder has many, and one is enough.
+func (x *cylFinder) sparse() []int32 {
+	near := make([]bool, len(x.m.Facets))
+	var out []int32
+	for f := range near {
+		if near[f] || x.taken[f] || !x.turns(int32(f)) {
+			continue
+		}
+		out = append(out, int32(f))
+		for k := range 3 {
+			g := x.topo.Neighbour(int32(f), k)
+			if g < 0 {
+				continue
+			}
+			near[g] = true
+			for j := range 3 {
+				if e := x.topo.Neighbour(g, j); e >= 0 {
+					near[e] = true
+				}
+			}
+		}
+	}
+	return out
+}
+
+// across casts a ray from f to the side to which the surface bends: at a hole
+// to the far wall, at a pin through the material to its far side. It returns the
+// way to surface that faces f, if that is what the ray meets first and if it is
+// about the diameter that the bend at f suggests. Fillets, slot ends and
+// freeform surface mostly fail, and need not be looked at any closer.
+func (x *cylFinder) across(f int32) (float64, bool) {
+	n, o := x.normal[f], x.m.Centre(f)
+	var bend, curve float64
+	for k := range int32(3) {
+		h := 3*f + k
+		if t := float64(x.turn[h]); t > cylFlat && t <= cylGrowCrease {
+			a, b := x.m.Verts[x.m.Facets[f][k]], x.m.Verts[x.m.Facets[f][(k+1)%3]]
+			g := x.topo.Twin[h] / 3
+			if l := b.Sub(a).Norm(); l > 0 {
+				// The facets' heights over their edge make two sides.
+				curve = max(curve, t*l/(x.area[f]+x.area[g]))
+			}
+			bend += t * x.m.Centre(g).Sub(o).Dot(n)
+		}
+	}
+	d := n
+	if bend < 0 {
+		d = n.Scale(-1)
+	}
+	most := 16 / curve
+	hit, ok := x.m.BVH().Ray(o, d, 1e-6*x.diagonal, min(most, 2*x.diagonal))
+	return hit.T, ok && hit.T*curve > 0.5 && x.normal[hit.Facet].Dot(n) < -0.6
+}
+
+// enclosed reports whether surface stands all round a place on the axis, r away
+// from it, give or take a third: what rays across the axis meet, in all of six
+// directions but one. The direction out and its opposite are not looked at.
+func (x *cylFinder) enclosed(axis, middle, out Vec, r float64) bool {
+	out = out.Sub(axis.Scale(out.Dot(axis))).Unit()
+	side := axis.Cross(out)
+	misses := 0
+	for _, deg := range [6]float64{90, 270, 45, 225, 135, 315} {
+		s, c := math.Sincos(deg * degree)
+		hit, ok := x.m.BVH().Ray(middle, out.Scale(c).Add(side.Scale(s)), 0, 1.35*r)
+		if !ok || hit.T < 0.65*r {
+			if misses++; misses > 1 {
+				return false
+			}
+		}
+	}
+	return true
+}
+
+// arcEnclosed is enclosed at the middle of a piece.
+func (x *cylFinder) arcEnclosed(p *cylPiece) bool {
+	return x.enclosed(p.Axis, p.At, x.m.Centre(p.Facets[0]).Sub(p.At), p.fit.r)
+}
+
+// axisHints lists directions from which to begin looking for the axis at f:
+// what the patch's normals say (zero), and, where the surface turns so much
+// that chamfers can't be told from sides by the turn, each edge at which it
+// does.
+func (x *cylFinder) axisHints(f int32) []Vec {
+	hints := make([]Vec, 1, 4)
+	for k := range int32(3) {
+		if t := x.turn[3*f+k]; t > cylCoarse && t <= cylGrowCrease {
+			a, b := x.m.Verts[x.m.Facets[f][k]], x.m.Verts[x.m.Facets[f][(k+1)%3]]
+			hints = append(hints, b.Sub(a).Unit())
+		}
+	}
+	return hints
+}
+
+// turns reports whether the surface bends at an edge of f: a facet in the
+// middle of a plane is no seed.
+func (x *cylFinder) turns(f int32) bool {
+	for k := range int32(3) {
+		if t := x.turn[3*f+k]; t > cylFlat && t <= cylGrowCrease {
+			return true
+		}
+	}
+	return false
+}
+
+// patch returns the n facets nearest to f by steps across edges that are no
+// creases and lead to facets that are not taken.
+func (w *cylWork) patch(f int32, n int) []int32 {
+	x := w.x
+	w.epoch++
+	q := append(w.queue[:0], f)
+	w.seen[f] = w.epoch
+	for i := 0; i < len(q) && len(q) < n; i++ {
+		for k := range int32(3) {
+			h := 3*q[i] + k
+			if x.turn[h] > cylGrowCrease {
+				continue
+			}
+			if g := x.topo.Twin[h] / 3; w.seen[g] != w.epoch && !x.taken[g] {
+				w.seen[g] = w.epoch
+				q = append(q, g)
+			}
+		}
+	}
+	w.queue = q
+	return q
+}
+
+// miss says how far the facets' planes are from touching one cylinder, as a
+// share of the radius: their distances from the axis scatter, and they lean.
+func (w *cylWork) miss(fit *cylFit, fs []int32) float64 {
+	x := w.x
+	var s, s1, s2, lean float64
+	for _, f := range fs {
+		px, py, _ := fit.point(x.m.Centre(f))
+		n, a := x.normal[f], x.area[f]
+		d := px*n.Dot(fit.u) + py*n.Dot(fit.v)
+		t := n.Dot(fit.a)
+		s += a
+		s1 += a * d
+		s2 += a * d * d
+		lean += a * t * t
+	}
+	s1 /= s
+	return math.Sqrt(max(s2/s-s1*s1, 0)/(fit.r*fit.r) + lean/s)
+}
