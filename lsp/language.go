@@ -25,9 +25,6 @@ func parse(path string, kind kind, text []byte) *parsed {
 	return nil
 }
 
-// text returns the bytes of a range as they are written.
-func (p *parsed) textOf(r spec.Range) string { return string(p.Text[r.Start:r.End]) }
-
 // world is what the rules know about the place of a text among the files: the
 // shop in force and, for a part, its limits, findings and measurements.
 type world struct {

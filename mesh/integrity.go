@@ -128,8 +128,7 @@ func openPlaces(m *Mesh, t *Topology) []Vec {
 		}
 	}
 	root := map[int32]int32{} // of vertices
-	var find func(v int32) int32
-	find = func(v int32) int32 {
+	find := func(v int32) int32 {
 		for {
 			p, ok := root[v]
 			if !ok || p == v {

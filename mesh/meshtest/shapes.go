@@ -187,7 +187,7 @@ func Triangulate(outer []mesh.Vec, holes [][]mesh.Vec) [][3]mesh.Vec {
 			}
 		}
 		h := turned(hs[best], false)
-		if len(h) > 0 && (signedArea(hs[best]) < 0) != true {
+		if signedArea(hs[best]) >= 0 {
 			bi = len(h) - 1 - bi
 		}
 		p := h[bi]
