@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"slices"
+	"sync/atomic"
 )
 
 // Integrity says how far the mesh is a closed, consistently wound surface.
@@ -47,18 +48,12 @@ func MeasureIntegrity(ctx context.Context, m *Mesh) (Integrity, error) {
 	}
 	r.OpenAt = openPlaces(m, t)
 	r.NonmanifoldAt = nonmanifoldPlaces(m, t)
-	if err := ctx.Err(); err != nil {
+	flat, err := countFlat(ctx, m)
+	if err != nil {
 		return Integrity{}, err
 	}
-	flat := flatFacets(m)
-	for _, f := range flat {
-		if f {
-			r.DegenerateFacets++
-		}
-	}
-	r.DegenerateFacets += m.collapsed
+	r.DegenerateFacets = flat + m.collapsed
 	r.FlippedFacets, r.FlippedAt = flippedFacets(m, t)
-	var err error
 	if r.InvertedShells, err = invertedShells(ctx, m, t); err != nil {
 		return Integrity{}, err
 	}
@@ -70,18 +65,22 @@ func MeasureIntegrity(ctx context.Context, m *Mesh) (Integrity, error) {
 	return r, nil
 }
 
-// flatFacets marks the facets without area.
-func flatFacets(m *Mesh) []bool {
+// countFlat counts the facets without area.
+func countFlat(ctx context.Context, m *Mesh) (int, error) {
 	d := m.Box().Diagonal()
 	least := 1e-14 * d * d
-	flat := make([]bool, len(m.Facets))
-	_ = parallel(context.Background(), len(flat), 1<<14, func(from, to int) error {
+	var flat atomic.Int64
+	err := parallel(ctx, len(m.Facets), 1<<14, func(from, to int) error {
+		n := int64(0)
 		for f := from; f < to; f++ {
-			flat[f] = !(m.Area(int32(f)) > least)
+			if !(m.Area(int32(f)) > least) {
+				n++
+			}
 		}
+		flat.Add(n)
 		return nil
 	})
-	return flat
+	return int(flat.Load()), err
 }
 
 // countDuplicates counts the facets that have the vertices of an earlier one.

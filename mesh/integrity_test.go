@@ -1,6 +1,8 @@
 package mesh_test
 
 import (
+	"context"
+	"errors"
 	"fmt"
 	"math"
 	"math/rand/v2"
@@ -272,5 +274,33 @@ func TestIntegrityInvariant(t *testing.T) {
 	inside := meshtest.Flip(part)
 	if got := integrityOf(t, inside); got.InvertedShells != 2 || want.InvertedShells != 0 || got.SelfIntersections != want.SelfIntersections {
 		t.Errorf("inside out: %s", counts(got))
+	}
+}
+
+func TestSound(t *testing.T) {
+	cube := meshtest.Cube(1)
+	for _, c := range []struct {
+		m    *mesh.Mesh
+		want bool
+	}{{cube, true}, {without(cube, 1), false}, {flipped(cube, 1), false}, {meshtest.Flip(cube), true},
+		{meshtest.Join(cube, meshtest.BoxAt(mesh.Vec{1, 1, 0}, mesh.Vec{2, 2, 1})), false}} {
+		if got := integrityOf(t, c.m); got.Sound() != c.want {
+			t.Errorf("sound is %v for %s", got.Sound(), counts(got))
+		}
+	}
+}
+
+// TestMeasuresCancel: a context that has ended ends every measurement.
+func TestMeasuresCancel(t *testing.T) {
+	ctx, cancel := context.WithCancel(t.Context())
+	cancel()
+	m := meshtest.Cube(1)
+	_, err1 := mesh.MeasureIntegrity(ctx, m)
+	_, err2 := mesh.MeasureMass(ctx, m)
+	_, err3 := mesh.MeasureBox(ctx, m, mesh.NewFrame(mesh.Vec{0, 0, 1}, 0, 0))
+	for _, err := range []error{err1, err2, err3} {
+		if !errors.Is(err, context.Canceled) {
+			t.Errorf("got %v", err)
+		}
 	}
 }

@@ -8,7 +8,10 @@ import (
 // invertedShells counts the closed shells whose winding does not fit their
 // nesting.
 func invertedShells(ctx context.Context, m *Mesh, t *Topology) (int, error) {
-	s := newShells(m, t)
+	s, err := newShells(ctx, m, t)
+	if err != nil {
+		return 0, err
+	}
 	inverted := 0
 	for i := range s.closed {
 		if err := ctx.Err(); err != nil {
@@ -33,7 +36,7 @@ type shells struct {
 	maxX    float64 // of the mesh
 }
 
-func newShells(m *Mesh, t *Topology) *shells {
+func newShells(ctx context.Context, m *Mesh, t *Topology) (*shells, error) {
 	s := &shells{make([]bool, t.Shells), make([]float64, t.Shells), make([]int32, t.Shells), make([]Box, t.Shells), m.Box().Max[0]}
 	for i := range s.closed {
 		s.closed[i], s.box[i] = true, EmptyBox()
@@ -43,6 +46,9 @@ func newShells(m *Mesh, t *Topology) *shells {
 	most := make([]float64, t.Shells)
 	mid := box.Min.Add(box.Max).Scale(.5)
 	for f := range m.Facets {
+		if f%(1<<16) == 0 && ctx.Err() != nil {
+			return nil, ctx.Err()
+		}
 		i := t.Shell[f]
 		a, b, c := m.Corners(int32(f))
 		s.box[i] = s.box[i].Grow(a).Grow(b).Grow(c)
@@ -61,7 +67,7 @@ func newShells(m *Mesh, t *Topology) *shells {
 	for i := range sums {
 		s.volume[i] = sums[i].value()
 	}
-	return s
+	return s, nil
 }
 
 // depth counts the other closed shells around shell i, of those whose box holds

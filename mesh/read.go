@@ -99,8 +99,9 @@ var units = map[string]float64{"um": 0.001, "mm": 1, "cm": 10, "m": 1000, "in": 
 
 // Load reads, welds and scales a mesh file. The name's ending decides the
 // format, and the contents where the ending says nothing. Every error is a
-// *ReadError or the context's. Memory is bounded by the options and by a small
-// multiple of the file's size, whatever the file claims about itself.
+// *ReadError or the context's. Memory is bounded by the options, and by a small
+// multiple of the file's size but for what an archive unpacks to and places more
+// than once, whatever the file claims about itself.
 func Load(ctx context.Context, file string, o LoadOptions) (*Mesh, error) {
 	in := &input{file: file, maxBytes: o.MaxBytes, maxFacets: o.MaxFacets}
 	if in.maxBytes <= 0 {
@@ -271,8 +272,7 @@ func (in *input) reader() (reader, error) {
 }
 
 // sniff tells a kind of file by its contents: an ending and a name for a
-// message, both empty where the contents don't say. Text that might be OBJ or
-// ASCII STL counts for nothing, and so does a ZIP that might be any.
+// message, both empty where the contents don't say.
 func (in *input) sniff() (ext, name string) {
 	size := int64(len(in.data))
 	if size >= stlHead && stlHead+stlFacet*int64(stlCount(in.data)) == size {
@@ -300,7 +300,25 @@ func (in *input) sniff() (ext, name string) {
 	if word := firstWord(d); word == "solid" && bytes.IndexByte(d, 0) < 0 {
 		return ".stl", "ASCII STL"
 	}
+	if looksOBJ(in.data[:min(len(in.data), 4096)]) {
+		return ".obj", "OBJ"
+	}
 	return "", ""
+}
+
+// looksOBJ reports whether the first line that is no comment is one of OBJ.
+func looksOBJ(d []byte) bool {
+	for s := (scanner{data: d}); s.pos < len(d); s.skipLine() {
+		switch w := s.lineWord(); string(w) {
+		case "v", "vn", "vt", "o", "g", "mtllib", "usemtl":
+			return true
+		default:
+			if len(w) > 0 && w[0] != '#' {
+				return false
+			}
+		}
+	}
+	return false
 }
 
 // firstWord returns the first word of a text in lower case.

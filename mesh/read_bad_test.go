@@ -183,6 +183,7 @@ func TestBadFiles(t *testing.T) {
 	refused(t, "a.step", []byte("ISO-10303-21;\nHEADER;"), LoadOptions{}, "STEP, a CAD format")
 	refused(t, "a.stl", []byte("ISO-10303-21;\nHEADER;"), LoadOptions{}, "by its name it is STL, but its contents are STEP")
 	refused(t, "a.stl", []byte("PK\x03\x04"), LoadOptions{}, "by its name it is STL, but its contents are a ZIP archive")
+	refused(t, "a.stl", []byte("# made\n\no part\nv 0 0 0\n"), LoadOptions{}, "by its name it is STL, but its contents are OBJ")
 	refused(t, "a.3mf", binarySTL(tetra()), LoadOptions{Unit: "mm"}, "by its name it is 3MF, but its contents are binary STL")
 	refused(t, "a.obj", asciiSTL(tetra()), LoadOptions{}, "by its name it is OBJ, but its contents are ASCII STL")
 	refused(t, "a.ply", []byte("<!DOCTYPE html><p>404"), LoadOptions{}, "a web page")
