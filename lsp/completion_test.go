@@ -214,7 +214,7 @@ func TestNoOfferBreaksTheText(t *testing.T) {
 	offered := 0
 	for path, whole := range map[string]string{workspace(t): plateText, filepath.Join(t.TempDir(), "shop.toml"): string(shop)} {
 		kind := kindOf(path)
-		for at := 0; at <= len(whole); at += 7 {
+		for at := 0; at <= len(whole); at += 17 {
 			for _, rest := range []string{whole[at:], ""} {
 				items, text := completeAt(t, e, path, whole[:at]+"|"+rest)
 				before := broken(parse(path, kind, []byte(text)))

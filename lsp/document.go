@@ -1,6 +1,7 @@
 package lsp
 
 import (
+	"math"
 	"path/filepath"
 	"strings"
 	"sync"
@@ -61,6 +62,9 @@ func (d document) with(version int32, text []byte, lines *lineTable) *document {
 	d.parse = sync.OnceValue(func() *parsed { return parse(d.path, d.kind, text) })
 	return &d
 }
+
+// unopened is the version of a text that was read from disk.
+const unopened = math.MinInt32
 
 // pathOf is the key under which a document is kept. Editors spell one file's
 // URI in several ways (%3A for a colon), so the decoded path is compared and

@@ -226,7 +226,7 @@ func (p *places) read(path string) *document {
 		if err != nil {
 			return nil
 		}
-		doc = newDocument(uri.File(path), 0, text, p.snap.client.unit)
+		doc = newDocument(uri.File(path), unopened, text, p.snap.client.unit)
 	}
 	p.docs[path] = doc
 	return doc

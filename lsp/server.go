@@ -51,6 +51,7 @@ func (s *server) calls() map[string]call {
 	calls := map[string]call{
 		protocol.MethodTextDocumentHover:      answer(s.session.hover),
 		protocol.MethodTextDocumentCompletion: answer(s.session.complete),
+		protocol.MethodTextDocumentCodeAction: answer(s.session.actions),
 	}
 	maps.Copy(calls, s.more)
 	return calls
@@ -252,8 +253,10 @@ type client struct {
 	progress bool                          // shows progress
 	watches  bool                          // takes registrations for watched files
 
-	snippets      bool // takes completions with places to fill in
-	markdownItems bool // shows the documentation of completions as Markdown
+	snippets       bool // takes completions with places to fill in
+	markdownItems  bool // shows the documentation of completions as Markdown
+	actions        bool // takes code actions with edits in them
+	versionedEdits bool // takes edits that name the version they fit
 }
 
 func clientOf(c *protocol.ClientCapabilities) client {
@@ -264,6 +267,7 @@ func clientOf(c *protocol.ClientCapabilities) client {
 	if t := c.TextDocument; t != nil {
 		out.related = t.PublishDiagnostics != nil && is(t.PublishDiagnostics.RelatedInformation)
 		out.markdown = t.Hover != nil && len(t.Hover.ContentFormat) > 0 && t.Hover.ContentFormat[0] == protocol.MarkupKindMarkdown
+		out.actions = t.CodeAction != nil && len(t.CodeAction.CodeActionLiteralSupport.CodeActionKind.ValueSet) > 0
 		if t.Completion != nil && t.Completion.CompletionItem != nil {
 			item := t.Completion.CompletionItem
 			out.snippets = is(item.SnippetSupport)
@@ -271,6 +275,7 @@ func clientOf(c *protocol.ClientCapabilities) client {
 		}
 	}
 	if w := c.Workspace; w != nil {
+		out.versionedEdits = w.WorkspaceEdit != nil && is(w.WorkspaceEdit.DocumentChanges)
 		out.watches = w.DidChangeWatchedFiles != nil && is(w.DidChangeWatchedFiles.DynamicRegistration)
 	}
 	out.progress = c.Window != nil && is(c.Window.WorkDoneProgress)
@@ -291,6 +296,7 @@ func capabilities(c client) protocol.ServerCapabilities {
 			Save:      protocol.Boolean(true),
 		},
 		HoverProvider:      protocol.Boolean(true),
+		CodeActionProvider: &protocol.CodeActionOptions{CodeActionKinds: []protocol.CodeActionKind{quickFix}},
 		CompletionProvider: &protocol.CompletionOptions{TriggerCharacters: []string{"\"", "'", "[", ".", "=", "/", " "}},
 	}
 }

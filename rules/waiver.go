@@ -2,7 +2,6 @@ package rules
 
 import (
 	"fmt"
-	"slices"
 	"time"
 
 	"corbel/spec"
@@ -29,14 +28,7 @@ func newWaivers(part *spec.Part, policy Policy, now time.Time) *waivers {
 	return w
 }
 
-// waivable: a shop that names no checks lets all be waived, but nothing waives
-// what is wrong with the text itself.
-func (w *waivers) waivable(check string) bool {
-	if check == Spec.Name {
-		return false
-	}
-	return w.policy.WaivableFrom.File == "" || slices.Contains(w.policy.Waivable, check)
-}
+func (w *waivers) waivable(check string) bool { return w.policy.Allows(check) }
 
 func (w *waivers) tooLong(v *spec.Waiver) bool {
 	days := w.policy.WaiverDays
