@@ -76,6 +76,9 @@ func pathOf(u uri.URI) string {
 	return filepath.Clean(u.FsPath())
 }
 
+// uriOfFile is the URI of a file that is not open.
+func uriOfFile(path string) uri.URI { return uri.File(path) }
+
 // edited returns the document after the editor's changes, each of which counts
 // in the text that the one before it left.
 func (d *document) edited(version int32, changes []protocol.TextDocumentContentChangeEvent) *document {

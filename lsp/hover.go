@@ -236,7 +236,7 @@ func (p *page) value(place spec.Place, w *world, doc *document) {
 	if info == nil || place.Node == nil {
 		return
 	}
-	text, isText := place.Node.Value.(string)
+	text, isText := textAt(place)
 	if info.Dim != spec.None && isText {
 		if q, err := spec.ParseQuantity(text, info.Dim); err == nil {
 			if others := q.Others(); len(others) > 0 {

@@ -25,6 +25,22 @@ func parse(path string, kind kind, text []byte) *parsed {
 	return nil
 }
 
+// textAt returns the text that a place is on, an entry of a list included.
+func textAt(place spec.Place) (string, bool) {
+	n := place.Node
+	if n != nil && n.Kind == spec.KindArray && place.Entry >= 0 && place.Entry < len(n.Kids) {
+		n = n.Kids[place.Entry]
+	}
+	if n == nil || place.Where != spec.OnValue {
+		return "", false
+	}
+	text, ok := n.Value.(string)
+	return text, ok
+}
+
+// textOf returns the bytes of a range as they are written.
+func (p *parsed) textOf(r spec.Range) string { return string(p.Text[r.Start:r.End]) }
+
 // world is what the rules know about the place of a text among the files: the
 // shop in force and, for a part, its limits, findings and measurements.
 type world struct {

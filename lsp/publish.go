@@ -209,24 +209,26 @@ func (p *places) location(l rules.Location) (protocol.Location, bool) {
 	if path == "" {
 		return protocol.Location{}, false
 	}
-	doc := p.docs[path]
-	if doc == nil {
-		doc = p.read(path)
-	}
+	doc := p.open(path)
 	if doc == nil {
 		return protocol.Location{}, false
 	}
 	return protocol.Location{URI: doc.uri, Range: doc.lines().rangeOf(l.At, doc.unit)}, true
 }
 
-func (p *places) read(path string) *document {
+// open returns the text of a path, open or read from disk; nil where it can't
+// be read.
+func (p *places) open(path string) *document {
+	if doc := p.docs[path]; doc != nil {
+		return doc
+	}
 	doc := p.snap.docs[path]
 	if doc == nil {
 		text, err := readDisk(path)
 		if err != nil {
 			return nil
 		}
-		doc = newDocument(uri.File(path), unopened, text, p.snap.client.unit)
+		doc = newDocument(uriOfFile(path), unopened, text, p.snap.client.unit)
 	}
 	p.docs[path] = doc
 	return doc

@@ -49,9 +49,17 @@ type call func(ctx context.Context, snap *snapshot, params jsonrpc2.RawMessage) 
 // calls are the requests that are known besides initialize and shutdown.
 func (s *server) calls() map[string]call {
 	calls := map[string]call{
-		protocol.MethodTextDocumentHover:      answer(s.session.hover),
-		protocol.MethodTextDocumentCompletion: answer(s.session.complete),
-		protocol.MethodTextDocumentCodeAction: answer(s.session.actions),
+		protocol.MethodTextDocumentHover:          answer(s.session.hover),
+		protocol.MethodTextDocumentCompletion:     answer(s.session.complete),
+		protocol.MethodTextDocumentCodeAction:     answer(s.session.actions),
+		protocol.MethodTextDocumentDefinition:     answer(s.session.definition),
+		protocol.MethodTextDocumentReferences:     answer(s.session.references),
+		protocol.MethodTextDocumentPrepareRename:  answer(s.session.prepareRename),
+		protocol.MethodTextDocumentRename:         answer(s.session.rename),
+		protocol.MethodTextDocumentDocumentLink:   answer(s.session.links),
+		protocol.MethodTextDocumentDocumentSymbol: answer(s.session.symbols),
+		protocol.MethodTextDocumentFoldingRange:   answer(s.session.folds),
+		protocol.MethodWorkspaceSymbol:            answer(s.session.workspaceSymbols),
 	}
 	maps.Copy(calls, s.more)
 	return calls
@@ -185,6 +193,8 @@ func (s *server) take(method string, raw jsonrpc2.RawMessage) error {
 				s.session.look(pathOf(c.URI), false)
 			}
 		})
+	case protocol.MethodWorkspaceDidChangeWorkspaceFolders:
+		return on(raw, func(p *protocol.DidChangeWorkspaceFoldersParams) { s.session.moveFolders(&p.Event) })
 	case protocol.MethodWindowWorkDoneProgressCancel:
 		return on(raw, func(p *protocol.WorkDoneProgressCancelParams) {
 			s.session.halt(s.session.stages.pathOf(p.Token))
@@ -233,6 +243,7 @@ func (s *server) initialize(req *jsonrpc2.Request) (*protocol.InitializeResult, 
 		return nil, err
 	}
 	c := clientOf(&params.Capabilities)
+	c.folders = foldersOf(params)
 	s.stage = serving
 	s.session.start(c)
 	if params.ProcessID != nil {
@@ -257,6 +268,9 @@ type client struct {
 	markdownItems  bool // shows the documentation of completions as Markdown
 	actions        bool // takes code actions with edits in them
 	versionedEdits bool // takes edits that name the version they fit
+	tree           bool // shows an outline as a tree
+
+	folders []string // of the workspace
 }
 
 func clientOf(c *protocol.ClientCapabilities) client {
@@ -267,6 +281,7 @@ func clientOf(c *protocol.ClientCapabilities) client {
 	if t := c.TextDocument; t != nil {
 		out.related = t.PublishDiagnostics != nil && is(t.PublishDiagnostics.RelatedInformation)
 		out.markdown = t.Hover != nil && len(t.Hover.ContentFormat) > 0 && t.Hover.ContentFormat[0] == protocol.MarkupKindMarkdown
+		out.tree = t.DocumentSymbol != nil && is(t.DocumentSymbol.HierarchicalDocumentSymbolSupport)
 		out.actions = t.CodeAction != nil && len(t.CodeAction.CodeActionLiteralSupport.CodeActionKind.ValueSet) > 0
 		if t.Completion != nil && t.Completion.CompletionItem != nil {
 			item := t.Completion.CompletionItem
@@ -282,12 +297,27 @@ func clientOf(c *protocol.ClientCapabilities) client {
 	return out
 }
 
+// foldersOf returns the folders of the workspace, as new or old editors name them.
+func foldersOf(p *protocol.InitializeParams) []string {
+	var out []string
+	if folders, ok := p.WorkspaceFolders.Get(); ok {
+		for _, f := range folders {
+			out = append(out, pathOf(f.URI))
+		}
+	}
+	if len(out) == 0 && p.RootURI != nil && p.RootURI.IsFile() {
+		out = append(out, pathOf(*p.RootURI))
+	}
+	return out
+}
+
 func is(b *bool) bool { return b != nil && *b }
 
 // capabilities is what the server offers. It names no diagnostic provider: an
 // editor that was offered one as well shows every finding twice.
 func capabilities(c client) protocol.ServerCapabilities {
 	yes, incremental := true, protocol.TextDocumentSyncKindIncremental
+	folders := &protocol.WorkspaceFoldersServerCapabilities{Supported: &yes, ChangeNotifications: protocol.Boolean(true)}
 	return protocol.ServerCapabilities{
 		PositionEncoding: c.unit,
 		TextDocumentSync: &protocol.TextDocumentSyncOptions{
@@ -295,9 +325,17 @@ func capabilities(c client) protocol.ServerCapabilities {
 			Change:    &incremental,
 			Save:      protocol.Boolean(true),
 		},
-		HoverProvider:      protocol.Boolean(true),
-		CodeActionProvider: &protocol.CodeActionOptions{CodeActionKinds: []protocol.CodeActionKind{quickFix}},
-		CompletionProvider: &protocol.CompletionOptions{TriggerCharacters: []string{"\"", "'", "[", ".", "=", "/", " "}},
+		HoverProvider:           protocol.Boolean(true),
+		DefinitionProvider:      protocol.Boolean(true),
+		ReferencesProvider:      protocol.Boolean(true),
+		RenameProvider:          &protocol.RenameOptions{PrepareProvider: &yes},
+		DocumentLinkProvider:    &protocol.DocumentLinkOptions{},
+		DocumentSymbolProvider:  protocol.Boolean(true),
+		FoldingRangeProvider:    protocol.Boolean(true),
+		WorkspaceSymbolProvider: protocol.Boolean(true),
+		Workspace:               &protocol.WorkspaceOptions{WorkspaceFolders: folders},
+		CodeActionProvider:      &protocol.CodeActionOptions{CodeActionKinds: []protocol.CodeActionKind{quickFix}},
+		CompletionProvider:      &protocol.CompletionOptions{TriggerCharacters: []string{"\"", "'", "[", ".", "=", "/", " "}},
 	}
 }
 

@@ -6,6 +6,7 @@ import (
 	"maps"
 	"path/filepath"
 	"runtime/debug"
+	"slices"
 	"sync"
 	"time"
 
@@ -187,6 +188,21 @@ func (s *session) edit(u uri.URI, version int32, changes []protocol.TextDocument
 // close forgets a text: its findings are cleared and the disk counts again.
 func (s *session) close(u uri.URI) {
 	s.change(pathOf(u), func(*document) *document { return nil })
+}
+
+// moveFolders takes folders into the workspace and out of it.
+func (s *session) moveFolders(e *protocol.WorkspaceFoldersChangeEvent) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	next := *s.now
+	next.client.folders = slices.Clone(next.client.folders)
+	for _, f := range e.Removed {
+		next.client.folders = slices.DeleteFunc(next.client.folders, func(path string) bool { return path == pathOf(f.URI) })
+	}
+	for _, f := range e.Added {
+		next.client.folders = append(next.client.folders, pathOf(f.URI))
+	}
+	s.now = &next
 }
 
 // readFile is how the rules read: the open text if there is one, else the disk.
