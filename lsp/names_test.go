@@ -335,4 +335,3 @@ func TestWorkspaceSymbols(t *testing.T) {
 		t.Errorf("symbols of the other folder are %q, want %q", got, want)
 	}
 }
-
