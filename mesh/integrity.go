@@ -126,36 +126,32 @@ func openPlaces(m *Mesh, t *Topology) []Vec {
 			halves = append(halves, int32(h))
 		}
 	}
-	root := map[int32]int32{} // of vertices
+	root := make([]int32, len(m.Verts))
+	for v := range root {
+		root[v] = int32(v)
+	}
 	find := func(v int32) int32 {
-		for {
-			p, ok := root[v]
-			if !ok || p == v {
-				return v
-			}
-			if q, ok := root[p]; ok {
-				root[v] = q
-			}
-			v = p
+		for root[v] != v {
+			root[v] = root[root[v]]
+			v = root[v]
 		}
+		return v
 	}
 	for _, h := range halves {
 		a, b := m.ends(h)
 		a, b = find(a), find(b)
 		root[max(a, b)] = min(a, b)
 	}
-	index := map[int32]int{}
+	number := make([]int32, len(m.Verts)) // of the rim, plus one, by its root
 	var rims []rim
 	for _, h := range halves {
 		a, b := m.ends(h)
 		v := find(a)
-		i, ok := index[v]
-		if !ok {
-			i = len(rims)
-			index[v] = i
+		if number[v] == 0 {
 			rims = append(rims, rim{half: h})
+			number[v] = int32(len(rims))
 		}
-		rims[i].length += m.Verts[a].Sub(m.Verts[b]).Norm()
+		rims[number[v]-1].length += m.Verts[a].Sub(m.Verts[b]).Norm()
 	}
 	slices.SortStableFunc(rims, func(a, b rim) int { return cmp.Compare(b.length, a.length) })
 	var at []Vec

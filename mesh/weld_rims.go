@@ -4,6 +4,8 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"math/bits"
+	"math/rand/v2"
 	"slices"
 )
 
@@ -34,7 +36,7 @@ func weldRims(ctx context.Context, m *Mesh) (*Mesh, error) {
 	if err != nil {
 		return nil, err
 	}
-	w := mapVertices(m, to)
+	w := mapVertices(m, rim, to)
 	after := w.Topology()
 	if after.OpenEdges >= before.OpenEdges || after.NonmanifoldEdges > before.NonmanifoldEdges || len(w.Facets) == 0 {
 		return m, nil
@@ -65,61 +67,76 @@ func rimVertices(m *Mesh, t *Topology) []int32 {
 }
 
 // nearestEarlier gives every vertex of the list the nearest one before it that
-// stays and is nearer than tol; all others stay. Cells twice the tolerance wide
-// hold the ones that stay, which are at least a tolerance apart, so a cell holds
-// few, and what is near a point lies in its cell or the seven on its side.
-func nearestEarlier(ctx context.Context, verts []Vec, list []int32, tol float64) (map[int32]int32, error) {
-	type cell [3]int64
-	stay := make(map[cell][]int32, len(list))
-	to := map[int32]int32{}
+// stays and is nearer than tol; all others stay, and are given themselves. Cells
+// eight tolerances wide hold the ones that stay, which are at least a tolerance
+// apart. What is near a point lies in its cell, or in a neighbour that the point
+// is near to, which is seldom. Cells that share a slot of the table cost no more
+// than a few distances.
+func nearestEarlier(ctx context.Context, verts []Vec, list []int32, tol float64) ([]int32, error) {
+	bits := bits.Len(uint(len(list)))
+	head := make([]int32, 2<<bits) // place in the list plus one
+	next := make([]int32, len(list))
+	seed := rand.Uint64()
+	slot := func(c [3]int64) uint64 {
+		h := seed
+		for _, x := range c {
+			h = (h ^ uint64(x)) * 0x9e3779b97f4a7c15
+			h ^= h >> 29
+		}
+		return h >> (63 - bits)
+	}
+	to := make([]int32, len(list))
 	for i, v := range list {
 		if i%4096 == 0 && ctx.Err() != nil {
 			return nil, ctx.Err()
 		}
-		var home, side cell
+		var home, side [3]int64
+		sides := 0 // a bit for each axis along which a neighbour is near
 		for k, x := range verts[v] {
-			f := math.Floor(x / (2 * tol))
+			f := math.Floor(x / (8 * tol))
 			home[k], side[k] = int64(f), int64(f)-1
-			if x/(2*tol)-f > 0.5 {
+			if x/(8*tol)-f > 0.5 {
 				side[k] += 2
 			}
+			if d := x/(8*tol) - f; min(d, 1-d) < 0.13 {
+				sides |= 1 << k
+			}
 		}
-		best, least := int32(-1), tol
+		best, least := v, tol
 		for n := range 8 {
+			if n&^sides != 0 {
+				continue
+			}
 			c := home
 			for k := range c {
 				if n>>k&1 == 1 {
 					c[k] = side[k]
 				}
 			}
-			for _, w := range stay[c] {
-				if d := verts[v].Sub(verts[w]).Norm(); d < least || d == least && w < best {
+			for j := head[slot(c)]; j > 0; j = next[j-1] {
+				w := list[j-1]
+				if d := verts[v].Sub(verts[w]).Norm(); d < least || d == least && best != v && w < best {
 					best, least = w, d
 				}
 			}
 		}
-		if best >= 0 {
-			to[v] = best
-		} else {
-			stay[home] = append(stay[home], v)
+		if to[i] = best; best == v {
+			s := slot(home)
+			next[i], head[s] = head[s], int32(i)+1
 		}
 	}
 	return to, nil
 }
 
-// mapVertices replaces vertices, and leaves out collapsed facets and vertices
-// that are not used any more.
-func mapVertices(m *Mesh, to map[int32]int32) *Mesh {
+// mapVertices replaces the vertices of the list by others before them, and
+// leaves out collapsed facets and vertices that are not used any more.
+func mapVertices(m *Mesh, list, to []int32) *Mesh {
 	number := make([]int32, len(m.Verts))
-	verts := make([]Vec, 0, len(m.Verts)-len(to))
-	for v, p := range m.Verts {
-		if _, ok := to[int32(v)]; !ok {
-			number[v] = int32(len(verts))
-			verts = append(verts, p)
-		}
+	for v := range number {
+		number[v] = int32(v)
 	}
-	for v, w := range to {
-		number[v] = number[w]
+	for i, v := range list {
+		number[v] = to[i]
 	}
 	facets := make([][3]int32, 0, len(m.Facets))
 	for _, f := range m.Facets {
@@ -128,5 +145,5 @@ func mapVertices(m *Mesh, to map[int32]int32) *Mesh {
 			facets = append(facets, g)
 		}
 	}
-	return New(dropUnused(verts, facets), facets)
+	return New(dropUnused(slices.Clone(m.Verts), facets), facets)
 }

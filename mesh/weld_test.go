@@ -125,3 +125,37 @@ func TestWeldRims(t *testing.T) {
 		t.Errorf("the slit was closed: %q", w.Source.Notes)
 	}
 }
+
+// TestNearestEarlier compares with all pairs, points on cell borders included.
+func TestNearestEarlier(t *testing.T) {
+	rng := rand.New(rand.NewPCG(23, 24))
+	for round := range 200 {
+		tol := []float64{1, 0.1, 0x1p-20}[round%3]
+		verts := make([]Vec, 120)
+		list := make([]int32, len(verts))
+		for i := range verts {
+			list[i] = int32(i)
+			for k := range 3 {
+				verts[i][k] = tol * 8 * float64(rng.IntN(3)-1)
+				if rng.IntN(2) == 0 {
+					verts[i][k] += tol * (rng.Float64()*4 - 2)
+				}
+			}
+		}
+		got, err := nearestEarlier(t.Context(), verts, list, tol)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for i, v := range verts {
+			best, least := int32(i), tol
+			for j := range int32(i) {
+				if d := v.Sub(verts[j]).Norm(); got[j] == j && d < least {
+					best, least = j, d
+				}
+			}
+			if got[i] != best {
+				t.Fatalf("round %d: vertex %d goes to %d, want %d", round, i, got[i], best)
+			}
+		}
+	}
+}
