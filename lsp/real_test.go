@@ -135,7 +135,7 @@ func TestServeAgreesWithCheck(t *testing.T) {
 // agreeing are files of the demo that are measured in a second or two and have
 // findings of the text, of limits and of geometry.
 var agreeing = []string{
-	"shop.toml", "parts/distributor.part.toml", "parts/hatch-cover.part.toml", "parts/spray-nozzle.part.toml",
+	"shop.toml", "parts/distributor.part.toml", "parts/latch.part.toml", "parts/spray-nozzle.part.toml",
 }
 
 // After any edits the findings are those of a fresh start on the same text.
