@@ -305,8 +305,9 @@ func foldersOf(p *protocol.InitializeParams) []string {
 			out = append(out, pathOf(f.URI))
 		}
 	}
-	if len(out) == 0 && p.RootURI != nil && p.RootURI.IsFile() {
-		out = append(out, pathOf(*p.RootURI))
+	//lint:ignore SA1019 editors of before 2018's protocol send nothing else
+	if root := p.RootURI; len(out) == 0 && root != nil && root.IsFile() {
+		out = append(out, pathOf(*root))
 	}
 	return out
 }

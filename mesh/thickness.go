@@ -53,6 +53,7 @@ type ThicknessField struct {
 	nodes []node
 	cells []cell // of node len(Facets)+i
 	gauge gauge  // to measure a node again
+	memo  regionMemo
 }
 
 // ThinRegion is a connected thin place: both faces of a wall, or of a gap,

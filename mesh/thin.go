@@ -4,6 +4,7 @@ import (
 	"math"
 	"slices"
 	"sort"
+	"sync"
 )
 
 // This file joins what is thinner than a limit into regions, and tells how a
@@ -12,7 +13,41 @@ import (
 // Regions returns the connected regions with values below limit, thinnest
 // first. Values within Err of the limit pass, and a limit above the cap counts
 // as the cap.
+//
+// The regions of the last few limits are kept: a spec that is typed in an
+// editor is judged again at every key, by the same limits.
 func (t *ThicknessField) Regions(limitMM float64) []ThinRegion {
+	t.memo.Lock()
+	defer t.memo.Unlock()
+	for _, r := range t.memo.last {
+		if r.limitMM == limitMM {
+			return slices.Clone(r.regions)
+		}
+	}
+	found := t.regionsBelow(limitMM)
+	t.memo.last = append(t.memo.last, limitRegions{limitMM, found})
+	if len(t.memo.last) > regionsKept {
+		t.memo.last = slices.Delete(t.memo.last, 0, 1)
+	}
+	return slices.Clone(found)
+}
+
+// regionsKept is for how many limits a field keeps its regions: those of walls
+// held on two sides and on one, and of feather edges, before and after a change.
+const regionsKept = 6
+
+// regionMemo keeps the regions of a field's last limits.
+type regionMemo struct {
+	sync.Mutex
+	last []limitRegions
+}
+
+type limitRegions struct {
+	limitMM float64
+	regions []ThinRegion
+}
+
+func (t *ThicknessField) regionsBelow(limitMM float64) []ThinRegion {
 	s := thinSets{t: t, lim: float32(min(limitMM, t.Params.CapMM) - t.Err)}
 	s.set = make([]int32, len(t.nodes))
 	for i := range s.set {
