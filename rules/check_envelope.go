@@ -270,10 +270,13 @@ func (p *Subject) whereMachine() Location {
 func sayEnvelope(p *Subject, f *Finding) {
 	d := f.detail.(envelopeDetail)
 	value, limit := pair(f.Measured, f.Limit, 0.05)
-	what, left := "long along "+d.axis, fmt.Sprintf("margins of %s mm taken off", plain(d.margin))
+	what, left := "long along "+d.axis, fmt.Sprintf(", margins of %s mm taken off", plain(d.margin))
 	switch d.axis {
 	case "z":
-		what, left = "high", "lift counted in"
+		what, left = "high", ""
+		if o := p.Spec.Orientation.Lift; o.Set && o.V.V > 0 {
+			left = ", its lift counted in"
+		}
 	case "diameter":
 		what = "across"
 	}
@@ -281,10 +284,10 @@ func sayEnvelope(p *Subject, f *Finding) {
 	if xy, _ := p.greenScale(); xy != 1 {
 		size = "Green part"
 	}
-	f.Message = fmt.Sprintf("%s is %s mm %s, more than the %s mm that machine %q holds, %s.", size, value, what, limit, d.machine.Name.V, left)
+	f.Message = fmt.Sprintf("%s is %s mm %s, more than the %s mm that machine %q holds%s.", size, value, what, limit, d.machine.Name.V, left)
 	switch {
 	case len(d.advice) == 0:
-		f.Help = "No turn about the build direction, axis direction or machine of the shop holds it: split the part, or find another machine."
+		f.Help = "It fits at no turn, on no other side, and on no other machine of the shop: split the part, or find another machine."
 	default:
 		f.Help = "It would fit: " + strings.Join(d.advice, "; or ") + "."
 	}

@@ -49,6 +49,10 @@ func sayFloating(p *Subject, f *Finding) {
 	area := ""
 	if s.AreaMM2 > 0 {
 		area = fmt.Sprintf(" with a face of %s mm2", rounded(s.AreaMM2))
+		if f.Limit > 0 {
+			value, limit := pair(s.AreaMM2, f.Limit, 0.05)
+			area = fmt.Sprintf(" with a face of %s mm2, more than the %s mm2 that may,", value, limit)
+		}
 	}
 	f.Message = fmt.Sprintf("Part starts in mid-air%s, %s mm above the platform, %s.", area, number(s.Height, 0.05), p.where(f))
 	f.Help = "Turn the part so that this place grows out of material below, join it to the part lower down, or plan support under it."

@@ -249,7 +249,11 @@ func sayHole(p *Subject, f *Finding) {
 	if d.decl != nil && d.decl.Name.Set {
 		name = fmt.Sprintf("Hole %q", d.decl.Name.V)
 	}
-	value, limit := pair(f.Measured, f.Limit, f.Band)
+	band := f.Band
+	if d.kind == "deep" {
+		band = ratioBand
+	}
+	value, limit := pair(f.Measured, f.Limit, band)
 	lying := "lies flat"
 	if d.tilt < 85*math.Pi/180 {
 		lying = fmt.Sprintf("leans %.0f deg from the build direction", degrees(d.tilt))
@@ -269,18 +273,22 @@ func sayHole(p *Subject, f *Finding) {
 		if !d.hole.Through {
 			what = "blind"
 		}
-		f.Message = fmt.Sprintf("%s of %s mm is %s and %s mm deep, %s times its diameter where %s is the most that powder leaves in %s, %s.", name, number(d.hole.DiameterMM, 0.005), what,
-			rounded(d.hole.LengthMM), number(f.Measured, 0.05), plain(f.Limit), p.forWhat(), place)
+		f.Message = fmt.Sprintf("%s of %s mm is %s mm deep and %s, %s times its diameter where powder comes out of %s at most in %s, %s.", name, number(d.hole.DiameterMM, d.hole.ErrMM),
+			rounded(d.hole.LengthMM), what, value, limit, p.forWhat(), place)
 		f.Help = "Widen it, shorten it, open its far end, or drill it afterwards."
 	case "match":
 		f.Message = fmt.Sprintf("%s is declared %s mm and drawn %s mm %s%s.", name, limit, value, place, closeCall(f))
 		f.Help = "Correct the diameter here, or the model."
 	case "wide":
-		f.Message = fmt.Sprintf("%s is drawn %s mm, wider than the %s mm that it shall have after the finish %q, %s.", name, value, limit, d.decl.Finish.V, place)
+		f.Message = fmt.Sprintf("%s is drawn %s mm, too wide to %s to %s mm, %s.", name, value, d.decl.Finish.V, limit, place)
 		f.Help = "Draw it smaller by twice the stock."
 	case "stock":
-		f.Message = fmt.Sprintf("%s is drawn %s mm for a finished %s mm, which leaves %s mm a side for the finish %q where %s mm is asked, %s%s.", name,
-			number(d.hole.DiameterMM, 0.005), plain(d.decl.Diameter.V.V), value, d.decl.Finish.V, limit, place, closeCall(f))
+		left := "nothing"
+		if f.Measured > 0 {
+			left = value + " mm a side"
+		}
+		f.Message = fmt.Sprintf("%s is drawn %s mm for a finished %s mm, which leaves %s to %s where %s mm a side is asked, %s%s.", name,
+			number(d.hole.DiameterMM, d.hole.ErrMM), plain(d.decl.Diameter.V.V), left, d.decl.Finish.V, limit, place, closeCall(f))
 		f.Help = fmt.Sprintf("Draw it %s mm, so that the tool cuts all round.", plain(roundTo(d.decl.Diameter.V.V-2*f.Limit, 3)))
 	case "missing":
 		f.Message = fmt.Sprintf("%s is declared here, and the mesh has no round hole %s.", name, place)

@@ -78,16 +78,17 @@ func judgeRegion(p *Subject, r mesh.OverhangRegion, angle Limit) (Finding, bool)
 func sayOverhang(p *Subject, f *Finding) {
 	r := f.detail.(mesh.OverhangRegion)
 	angle, _ := p.Limit("overhang.angle")
-	lies := fmt.Sprintf("lies at %s deg, below %s deg", number(degrees(r.InclinationRad), 0.5), plain(degrees(angle.V)))
+	lie, least := pair(degrees(r.InclinationRad), degrees(angle.V), 0.5)
+	lies := fmt.Sprintf("lies at %s deg, below %s deg", lie, least)
 	over := fmt.Sprintf("over %s mm2 %s", rounded(f.AreaMM2), p.where(f))
 	value, limit := pair(f.Measured, f.Limit, f.Band)
-	switch r.Kind {
-	case mesh.Ledge:
+	switch {
+	case f.Unit == "mm" && r.Kind == mesh.Ledge:
 		f.Message = fmt.Sprintf("Ledge %s, and reaches %s mm, further than %s mm for %s, %s%s.", lies, value, limit, p.forWhat(), over, closeCall(f))
-	case mesh.Bridge:
+	case f.Unit == "mm":
 		f.Message = fmt.Sprintf("Bridge %s, and spans %s mm, further than %s mm for %s, %s%s.", lies, value, limit, p.forWhat(), over, closeCall(f))
 	default:
 		f.Message = fmt.Sprintf("Downskin %s for %s, with nothing below to carry it, %s.", lies, p.forWhat(), over)
 	}
-	f.Help = fmt.Sprintf("Turn the part so that this face stands at %s deg or more, carry it on a chamfer or a rib, or plan support and its removal.", plain(degrees(angle.V)))
+	f.Help = fmt.Sprintf("Turn the part so that this face stands at %s deg or more, carry it on a chamfer or a rib, or plan support and its removal.", least)
 }

@@ -188,7 +188,11 @@ func sayPowder(p *Subject, f *Finding) {
 	if d.powder > 0 {
 		held = fmt.Sprintf(" %s g of %s powder", rounded(d.powder), p.Spec.Material.V)
 	}
-	value, limit := pair(f.Measured, f.Limit, f.Band)
+	band := f.Band
+	if d.kind == "way" {
+		band = ratioBand
+	}
+	value, limit := pair(f.Measured, f.Limit, band)
 	place := p.where(f)
 	what := "powder"
 	if p.Spec.Process.V == Extrusion {
@@ -207,7 +211,7 @@ func sayPowder(p *Subject, f *Finding) {
 		f.Message = fmt.Sprintf("%s %s has %s where %s are asked for %s%s, %s.", name, size, count(int(f.Measured), "opening", "openings"), plain(f.Limit), p.forWhat(), traps(held, "may ", what), place)
 		f.Help = "Add an opening at the far end, so that air or liquid can push through."
 	case "way":
-		f.Message = fmt.Sprintf("%s %s is reached by a way of %s mm, %s times its width where %s is the most for %s, %s.", name, size, rounded(d.void.WayMM), number(f.Measured, 0.05), plain(f.Limit), p.forWhat(), place)
+		f.Message = fmt.Sprintf("%s %s is reached by a way of %s mm, %s times its width where %s is the most for %s, %s.", name, size, rounded(d.void.WayMM), value, limit, p.forWhat(), place)
 		f.Help = "Shorten or widen the way out, or add an opening near the space."
 	}
 }
@@ -218,16 +222,12 @@ func traps(held, may, what string) string {
 	case what == "binder":
 		return ", with no way for solvent and binder gas"
 	case held == "":
-		return " and " + may + trapsWord(may) + " powder"
+		held = " powder"
 	}
-	return " and " + may + trapsWord(may) + held
-}
-
-func trapsWord(may string) string {
 	if may == "" {
-		return "traps"
+		return " and traps" + held
 	}
-	return "trap"
+	return ", and " + may + "trap" + held
 }
 
 func count(n int, one, many string) string {

@@ -46,7 +46,8 @@ func judgeSection(p *Subject) []Finding {
 func saySection(p *Subject, f *Finding) {
 	j := f.detail.(mesh.SectionJump)
 	within, _ := p.Limit("section-jump.height")
+	value, limit := pair(f.Measured, f.Limit, ratioBand)
 	f.Message = fmt.Sprintf("Section grows from %s to %s mm2 within %s mm, %s times where %s is the most for %s, at %s mm of height %s.",
-		rounded(j.From), rounded(j.To), plain(within.V), number(f.Measured, 0.05), plain(f.Limit), p.forWhat(), number(j.Z, 0.05), p.where(f))
+		rounded(j.From), rounded(j.To), plain(within.V), value, limit, p.forWhat(), number(j.Z, 0.05), p.where(f))
 	f.Help = "Taper the transition, or turn the part so that large sections come first or come slowly."
 }

@@ -1,6 +1,7 @@
 package rules
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"strconv"
@@ -27,25 +28,31 @@ func decimals(band float64, most int) int {
 // number says v to at most two decimals.
 func number(v, band float64) string { return strconv.FormatFloat(v, 'f', decimals(band, 2), 64) }
 
-// pair says a value and the limit it breaks. The value has as many decimals as
-// its band bears, up to two, and more where that keeps it apart from the
-// limit; the limit is exact, with zeros to match.
+// pair says a value and the limit it breaks. The limit is said as precisely as
+// it was written. The value has as many decimals as its band bears, up to two,
+// and more where fewer would put it on the limit, on the other side of it, or
+// at nothing.
 func pair(v, limit, band float64) (value, against string) {
-	most := decimals(band, 4)
-	for d := min(2, most); ; d++ {
+	against = plain(limit)
+	told, _ := strconv.ParseFloat(against, 64)
+	for d := decimals(band, 2); ; d++ {
 		value = strconv.FormatFloat(v, 'f', d, 64)
-		against = strconv.FormatFloat(limit, 'f', d, 64)
-		if short := plain(limit); len(short) > len(against) {
-			against = short
-		}
-		if value != against || d >= most {
+		r, _ := strconv.ParseFloat(value, 64)
+		if d == decimalsMax || cmp.Compare(r, told) == cmp.Compare(v, told) && (r == 0) == (v == 0) {
 			return value, against
 		}
 	}
 }
 
+// decimalsMax is past what tells any value that breaks a limit from it: see equalErr.
+const decimalsMax = 7
+
 // plain says a number the short way: 2, 0.5, 12.25.
 func plain(v float64) string { return strconv.FormatFloat(roundTo(v, 4), 'f', -1, 64) }
+
+// ratioBand lets ratios be said to tenths: they come of lengths that are no
+// better.
+const ratioBand = 0.05
 
 func roundTo(v float64, decimals int) float64 {
 	p := math.Pow10(decimals)
