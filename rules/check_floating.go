@@ -30,8 +30,7 @@ func judgeFloating(p *Subject) []Finding {
 	limit, _ := p.Limit("floating-start.area")
 	var out []Finding
 	for _, s := range p.Measured.Starts {
-		// Without a tolerated area every start counts, a point too.
-		if limit.V > 0 && s.AreaMM2 <= limit.V {
+		if !startCounts(p, s) {
 			continue
 		}
 		origin := limit.Origin
@@ -42,6 +41,12 @@ func judgeFloating(p *Subject) []Finding {
 		out = append(out, f)
 	}
 	return out
+}
+
+// startCounts: without a tolerated area every start does, a point too.
+func startCounts(p *Subject, s mesh.FloatingStart) bool {
+	limit, ok := p.Limit("floating-start.area")
+	return ok && !(limit.V > 0 && s.AreaMM2 <= limit.V+equalErr(limit.V))
 }
 
 func sayFloating(p *Subject, f *Finding) {

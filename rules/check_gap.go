@@ -13,7 +13,7 @@ var Gap = &Check{
 		{"0.8 to 1.5 mm where powder is sintered or must be brushed out", "common practice, no source"},
 	},
 	Limits: limits("gap.width"),
-	Needs:  []Need{NeedGap, NeedCylinders, NeedVoids},
+	Needs:  []Need{NeedGap, NeedCylinders},
 	Judge:  judgeGap,
 	Say:    sayGap,
 }

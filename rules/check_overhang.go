@@ -34,7 +34,9 @@ func judgeOverhang(p *Subject) []Finding {
 	area, hasArea := p.Limit("overhang.area")
 	started := facetSet{}
 	for _, s := range p.Measured.Starts {
-		started.add(s.Facets)
+		if startCounts(p, s) {
+			started.add(s.Facets)
+		}
 	}
 	var out []Finding
 	for _, r := range p.Measured.Overhang.Regions {

@@ -25,6 +25,11 @@ var Slenderness = &Check{
 	Say:      saySlender,
 }
 
+// footLeastMM: what stands on the platform on less than two slices of width
+// touches it along an edge or at a point. That it needs a foot is plain, and
+// no word about what grows above.
+const footLeastMM = 2 * sectionPitchMM
+
 func judgeSlender(p *Subject) []Finding {
 	var out []Finding
 	for _, s := range p.Measured.Slender {
@@ -33,7 +38,7 @@ func judgeSlender(p *Subject) []Finding {
 			name = "slenderness.pin"
 		}
 		limit, ok := p.Limit(name)
-		if !ok {
+		if !ok || s.Z <= sectionPitchMM && s.WidthMM <= footLeastMM {
 			continue
 		}
 		f, bad := breach(limit, s.Ratio, 0)

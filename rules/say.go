@@ -12,13 +12,13 @@ import (
 )
 
 // This file makes words of numbers. A number carries no more digits than its
-// band supports: a value that may be off by 0.02 mm is said to tenths.
+// band supports: a value that may be off by 0.05 mm is said to tenths.
 
 // decimals returns how many decimals a value that may be off by band bears, at
-// most most. Half a step of the last decimal is not smaller than the band.
+// most most: a step of the last one is not smaller than the band.
 func decimals(band float64, most int) int {
 	for d := most; d > 0; d-- {
-		if band <= 0.5*math.Pow10(-d)*(1+1e-9) {
+		if band <= math.Pow10(-d)*(1+1e-9) {
 			return d
 		}
 	}
