@@ -24,7 +24,7 @@ var Hole = &Check{
 		{"depth over diameter 20 through, 10 blind; roofs of 6 to 8 mm", "common practice, no source"},
 		{"roof below the limit angle a of a round hole spans 2 R sin a", "geometry"},
 	},
-	Limits:   limits("hole.diameter", "hole.roof", "hole.depth-ratio", "hole.blind-ratio", "hole.channel", "hole.match", "stock.thickness"),
+	Limits:   limits("hole.diameter", "hole.roof", "hole.depth-ratio", "hole.blind-ratio", "hole.channel", "hole.match", "stock.thickness", "overhang.angle"),
 	Needs:    []Need{NeedCylinders},
 	Cautions: []Caution{cautionBore},
 	Judge:    judgeHole,
@@ -79,7 +79,7 @@ func judgeHole(p *Subject) []Finding {
 // judgeBore compares what every hole has to hold; the first that is wrong is
 // told, since a hole that closes needs no word about its depth.
 func judgeBore(p *Subject, h mesh.Cylinder, d *spec.Hole) []Finding {
-	tilt := math.Acos(math.Min(1, math.Abs(h.Axis.Dot(p.Measured.Frame.Z))))
+	tilt := tiltOf(p, h)
 	det := holeDetail{hole: h, decl: d, tilt: tilt}
 	try := func(name, kind string, v, band float64) []Finding {
 		l, ok := p.Limit(name)
@@ -112,6 +112,11 @@ func judgeBore(p *Subject, h mesh.Cylinder, d *spec.Hole) []Finding {
 		ratio = "hole.blind-ratio"
 	}
 	return append(out, try(ratio, "deep", h.LengthMM/h.DiameterMM, 0)...)
+}
+
+// tiltOf is the angle between a bore's axis and the build direction.
+func tiltOf(p *Subject, h mesh.Cylinder) float64 {
+	return math.Acos(math.Min(1, math.Abs(h.Axis.Dot(p.Measured.Frame.Z))))
 }
 
 // roofAt widens the largest flat roof for a bore that stands steeper. At a

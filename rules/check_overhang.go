@@ -30,8 +30,6 @@ var Overhang = &Check{
 }
 
 func judgeOverhang(p *Subject) []Finding {
-	angle, _ := p.Limit("overhang.angle")
-	area, hasArea := p.Limit("overhang.area")
 	started := facetSet{}
 	for _, s := range p.Measured.Starts {
 		if startCounts(p, s) {
@@ -40,15 +38,10 @@ func judgeOverhang(p *Subject) []Finding {
 	}
 	var out []Finding
 	for _, r := range p.Measured.Overhang.Regions {
-		switch {
-		case r.Hole >= 0: // the roof of a hole belongs to hole
-			continue
-		case r.Kind == mesh.Free && started.meets(r.Facets): // told by floating-start
-			continue
-		case hasArea && r.AreaMM2 <= area.V+equalErr(area.V):
-			continue
+		if r.Hole >= 0 || r.Kind == mesh.Free && started.meets(r.Facets) {
+			continue // told by hole, by floating-start
 		}
-		f, bad := judgeRegion(p, r, angle)
+		f, bad := judgeRegion(p, r)
 		if !bad {
 			continue
 		}
@@ -62,7 +55,10 @@ func judgeOverhang(p *Subject) []Finding {
 
 // judgeRegion compares what decides a region of its kind: the reach of a
 // ledge, the span of a bridge, the angle of what nothing carries.
-func judgeRegion(p *Subject, r mesh.OverhangRegion, angle Limit) (Finding, bool) {
+func judgeRegion(p *Subject, r mesh.OverhangRegion) (Finding, bool) {
+	if area, ok := p.Limit("overhang.area"); ok && r.AreaMM2 <= area.V+equalErr(area.V) {
+		return Finding{}, false
+	}
 	band := p.Measured.Overhang.ReachErr
 	switch r.Kind {
 	case mesh.Ledge:
@@ -74,7 +70,23 @@ func judgeRegion(p *Subject, r mesh.OverhangRegion, angle Limit) (Finding, bool)
 			return breach(l, 2*r.ReachMM, 2*band)
 		}
 	}
+	angle, _ := p.Limit("overhang.angle")
 	return breach(angle, r.InclinationRad, 0)
+}
+
+// needsSupport reports whether a region needs support: one that breaks its
+// limits, or the roof of a hole too wide to carry itself.
+func needsSupport(p *Subject, r mesh.OverhangRegion) bool {
+	if r.Hole < 0 {
+		_, bad := judgeRegion(p, r)
+		return bad
+	}
+	roof, ok := p.Limit("hole.roof")
+	if !ok {
+		return false
+	}
+	h := p.Measured.Cylinders.Holes[r.Hole]
+	return h.DiameterMM > roofAt(p, roof.V, tiltOf(p, h))
 }
 
 func sayOverhang(p *Subject, f *Finding) {

@@ -2,6 +2,7 @@ package rules
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"math"
 
@@ -18,6 +19,7 @@ const (
 	NeedBox       Need = "oriented box"
 	NeedCylinders Need = "holes and pins"
 	NeedOverhang  Need = "overhang regions"
+	NeedSupport   Need = "support columns"
 	NeedStarts    Need = "floating starts"
 	NeedWall      Need = "wall thickness"
 	NeedGap       Need = "gap width"
@@ -37,6 +39,7 @@ type Measured struct {
 	Box       *mesh.OrientedBox
 	Cylinders *mesh.Cylinders
 	Overhang  *mesh.Overhang
+	Support   *mesh.Support        // columns of all overhang regions, in their order
 	Starts    []mesh.FloatingStart // empty with Has(NeedStarts) means none there
 	Wall, Gap *mesh.ThicknessField
 	Feather   []mesh.FeatherEdge
@@ -76,6 +79,7 @@ type params struct {
 	patchMM   float64
 	beyond    float64 // work that may be spent on values that no limit asks for
 	cylinders *mesh.Cylinders
+	overhang  *mesh.Overhang
 }
 
 const (
@@ -168,6 +172,16 @@ var measurements = []measurement{
 			return &v, facetBytes(m, 8), err
 		},
 		put: func(d *Measured, v any) { d.Overhang = v.(*mesh.Overhang) }},
+	{need: NeedSupport, framed: true, effort: 0.5,
+		key: func(p *params) string { return fmt.Sprintf("angle %g holes %t", p.angleRad, p.cylinders != nil) },
+		run: func(ctx context.Context, m *mesh.Mesh, p *params) (any, int64, error) {
+			if p.overhang == nil {
+				return nil, 0, errNoOverhang
+			}
+			v, err := mesh.MeasureSupport(ctx, m, p.frame, p.overhang)
+			return &v, facetBytes(m, 4), err
+		},
+		put: func(d *Measured, v any) { d.Support = v.(*mesh.Support) }},
 	{need: NeedStarts, framed: true, effort: 0.3,
 		run: func(ctx context.Context, m *mesh.Mesh, p *params) (any, int64, error) {
 			v, err := mesh.MeasureFloatingStarts(ctx, m, p.frame)
@@ -225,6 +239,8 @@ var measurements = []measurement{
 		},
 		put: func(d *Measured, v any) { d.Slender = v.([]mesh.Slender) }},
 }
+
+var errNoOverhang = errors.New("overhang regions were not measured")
 
 func facetBytes(m *mesh.Mesh, each int64) int64 { return 512 + each*int64(len(m.Facets)) }
 

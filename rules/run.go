@@ -47,6 +47,14 @@ func (e *Engine) measure(ctx context.Context, r *PartReport, p *Subject, mode Mo
 	for _, n := range alwaysMeasured {
 		needs[n] = true
 	}
+	if needs[NeedOverhang] {
+		needs[NeedSupport] = true
+	}
+	if e.o.Measure {
+		for i := range measurements {
+			needs[measurements[i].need] = true
+		}
+	}
 	todo := needsOf(needs)
 	m := p.Measured
 	m.Frame, m.have, m.Failed = frameOf(p), map[Need]bool{}, map[Need]error{}
@@ -54,7 +62,7 @@ func (e *Engine) measure(ctx context.Context, r *PartReport, p *Subject, mode Mo
 	meshKey := contentKey(r.Mesh.Source.SHA256, p.Spec.Mesh.Units.V)
 	if mode == Known {
 		for _, s := range todo {
-			par.cylinders = m.Cylinders
+			par.cylinders, par.overhang = m.Cylinders, m.Overhang
 			v, ok := e.cache.peek(s.recipe(meshKey, &par))
 			if !ok {
 				r.Complete = false
@@ -75,7 +83,7 @@ func (e *Engine) measure(ctx context.Context, r *PartReport, p *Subject, mode Mo
 	}
 	for _, s := range todo {
 		e.o.Progress(r.Path, string(s.need), done/total)
-		par.cylinders = m.Cylinders
+		par.cylinders, par.overhang = m.Cylinders, m.Overhang
 		v, err := e.measureOne(ctx, s, r.Mesh, meshKey, par)
 		if err != nil {
 			return // the context ended
@@ -126,8 +134,11 @@ func (e *Engine) admit(ctx context.Context, m *mesh.Mesh, todo []*measurement, m
 		if ready = ready && ok; !ready {
 			break
 		}
-		if s.need == NeedCylinders {
-			q.cylinders, _ = v.(*mesh.Cylinders)
+		switch v := v.(type) {
+		case *mesh.Cylinders:
+			q.cylinders = v
+		case *mesh.Overhang:
+			q.overhang = v
 		}
 	}
 	if ready {
@@ -149,8 +160,11 @@ func (e *Engine) admit(ctx context.Context, m *mesh.Mesh, todo []*measurement, m
 func frameOf(p *Subject) mesh.Frame {
 	o := &p.Spec.Orientation
 	up, turn, lift := mesh.Vec{0, 0, 1}, 0.0, 0.0
-	if v := mesh.Vec(o.Up.V); o.Up.Set && v.Norm() > 0 {
-		up = v
+	if v := mesh.Vec(o.Up.V); o.Up.Set {
+		// The length means nothing, so it must not overflow.
+		if longest := max(math.Abs(v[0]), math.Abs(v[1]), math.Abs(v[2])); longest > 0 {
+			up = v.Scale(1 / longest)
+		}
 	}
 	if o.Turn.Set {
 		turn = o.Turn.V.V
@@ -312,8 +326,9 @@ func compareFindings(a, b Finding) int {
 }
 
 // fingerprint names a finding so that re-tessellation and small edits keep the
-// name: check, feature, place to the millimetre or two per cent of its own
-// box, whichever is coarser. It holds no line and no measured number.
+// name: check, feature, and the middle of its worst place on a coarse grid. The
+// middle of the box stays where it is when the point of the worst value wanders
+// along an edge. It holds no line and no measured number.
 func fingerprint(f *Finding) string {
 	name := strings.ReplaceAll(f.feature, " ", "-")
 	if !f.HasPlace {
@@ -325,8 +340,12 @@ func fingerprint(f *Finding) string {
 		return fmt.Sprintf("%s:%s:%08x", f.Check, name, h.Sum32())
 	}
 	s := fmt.Sprintf("%s:%s", f.Check, name)
-	for _, x := range f.At {
-		s += fmt.Sprintf(":%d", int64(math.Round(x/placeStepMM)))
+	at := f.At
+	if len(f.Places) > 0 {
+		at = f.Places[0].Box.Min.Add(f.Places[0].Box.Max).Scale(0.5)
+	}
+	for _, x := range at {
+		s += fmt.Sprintf(":%d", int64(math.Round((x+placeShiftMM)/placeStepMM)))
 	}
 	return s
 }
@@ -334,3 +353,7 @@ func fingerprint(f *Finding) string {
 // placeStepMM is the grid of places in fingerprints: coarser than the spread
 // of a place between two tessellations, finer than features stand apart.
 const placeStepMM = 2.0
+
+// placeShiftMM moves the grid's borders away from whole and half millimetres,
+// where drawn features like to lie.
+const placeShiftMM = 0.23

@@ -15,7 +15,7 @@ import (
 )
 
 type measureFlags struct {
-	format, output, color, units, up, process, material, memory string
+	format, output, units, up, process, material, memory string
 }
 
 func (a *app) measureCommand() *cobra.Command {
@@ -30,7 +30,6 @@ func (a *app) measureCommand() *cobra.Command {
 	}
 	c.Flags().StringVar(&f.format, "format", "text", "what to write: text or json")
 	c.Flags().StringVarP(&f.output, "output", "o", "", "write to this `FILE` instead of the terminal, whole or not at all")
-	c.Flags().StringVar(&f.color, "color", "auto", "auto, always or never; NO_COLOR is honoured")
 	c.Flags().StringVar(&f.units, "units", "", "unit of a bare mesh's numbers: mm, um, cm, m, in, ft")
 	c.Flags().StringVar(&f.up, "up", "+z", "direction of a bare mesh that points away from the platform: +z, -x, or x,y,z")
 	c.Flags().StringVar(&f.process, "process", rules.LaserPBF, "process that a bare mesh is looked at for")

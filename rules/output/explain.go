@@ -25,10 +25,10 @@ func CheckList(w io.Writer) error {
 // Explain writes the manual page of a check.
 func Explain(w io.Writer, c *rules.Check) error {
 	var b strings.Builder
-	b.WriteString(c.Name + "\n\n" + wrap(c.Summary, "") + "\n")
+	b.WriteString(c.Name + "\n\n" + wrap(c.Summary, "", ""))
 	section := func(title, text string) {
 		if text != "" {
-			b.WriteString("\n" + title + "\n" + wrap(text, "  "))
+			b.WriteString("\n" + title + "\n" + wrap(text, "  ", "  "))
 		}
 	}
 	section("Why it matters", c.Why)
@@ -36,18 +36,18 @@ func Explain(w io.Writer, c *rules.Check) error {
 	if len(c.Limits) > 0 {
 		b.WriteString("\nLimits\n")
 		for _, l := range c.Limits {
-			b.WriteString(wrap(l.Name+": "+l.Doc, "  "))
+			b.WriteString(wrap(l.Name+": "+l.Doc, "  ", "    "))
 		}
 	}
 	b.WriteString("\nProcesses\n")
 	if c.Processes == nil {
 		b.WriteString("  all\n")
 	} else {
-		b.WriteString(wrap(strings.Join(c.Processes, ", ")+". Elsewhere it says nothing: "+c.Elsewhere+".", "  "))
+		b.WriteString(wrap(strings.Join(c.Processes, ", ")+". Elsewhere it says nothing: "+c.Elsewhere+".", "  ", "  "))
 	}
 	b.WriteString("\nSources\n")
 	for _, s := range c.Sources {
-		b.WriteString(wrap(s.Text+" ("+s.Status+")", "  "))
+		b.WriteString(wrap(s.Text+" ("+s.Status+")", "  ", "    "))
 	}
 	for _, k := range c.Cautions {
 		section("Caution", k.Text)
@@ -56,9 +56,8 @@ func Explain(w io.Writer, c *rules.Check) error {
 	return err
 }
 
-// wrap breaks a text into lines that begin with an indent; a paragraph's
-// following lines are indented two more.
-func wrap(text, indent string) string {
+// wrap breaks a text into lines: the first begins with indent, the others with hang.
+func wrap(text, indent, hang string) string {
 	var b strings.Builder
 	n := 0
 	for _, word := range strings.Fields(text) {
@@ -68,8 +67,8 @@ func wrap(text, indent string) string {
 			b.WriteString(indent + word)
 			n = len(indent) + k
 		case n+1+k > wrapAt:
-			b.WriteString("\n" + indent + "  " + word)
-			n = len(indent) + 2 + k
+			b.WriteString("\n" + hang + word)
+			n = len(hang) + k
 		default:
 			b.WriteString(" " + word)
 			n += 1 + k

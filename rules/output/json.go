@@ -267,7 +267,7 @@ func document(reports []*rules.PartReport, t *Totals) Document {
 	for _, r := range reports {
 		d.Parts = append(d.Parts, part(r))
 	}
-	return d
+	return rounded(d)
 }
 
 func write(w io.Writer, d Document) error {

@@ -33,7 +33,7 @@ func MeasureText(w io.Writer, r *rules.PartReport) error {
 	if r.Mesh == nil {
 		return t.err
 	}
-	m, doc := r.Mesh, measured(r)
+	m, doc := r.Mesh, document([]*rules.PartReport{r}, nil).Parts[0].Measured
 	t.row("mesh", fmt.Sprintf("%s, %d facets, unit %s", m.Source.Format, len(m.Facets), m.Source.Unit))
 	for _, n := range m.Source.Notes {
 		t.row("", clean(n))
@@ -101,6 +101,9 @@ func (t *measureText) standing(d *Measured) {
 		for _, r := range firstN(o.Regions, rowsMax) {
 			t.row("", fmt.Sprintf("%s of %s mm2 at %s deg, reach %s mm, near %s", r.Kind, figure(r.Area), figure(r.Inclination), figure(r.Reach), vec(r.At)))
 		}
+	}
+	if s := d.Support; s != nil {
+		t.row("support", fmt.Sprintf("%s mm3 of columns under %s mm2", figure(s.Volume), figure(s.Area)))
 	}
 	if s := d.FloatingStarts; s != nil {
 		t.row("floating starts", strconv.Itoa(len(*s)))

@@ -54,6 +54,16 @@ func measuredStanding(m *rules.Measured, out *Measured) {
 		}
 		out.Overhang = &o
 	}
+	if v := m.Support; v != nil && m.Overhang != nil {
+		s := Support{}
+		for i, c := range v.Columns {
+			if m.Overhang.Regions[i].Hole < 0 { // roofs of holes are for hole
+				s.Volume += c.VolumeMM3
+				s.Area += c.AreaMM2
+			}
+		}
+		out.Support = &s
+	}
 	if m.Has(rules.NeedStarts) {
 		list := []Start{}
 		for _, s := range m.Starts {

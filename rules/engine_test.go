@@ -1,0 +1,374 @@
+package rules
+
+import (
+	"context"
+	"errors"
+	"os"
+	"path/filepath"
+	"reflect"
+	"slices"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"corbel/mesh"
+	"corbel/mesh/meshtest"
+)
+
+// bench is a folder with a part, whose text lives in memory like an editor's.
+type bench struct {
+	t    *testing.T
+	dir  string
+	mu   sync.Mutex
+	text map[string]string
+	*Engine
+}
+
+// fast leaves out what takes long and what these tests don't ask about.
+func fast() map[string]bool {
+	run := map[string]bool{}
+	for _, c := range Checks() {
+		run[c.Name] = c != Powder
+	}
+	return run
+}
+
+func newBench(t *testing.T, o Options) *bench {
+	b := &bench{t: t, dir: t.TempDir(), text: map[string]string{}}
+	o.Now = testDay
+	if o.Checks == nil {
+		o.Checks = fast()
+	}
+	o.ReadFile = func(path string) ([]byte, error) {
+		b.mu.Lock()
+		s, ok := b.text[path]
+		b.mu.Unlock()
+		if ok {
+			return []byte(s), nil
+		}
+		return readText(path, DefaultMaxTextBytes)
+	}
+	b.Engine = New(o)
+	b.mesh("part.stl", "extrude 0 20 : 0 0 10 0 10 10 20 10 20 15 0 15\nturn 1 0 0 90\nmove 0 20 0\n")
+	b.write("part.part.toml", ledgeSpec)
+	return b
+}
+
+const ledgeSpec = `schema = 1
+part = "Ledge"
+process = "PBF-LB/M"
+material = "316L"
+use = "general"
+[mesh]
+file = "part.stl"
+units = "mm"
+[orientation]
+up = "+z"
+`
+
+func (b *bench) path(name string) string { return filepath.Join(b.dir, name) }
+
+func (b *bench) write(name, text string) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.text[b.path(name)] = text
+}
+
+// mesh writes a mesh as if it had been there for long, so that its time of
+// change can be relied on.
+func (b *bench) mesh(name, recipe string) {
+	b.t.Helper()
+	m, err := meshtest.Recipe(recipe)
+	if err != nil {
+		b.t.Fatal(err)
+	}
+	if err := os.WriteFile(b.path(name), meshtest.BinarySTL(m, 1), 0o666); err != nil {
+		b.t.Fatal(err)
+	}
+	b.touch(name, time.Hour)
+}
+
+func (b *bench) touch(name string, ago time.Duration) {
+	b.t.Helper()
+	at := time.Now().Add(-ago)
+	if err := os.Chtimes(b.path(name), at, at); err != nil {
+		b.t.Fatal(err)
+	}
+}
+
+func (b *bench) full() *PartReport {
+	b.t.Helper()
+	r := b.Part(context.Background(), b.path("part.part.toml"), Full)
+	if r.Err != nil {
+		b.t.Fatal(r.Err)
+	}
+	return r
+}
+
+func checksOf(r *PartReport) []string {
+	var out []string
+	for _, f := range r.Findings {
+		out = append(out, f.Check)
+	}
+	return out
+}
+
+// measurementsSince says which measurements were made since a count.
+func measurementsSince(before, after Counts) map[Need]int {
+	out := map[Need]int{}
+	for n, k := range after.Measurements {
+		if d := k - before.Measurements[n]; d != 0 {
+			out[n] = d
+		}
+	}
+	return out
+}
+
+func TestTypingInACommentMeasuresNothing(t *testing.T) {
+	b := newBench(t, Options{})
+	first := b.full()
+	if got := checksOf(first); !slices.Equal(got, []string{"overhang"}) {
+		t.Fatalf("findings %v", got)
+	}
+	before := b.Counts()
+	b.write("part.part.toml", "# a comment\n"+ledgeSpec)
+	r := b.Part(context.Background(), b.path("part.part.toml"), Known)
+	after := b.Counts()
+	if m := measurementsSince(before, after); len(m) != 0 || after.MeshLoads != before.MeshLoads || after.MeshHashes != before.MeshHashes {
+		t.Errorf("a comment measured %v, loads %d, hashes %d", m, after.MeshLoads-before.MeshLoads, after.MeshHashes-before.MeshHashes)
+	}
+	if !r.Complete || !slices.Equal(checksOf(r), checksOf(first)) || r.Findings[0].Where.At.Start != first.Findings[0].Where.At.Start+len("# a comment\n") {
+		t.Errorf("complete %v, findings %v", r.Complete, checksOf(r))
+	}
+	if r.Mesh != first.Mesh {
+		t.Error("the mesh is another")
+	}
+	b.full()
+	if again := b.Counts(); again.SpecParses != after.SpecParses {
+		t.Error("the same text was parsed again")
+	}
+}
+
+func TestANewLimitOrWaiverOnlyJudges(t *testing.T) {
+	b := newBench(t, Options{})
+	b.full()
+	before := b.Counts()
+	b.write("part.part.toml", ledgeSpec+"[limits]\nwall.thickness = \"0.7 mm\"\nwall.free = \"1.9 mm\"\nmassive-section.thickness = \"4 mm\"\noverhang.ledge = \"0.1 mm\"\nslenderness.ratio = 3\n"+
+		"[[waiver]]\ncheck = \"overhang\"\nreason = \"milled\"\nuntil = 2026-12-31\n")
+	r := b.full()
+	if m := measurementsSince(before, b.Counts()); len(m) != 0 {
+		t.Errorf("measured again: %v", m)
+	}
+	if got := checksOf(r); !slices.Contains(got, "massive-section") {
+		t.Errorf("findings %v", got)
+	}
+	for _, f := range r.Findings {
+		if f.Check == "overhang" && f.Waived == nil {
+			t.Error("the waiver did not count")
+		}
+	}
+}
+
+func TestANewOrientationKeepsWhatDoesNotDependOnIt(t *testing.T) {
+	b := newBench(t, Options{})
+	first := b.full()
+	before := b.Counts()
+	b.write("part.part.toml", strings.Replace(ledgeSpec, `"+z"`, `"-z"`, 1))
+	r := b.full()
+	after := b.Counts()
+	for n := range measurementsSince(before, after) {
+		if !slices.Contains([]Need{NeedBox, NeedOverhang, NeedStarts, NeedSections, NeedSlender, NeedSupport}, n) {
+			t.Errorf("%s was measured again", n)
+		}
+	}
+	if after.MeshLoads != before.MeshLoads || r.Mesh != first.Mesh || r.Mesh.Topology() != first.Mesh.Topology() || r.Mesh.BVH() != first.Mesh.BVH() {
+		t.Error("the mesh was read or prepared again")
+	}
+	if slices.Contains(checksOf(r), "overhang") {
+		t.Error("upside down there is no ledge")
+	}
+}
+
+func TestAMeshChangedOnDisk(t *testing.T) {
+	b := newBench(t, Options{})
+	b.full()
+	before := b.Counts()
+	b.touch("part.stl", time.Minute) // another time, the same bytes
+	b.full()
+	after := b.Counts()
+	if after.MeshLoads != before.MeshLoads || after.MeshHashes != before.MeshHashes+1 || len(measurementsSince(before, after)) != 0 {
+		t.Errorf("the same bytes: %d loads, %d hashes, measured %v", after.MeshLoads-before.MeshLoads, after.MeshHashes-before.MeshHashes, measurementsSince(before, after))
+	}
+	b.mesh("part.stl", "box 0 0 0 20 20 15")
+	if r := b.Part(context.Background(), b.path("part.part.toml"), Known); r.Complete || r.Mesh != nil {
+		t.Error("what memory knows of the old mesh was given out for the new one")
+	}
+	if got := checksOf(b.full()); len(got) != 0 {
+		t.Errorf("findings of the new mesh: %v", got)
+	}
+	// Written so recently that a further write could carry the same time.
+	b.mesh("part.stl", "box 0 0 0 20 20 16")
+	b.touch("part.stl", 0)
+	b.full()
+	before = b.Counts()
+	b.full()
+	if after := b.Counts(); after.MeshHashes != before.MeshHashes+1 {
+		t.Error("a file written this moment was believed unchanged")
+	}
+}
+
+func TestBrokenMeshIsReadOnce(t *testing.T) {
+	b := newBench(t, Options{})
+	if err := os.WriteFile(b.path("part.stl"), []byte("solid nothing much"), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	b.touch("part.stl", time.Hour)
+	r := b.full()
+	if r.Status != Unchecked || len(r.Findings) != 1 || r.Findings[0].Check != "mesh" || r.Findings[0].Where.Key != "mesh.file" {
+		t.Errorf("status %s, findings %+v", r.Status, r.Findings)
+	}
+	b.full()
+	if c := b.Counts(); c.MeshLoads != 1 {
+		t.Errorf("read %d times", c.MeshLoads)
+	}
+}
+
+func TestTextModeOpensNoMesh(t *testing.T) {
+	b := newBench(t, Options{})
+	r := b.Part(context.Background(), b.path("part.part.toml"), Text)
+	if c := b.Counts(); c.MeshLoads != 0 || r.Mesh != nil || r.Complete || r.Status != Checked {
+		t.Errorf("loads %d, complete %v, status %s", c.MeshLoads, r.Complete, r.Status)
+	}
+	os.Remove(b.path("part.stl"))
+	r = b.Part(context.Background(), b.path("part.part.toml"), Text)
+	if got := checksOf(r); !slices.Equal(got, []string{"spec"}) || !r.Complete {
+		t.Errorf("a missing mesh: %v, complete %v", got, r.Complete)
+	}
+}
+
+func TestCancelledContext(t *testing.T) {
+	b := newBench(t, Options{})
+	ctx, stop := context.WithCancel(context.Background())
+	stop()
+	r := b.Part(ctx, b.path("part.part.toml"), Full)
+	if !errors.Is(r.Err, context.Canceled) {
+		t.Errorf("err %v", r.Err)
+	}
+	if c := b.Counts(); len(c.Measurements) != 0 {
+		t.Errorf("measured %v", c.Measurements)
+	}
+	if r := b.full(); len(r.Findings) != 1 {
+		t.Errorf("afterwards: %v", checksOf(r))
+	}
+}
+
+// A check that panics is reported by name; the others run.
+func TestPanickingCheck(t *testing.T) {
+	broken := &Check{Name: "pin", Judge: func(*Subject) []Finding { panic("index out of range") }}
+	saved := checks
+	defer func() { checks = saved }()
+	checks = append(slices.Clone(saved[:3]), broken, Overhang)
+	b := newBench(t, Options{})
+	r := b.full()
+	if r.Status != Unchecked || len(r.Failures) != 1 || r.Failures[0].What != "pin" || !strings.Contains(r.Failures[0].Why, "fault of corbel") {
+		t.Errorf("failures %v", r.Failures)
+	}
+	if !slices.Equal(checksOf(r), []string{"overhang"}) {
+		t.Errorf("findings %v", checksOf(r))
+	}
+}
+
+// So is one whose measurement fails, and the measurement is not tried again.
+func TestFailingMeasurement(t *testing.T) {
+	i := slices.IndexFunc(measurements, func(m measurement) bool { return m.need == NeedBall })
+	saved := measurements[i]
+	defer func() { measurements[i] = saved }()
+	measurements[i].run = func(context.Context, *mesh.Mesh, *params) (any, int64, error) { panic("oh") }
+	b := newBench(t, Options{})
+	for range 2 {
+		r := b.full()
+		if len(r.Failures) != 1 || r.Failures[0].What != "massive-section" || !strings.Contains(r.Failures[0].Why, "largest ball") {
+			t.Errorf("failures %v", r.Failures)
+		}
+		if !slices.Equal(checksOf(r), []string{"overhang"}) {
+			t.Errorf("findings %v", checksOf(r))
+		}
+	}
+	if n := b.Counts().Measurements[NeedBall]; n != 1 {
+		t.Errorf("tried %d times", n)
+	}
+}
+
+// Many goroutines that ask for one part share the work and agree.
+func TestManyAsk(t *testing.T) {
+	b := newBench(t, Options{Jobs: 2})
+	reports := make([]*PartReport, 8)
+	var wg sync.WaitGroup
+	for i := range reports {
+		wg.Go(func() { reports[i] = b.Part(context.Background(), b.path("part.part.toml"), Full) })
+	}
+	wg.Wait()
+	for _, r := range reports[1:] {
+		if !reflect.DeepEqual(r.Findings, reports[0].Findings) {
+			t.Errorf("%v and %v", r.Findings, reports[0].Findings)
+		}
+	}
+	for n, k := range b.Counts().Measurements {
+		if k != 1 {
+			t.Errorf("%s was measured %d times", n, k)
+		}
+	}
+}
+
+// A budget too small for anything still gives the right answer.
+func TestTinyMemory(t *testing.T) {
+	b := newBench(t, Options{Memory: 1})
+	if got := checksOf(b.full()); !slices.Equal(got, []string{"overhang"}) {
+		t.Errorf("findings %v", got)
+	}
+}
+
+func TestProgressRises(t *testing.T) {
+	var mu sync.Mutex
+	last, done := -1.0, false
+	b := newBench(t, Options{Progress: func(path, stage string, share float64) {
+		mu.Lock()
+		defer mu.Unlock()
+		if share < last || share > 1+1e-9 {
+			t.Errorf("%s: %g after %g", stage, share, last)
+		}
+		last, done = share, stage == "done"
+	}})
+	b.full()
+	if last < 1-1e-9 || !done {
+		t.Errorf("ended at %g", last)
+	}
+}
+
+// Deps are what to watch.
+func TestDeps(t *testing.T) {
+	b := newBench(t, Options{})
+	shop := "schema = 1\nshop = \"Site\"\nextends = \"company.toml\"\n"
+	if err := os.WriteFile(b.path("shop.toml"), []byte(shop), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(b.path("company.toml"), []byte("schema = 1\nshop = \"Company\"\n"), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	r := b.full()
+	want := []string{"part.part.toml", "shop.toml", "company.toml", "part.stl"}
+	for i := range want {
+		want[i] = b.path(want[i])
+	}
+	if !slices.Equal(r.Deps, want) {
+		t.Errorf("deps %v, want %v", r.Deps, want)
+	}
+}
+
+func writeMesh(t *testing.T, path string, m *mesh.Mesh) {
+	t.Helper()
+	if err := os.WriteFile(path, meshtest.BinarySTL(m, 1), 0o666); err != nil {
+		t.Fatal(err)
+	}
+}

@@ -1,0 +1,139 @@
+//go:build unix
+
+package rules
+
+import (
+	"bytes"
+	"os"
+	"runtime"
+	"strings"
+	"syscall"
+	"testing"
+
+	"corbel/mesh/meshtest"
+)
+
+// Whatever a spec names, there is one clear finding or failure about it, no
+// panic, and nothing else is said of the mesh.
+func TestHostileMeshes(t *testing.T) {
+	cube := meshtest.BinarySTL(meshtest.Cube(20), 1)
+	lying := append(append([]byte(nil), cube[:80]...), 0xff, 0xff, 0xff, 0xff)
+	nan := append([]byte(nil), cube...)
+	copy(nan[84+12:], []byte{0, 0, 0xc0, 0x7f})
+	for _, c := range []struct {
+		name string
+		data []byte // of part.stl; nil where prepare makes it
+		make func(t *testing.T, path string)
+		want string
+	}{
+		{"empty", []byte{}, nil, "empty"},
+		{"truncated", cube[:len(cube)-7], nil, "part.stl"},
+		{"lying count", lying, nil, "4294967295"},
+		{"NaN", nan, nil, "part.stl"},
+		{"blank lines", bytes.Repeat([]byte("\n"), 1<<20), nil, "part.stl"},
+		{"noise", bytes.Repeat([]byte{0, 1, 2, 0xfe}, 5000), nil, "part.stl"},
+		{"folder", nil, func(t *testing.T, path string) { check(t, os.Mkdir(path, 0o777)) }, "it is a folder"},
+		{"device", nil, func(t *testing.T, path string) { check(t, os.Symlink("/dev/zero", path)) }, "outside the workspace"},
+		{"pipe", nil, func(t *testing.T, path string) { check(t, syscall.Mkfifo(path, 0o666)) }, "no regular file"},
+		{"loop of links", nil, func(t *testing.T, path string) { check(t, os.Symlink(path, path)) }, "part.stl"},
+		{"link out of the workspace", nil, func(t *testing.T, path string) { check(t, os.Symlink("/etc/hostname", path)) }, "outside the workspace"},
+		{"missing", nil, func(*testing.T, string) {}, "does not exist"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			b := newBench(t, Options{})
+			b.Engine.o.Root = b.dir
+			check(t, os.Remove(b.path("part.stl")))
+			if c.make != nil {
+				c.make(t, b.path("part.stl"))
+			} else {
+				check(t, os.WriteFile(b.path("part.stl"), c.data, 0o666))
+			}
+			r := b.full()
+			if r.Status != Unchecked || len(r.Findings) != 1 || len(r.Failures) != 1 || r.Findings[0].Level != Error {
+				t.Fatalf("status %s, findings %v, failures %v", r.Status, r.Findings, r.Failures)
+			}
+			if !strings.Contains(r.Findings[0].Message, c.want) {
+				t.Errorf("message %q, want %q", r.Findings[0].Message, c.want)
+			}
+		})
+	}
+}
+
+func check(t *testing.T, err error) {
+	t.Helper()
+	if err != nil {
+		t.Fatal(err)
+	}
+}
+
+// Without a bound on the workspace a device is still no mesh.
+func TestDeviceAsMesh(t *testing.T) {
+	b := newBench(t, Options{})
+	check(t, os.Remove(b.path("part.stl")))
+	check(t, os.Symlink("/dev/zero", b.path("part.stl")))
+	if r := b.full(); len(r.Findings) != 1 || !strings.Contains(r.Findings[0].Message, "it is a device") {
+		t.Errorf("%v", r.Findings)
+	}
+}
+
+// Specs that are no text to read, and texts that are no spec: each ends in
+// findings or a failure, in little memory.
+func TestHostileTexts(t *testing.T) {
+	for _, c := range []struct {
+		name, text string
+	}{
+		{"empty", ""},
+		{"dotted keys", "schema = 1\n" + strings.Repeat("a.", 20000)},
+		{"nesting", "x = " + strings.Repeat("[", 100000)},
+		{"one long line", "part = \"" + strings.Repeat("x", 3<<20)},
+		{"NUL", "schema = 1\x00\n"},
+		{"UTF-16", "\xff\xfes\x00c\x00h\x00e\x00m\x00a\x00"},
+		{"bad UTF-8", "part = \"\xff\xfe\xfd\"\n"},
+		{"lone carriage returns", strings.ReplaceAll(ledgeSpec, "\n", "\r")},
+		{"many keys", "schema = 1\n" + strings.Repeat("[[hole]]\nname = \"a\"\n", 20000)},
+		{"zero up", strings.Replace(ledgeSpec, `"+z"`, "[0, 0, 0]", 1)},
+		{"huge up", strings.Replace(ledgeSpec, `"+z"`, "[1e308, 1e308, 0]", 1)},
+		{"huge lift", ledgeSpec + "lift = \"1e300 m\"\n"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			b := newBench(t, Options{})
+			b.write("part.part.toml", c.text)
+			var before, after runtime.MemStats
+			runtime.ReadMemStats(&before)
+			r := b.full()
+			runtime.ReadMemStats(&after)
+			if len(r.Findings) == 0 && len(r.Failures) == 0 {
+				t.Error("nothing is said of it")
+			}
+			if len(r.Findings) > 300 {
+				t.Errorf("%d findings", len(r.Findings))
+			}
+			for _, f := range r.Findings {
+				if len(f.Message) > 1000 {
+					t.Errorf("a message of %d bytes", len(f.Message))
+				}
+			}
+			if mib := (after.TotalAlloc - before.TotalAlloc) >> 20; mib > 400 {
+				t.Errorf("%d MiB allocated", mib)
+			}
+		})
+	}
+	for name, make := range map[string]func(string){
+		"folder": func(p string) { check(t, os.Mkdir(p, 0o777)) },
+		"device": func(p string) { check(t, os.Symlink("/dev/zero", p)) },
+		"pipe":   func(p string) { check(t, syscall.Mkfifo(p, 0o666)) },
+		"large": func(p string) {
+			f, err := os.Create(p)
+			check(t, err)
+			check(t, f.Truncate(50<<20)) // a hole: no bytes on disk
+			check(t, f.Close())
+		},
+	} {
+		b := newBench(t, Options{})
+		make(b.path("bad.part.toml"))
+		r := b.Part(t.Context(), b.path("bad.part.toml"), Full)
+		if r.Spec != nil || r.Status != Unchecked || len(r.Failures) != 1 {
+			t.Errorf("%s: %+v", name, r)
+		}
+	}
+}
