@@ -5,6 +5,7 @@ go 1.26.0
 require (
 	github.com/BurntSushi/toml v1.6.0
 	github.com/fatih/color v1.19.0
+	github.com/google/go-cmp v0.7.0
 	github.com/hschendel/stl v1.0.4
 	github.com/pelletier/go-toml/v2 v2.4.3
 	github.com/rogpeppe/go-internal v1.16.0
@@ -18,6 +19,7 @@ require (
 	golang.org/x/sync v0.25.0
 	golang.org/x/sys v0.50.0
 	golang.org/x/term v0.48.0
+	golang.org/x/tools v0.45.0
 	pgregory.net/rapid v1.3.0
 )
 
@@ -28,5 +30,4 @@ require (
 	github.com/mattn/go-isatty v0.0.20 // indirect
 	github.com/spf13/pflag v1.0.10 // indirect
 	golang.org/x/text v0.36.0 // indirect
-	golang.org/x/tools v0.45.0 // indirect
 )

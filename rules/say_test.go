@@ -15,13 +15,13 @@ func TestPair(t *testing.T) {
 		v, limit, band float64
 		value, against string
 	}{
-		{0.31, 0.5, 1e-6, "0.31", "0.50"},
-		{0.312345, 0.5, 0.001, "0.31", "0.50"},
+		{0.31, 0.5, 1e-6, "0.31", "0.5"},
+		{0.312345, 0.5, 0.001, "0.31", "0.5"},
 		{0.312345, 0.5, 0.05, "0.3", "0.5"},
-		{3.7, 0.5, 0.4, "4", "0.5"},             // the limit is exact, whatever the band
-		{0.4996, 0.5, 1e-6, "0.4996", "0.5000"}, // kept apart
-		{0.4996, 0.5, 0.01, "0.50", "0.50"},     // can't be
-		{2000, 1500, 1e-6, "2000.00", "1500.00"},
+		{3.7, 0.5, 0.4, "4", "0.5"},          // the limit is exact, whatever the band
+		{0.4996, 0.5, 1e-6, "0.4996", "0.5"}, // kept apart
+		{0.4996, 0.5, 0.01, "0.4996", "0.5"}, // kept apart past its band: it breaks the limit
+		{2000, 1500, 1e-6, "2000.00", "1500"},
 	} {
 		if v, l := pair(c.v, c.limit, c.band); v != c.value || l != c.against {
 			t.Errorf("pair(%g, %g, %g) = %s, %s; want %s, %s", c.v, c.limit, c.band, v, l, c.value, c.against)
