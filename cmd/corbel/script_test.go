@@ -25,6 +25,7 @@ func TestScripts(t *testing.T) {
 			demo, err := filepath.Abs("../../testdata/demo")
 			e.Setenv("DEMO", demo)
 			e.Setenv("NO_COLOR", "1")
+			e.Setenv("ROOT", filepath.Join(demo, "..", ".."))
 			return err
 		},
 		Condition: func(cond string) (bool, error) {
@@ -37,6 +38,7 @@ func TestScripts(t *testing.T) {
 			"code":  code,
 			"block": block,
 			"bytes": repeat,
+			"shown": shown,
 		},
 	})
 }
@@ -96,4 +98,17 @@ func repeat(ts *testscript.TestScript, _ bool, args []string) {
 		head = plain(args[3])
 	}
 	ts.Check(os.WriteFile(ts.MkAbs(args[0]), []byte(head+strings.Repeat(plain(args[2]), n)), 0o666))
+}
+
+// shown FILE: the first plain block of a Markdown file shows a part of what the
+// last command printed, word for word.
+func shown(ts *testscript.TestScript, _ bool, args []string) {
+	_, rest, _ := strings.Cut(ts.ReadFile(args[0]), "\n\n```\n")
+	block, _, found := strings.Cut(rest, "\n```\n")
+	if !found {
+		ts.Fatalf("%s has no plain block", args[0])
+	}
+	if out := ts.ReadFile("stdout"); !strings.Contains(out, block) {
+		ts.Fatalf("%s shows\n%s\nbut what was printed is\n%s", args[0], block, out)
+	}
 }
