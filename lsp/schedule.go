@@ -158,7 +158,7 @@ func (s *session) quick(t *track, p pass) {
 	for _, shop := range shopsAbove(t.path) {
 		s.see(shop)
 	}
-	s.finish(t, p, s.examine(p, rules.Known))
+	s.finish(t, p, rules.Known, s.examine(p, rules.Known))
 }
 
 // measure makes the measurements that a text still lacks, after a wait in which
@@ -178,7 +178,7 @@ func (s *session) measure(t *track, p pass, wait time.Duration) {
 	end := s.showProgress(p)
 	r := s.examine(p, rules.Full)
 	end()
-	s.finish(t, p, r)
+	s.finish(t, p, rules.Full, r)
 }
 
 // examine asks the rules. A panic of theirs costs this pass and no more.
@@ -240,7 +240,7 @@ func failurePlace(p *parsed, what string) spec.Range {
 // The findings of a partial pass replace complete ones only where the text has
 // changed: the old ones then stand against text that is gone. Where only a
 // mesh or a shop file changed, they stay until the new ones are there.
-func (s *session) finish(t *track, p pass, r *report) {
+func (s *session) finish(t *track, p pass, mode rules.Mode, r *report) {
 	diagnostics := s.diagnostics(r)
 	s.seeAll(r.rests, p.began)
 	s.mu.Lock()
@@ -255,6 +255,9 @@ func (s *session) finish(t *track, p pass, r *report) {
 	if !partial || t.edited || t.halted {
 		t.report, t.final = r, !partial
 		s.publish(p.doc, diagnostics)
+		if mode == rules.Full {
+			s.refresh()
+		}
 	}
 	t.rests = r.rests
 	t.edited = t.edited && partial

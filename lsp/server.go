@@ -60,6 +60,9 @@ func (s *server) calls() map[string]call {
 		protocol.MethodTextDocumentDocumentSymbol: answer(s.session.symbols),
 		protocol.MethodTextDocumentFoldingRange:   answer(s.session.folds),
 		protocol.MethodWorkspaceSymbol:            answer(s.session.workspaceSymbols),
+		protocol.MethodTextDocumentInlayHint:      answer(s.session.hints),
+		protocol.MethodTextDocumentCodeLens:       answer(s.session.lenses),
+		protocol.MethodTextDocumentFormatting:     answer(s.session.format),
 	}
 	maps.Copy(calls, s.more)
 	return calls
@@ -270,6 +273,8 @@ type client struct {
 	versionedEdits bool // takes edits that name the version they fit
 	tree           bool // shows an outline as a tree
 
+	refreshesHints, refreshesLenses bool // asks again for them when told to
+
 	folders []string // of the workspace
 }
 
@@ -291,6 +296,8 @@ func clientOf(c *protocol.ClientCapabilities) client {
 	}
 	if w := c.Workspace; w != nil {
 		out.versionedEdits = w.WorkspaceEdit != nil && is(w.WorkspaceEdit.DocumentChanges)
+		out.refreshesHints = w.InlayHint != nil && is(w.InlayHint.RefreshSupport)
+		out.refreshesLenses = w.CodeLens != nil && is(w.CodeLens.RefreshSupport)
 		out.watches = w.DidChangeWatchedFiles != nil && is(w.DidChangeWatchedFiles.DynamicRegistration)
 	}
 	out.progress = c.Window != nil && is(c.Window.WorkDoneProgress)
@@ -326,17 +333,20 @@ func capabilities(c client) protocol.ServerCapabilities {
 			Change:    &incremental,
 			Save:      protocol.Boolean(true),
 		},
-		HoverProvider:           protocol.Boolean(true),
-		DefinitionProvider:      protocol.Boolean(true),
-		ReferencesProvider:      protocol.Boolean(true),
-		RenameProvider:          &protocol.RenameOptions{PrepareProvider: &yes},
-		DocumentLinkProvider:    &protocol.DocumentLinkOptions{},
-		DocumentSymbolProvider:  protocol.Boolean(true),
-		FoldingRangeProvider:    protocol.Boolean(true),
-		WorkspaceSymbolProvider: protocol.Boolean(true),
-		Workspace:               &protocol.WorkspaceOptions{WorkspaceFolders: folders},
-		CodeActionProvider:      &protocol.CodeActionOptions{CodeActionKinds: []protocol.CodeActionKind{quickFix}},
-		CompletionProvider:      &protocol.CompletionOptions{TriggerCharacters: []string{"\"", "'", "[", ".", "=", "/", " "}},
+		HoverProvider:              protocol.Boolean(true),
+		DefinitionProvider:         protocol.Boolean(true),
+		ReferencesProvider:         protocol.Boolean(true),
+		RenameProvider:             &protocol.RenameOptions{PrepareProvider: &yes},
+		DocumentLinkProvider:       &protocol.DocumentLinkOptions{},
+		DocumentSymbolProvider:     protocol.Boolean(true),
+		InlayHintProvider:          protocol.Boolean(true),
+		CodeLensProvider:           &protocol.CodeLensOptions{},
+		DocumentFormattingProvider: protocol.Boolean(true),
+		FoldingRangeProvider:       protocol.Boolean(true),
+		WorkspaceSymbolProvider:    protocol.Boolean(true),
+		Workspace:                  &protocol.WorkspaceOptions{WorkspaceFolders: folders},
+		CodeActionProvider:         &protocol.CodeActionOptions{CodeActionKinds: []protocol.CodeActionKind{quickFix}},
+		CompletionProvider:         &protocol.CompletionOptions{TriggerCharacters: []string{"\"", "'", "[", ".", "=", "/", " "}},
 	}
 }
 

@@ -51,6 +51,7 @@ type session struct {
 	queue  []string          // paths to check, next first
 	outbox outbox
 	stamps map[string]*stamp // of files on disk that reports rest on, by path
+	asked  map[string]bool   // refreshes that wait for an answer, true if one more is due
 
 	wake chan struct{} // holds one: there is something in queue
 	post chan struct{} // holds one: there is something in outbox
@@ -69,6 +70,7 @@ func newSession(ctx context.Context, log *slog.Logger, wait time.Duration) *sess
 		tracks:   make(map[string]*track),
 		outbox:   outbox{waiting: make(map[uri.URI]*protocol.PublishDiagnosticsParams)},
 		stamps:   make(map[string]*stamp),
+		asked:    make(map[string]bool),
 		wake:     make(chan struct{}, 1),
 		post:     make(chan struct{}, 1),
 		slot:     make(chan struct{}, measuringAtOnce),
