@@ -12,13 +12,8 @@ import (
 // orphanEvery is how often the editor's process is looked for.
 const orphanEvery = time.Second
 
-// watchProcess closes gone once a process has ended. One that can't be seen to
-// begin with, as from inside a container, is not watched: the end of the input
-// tells then.
+// watchProcess closes gone once a process has ended.
 func watchProcess(ctx context.Context, pid int, gone chan<- struct{}) {
-	if pid <= 0 || !alive(pid) {
-		return
-	}
 	tick := time.NewTicker(orphanEvery)
 	defer tick.Stop()
 	for {
@@ -34,7 +29,9 @@ func watchProcess(ctx context.Context, pid int, gone chan<- struct{}) {
 	}
 }
 
-// alive reports whether a process exists, also one that is not ours.
+// alive reports whether a process exists, also one that is not ours. One that
+// can't be seen to begin with, as from inside a container, is not worth
+// watching: the end of the input tells then.
 func alive(pid int) bool {
 	return !errors.Is(syscall.Kill(pid, 0), syscall.ESRCH)
 }

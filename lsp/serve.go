@@ -56,7 +56,9 @@ func Serve(ctx context.Context, in io.Reader, out io.Writer, o Options) (exitCod
 	orphaned := make(chan struct{})
 	var attending sync.WaitGroup
 	s.attend = func(pid int) {
-		attending.Go(func() { watchProcess(ctx, pid, orphaned) })
+		if pid > 0 && alive(pid) { // looked for before the answer, so that its end can't be missed
+			attending.Go(func() { watchProcess(ctx, pid, orphaned) })
+		}
 	}
 	conn.Go(ctx, s.handler())
 
