@@ -18,7 +18,7 @@ import (
 
 // bench is a folder with a part, whose text lives in memory like an editor's.
 type bench struct {
-	t    *testing.T
+	t    testing.TB
 	dir  string
 	mu   sync.Mutex
 	text map[string]string
@@ -34,7 +34,7 @@ func fast() map[string]bool {
 	return run
 }
 
-func newBench(t *testing.T, o Options) *bench {
+func newBench(t testing.TB, o Options) *bench {
 	b := &bench{t: t, dir: t.TempDir(), text: map[string]string{}}
 	o.Now = testDay
 	if o.Checks == nil {
