@@ -24,6 +24,7 @@ type cylFinder struct {
 	pieces   []cylPiece
 	arcs     []cylSeedAt // parts of a circle between creases, from which to grow
 	free     chan *cylWork
+	ended    func() bool // the caller's context is over: loops deep inside may stop and return anything
 }
 
 // cylPiece is a round piece of surface with its fit.
@@ -62,7 +63,8 @@ func newCylFinder(ctx context.Context, m *Mesh) (*cylFinder, error) {
 		m: m, topo: m.Topology(),
 		normal: make([]Vec, n), area: make([]float64, n),
 		turn: make([]float32, 3*n), taken: make([]bool, n),
-		free: make(chan *cylWork, 256),
+		free:  make(chan *cylWork, 256),
+		ended: func() bool { return ctx.Err() != nil },
 	}
 	if n == 0 {
 		return x, ctx.Err()

@@ -30,7 +30,7 @@ func (w *cylWork) settle(fit cylFit, seeds []int32, limit int) (*cylPiece, bool)
 	members := append(w.gathered[:0], seeds...)
 	defer func() { w.gathered = members }()
 	for round := range 24 {
-		if !w.refine(&fit, members) {
+		if x := w.x; x.ended() || !w.refine(&fit, members) {
 			return nil, false
 		}
 		// Give up on what bends away from a cylinder before it grows large, once
@@ -43,7 +43,11 @@ func (w *cylWork) settle(fit cylFit, seeds []int32, limit int) (*cylPiece, bool)
 		if len(next) < 4 {
 			return nil, false
 		}
-		same := !cut && slices.Equal(next, members)
+		// Of many facets a few may go on changing.
+		same := !cut && max(len(next)-len(members), len(members)-len(next)) <= len(members)/1000
+		if same && len(next) <= 1000 {
+			same = slices.Equal(next, members)
+		}
 		members = append(members[:0], next...)
 		if same && round > 0 {
 			break
@@ -84,13 +88,27 @@ func (w *cylWork) refine(fit *cylFit, members []int32) bool {
 	}
 	fit.inside = fit.r * (1 - math.Cos(min(1.3*fit.turn, cylTurnMax)/2))
 	fit.tolR = min(max(scatter(len(w.vals))*median(w.vals), cylRadialLeast*fit.r, 4*x.coordTol), cylRadialMost*fit.r)
-	w.pairs = w.pairs[:0]
-	for i := 0; i < len(members); i += 1 + len(members)/cylSample {
-		f := members[i]
-		w.pairs = append(w.pairs, [2]float64{math.Abs(x.normal[f].Dot(fit.a)), x.area[f]})
-	}
-	fit.tolT = min(max(scatter(len(w.pairs))*medianWeighted(w.pairs), math.Sin(cylLeanLeast)), math.Sin(cylLeanMost))
+	lean := w.medianLean(fit, members)
+	fit.tolT = min(max(scatter(len(w.pairs))*lean, math.Sin(cylLeanLeast)), math.Sin(cylLeanMost))
 	return true
+}
+
+// medianLean returns the lean (a sine) that half the surface exceeds; w.pairs
+// holds the sample that it was taken of.
+func (w *cylWork) medianLean(fit *cylFit, facets []int32) float64 {
+	w.pairs = w.pairs[:0]
+	for i := 0; i < len(facets); i += 1 + len(facets)/cylSample {
+		f := facets[i]
+		w.pairs = append(w.pairs, [2]float64{math.Abs(w.x.normal[f].Dot(fit.a)), w.x.area[f]})
+	}
+	return medianWeighted(w.pairs)
+}
+
+// bends reports, of surface that still grows, that it bulges all over: half of
+// it leans by more than what a cylinder's facets may. A few rows of a fillet at
+// the end of a cylinder are no reason to give up.
+func (w *cylWork) bends(fit *cylFit, facets []int32) bool {
+	return w.medianLean(fit, facets) > math.Sin(cylLeanLeast) && w.bulges(fit, facets)
 }
 
 // corners collects into points (and ids) the members' corners at which the
@@ -162,7 +180,7 @@ func (w *cylWork) gather(fit *cylFit, members []int32, limit int) (got []int32, 
 		}
 	}
 	for i := 0; i < len(q); i++ {
-		if len(q) >= limit {
+		if len(q) >= limit || i&0xfff == 0 && x.ended() {
 			cut = true
 			break
 		}

@@ -247,8 +247,8 @@ func (w *cylWork) shareAtBest(p *cylPiece, lo, hi float64) float64 {
 	return best
 }
 
-// distinctAngles counts the angles at which corners stand, where angles nearer
-// than gap are one.
+// distinctAngles counts the angles at which corners stand: angles within gap
+// are one. Corners anywhere on the circle count once a gap.
 func (w *cylWork) distinctAngles(fit *cylFit, gap float64) int {
 	w.vals = w.vals[:0]
 	for _, p := range w.points {
@@ -256,14 +256,16 @@ func (w *cylWork) distinctAngles(fit *cylFit, gap float64) int {
 		w.vals = append(w.vals, math.Atan2(py, px))
 	}
 	slices.Sort(w.vals)
-	n := 0
-	for i, a := range w.vals {
-		if i > 0 && a-w.vals[i-1] > gap {
+	n := 1
+	from := w.vals[0]
+	for _, a := range w.vals {
+		if a-from > gap {
 			n++
+			from = a
 		}
 	}
-	if w.vals[0]+2*math.Pi-w.vals[len(w.vals)-1] > gap {
-		n++
+	if n > 1 && w.vals[0]+2*math.Pi-from <= gap {
+		n--
 	}
 	return n
 }
@@ -373,17 +375,6 @@ func (w *cylWork) bulges(fit *cylFit, facets []int32) bool {
 	sides := min(2*math.Pi/fit.turn, float64(len(facets))/2)
 	unexplained := min(max((sides-6)/40, 0.02), 0.5)
 	return steepest*(hi-lo)/fit.r > math.Sin(cylLeanLeast) && explained > (1-unexplained)*all
-}
-
-// bends reports, of surface that still grows, that it bulges all over: half of
-// it leans by more than what a cylinder's facets may. A few rows of a fillet at
-// the end of a cylinder are no reason to give up.
-func (w *cylWork) bends(fit *cylFit, facets []int32) bool {
-	w.pairs = w.pairs[:0]
-	for _, f := range facets {
-		w.pairs = append(w.pairs, [2]float64{math.Abs(w.x.normal[f].Dot(fit.a)), w.x.area[f]})
-	}
-	return medianWeighted(w.pairs) > math.Sin(cylLeanLeast) && w.bulges(fit, facets)
 }
 
 // isBand reports a strip of a doubly curved surface: round in itself, but no

@@ -14,9 +14,6 @@ const (
 	// cylGrowCrease bounds the patches about seeds: circles of 8 sides turn by
 	// 45 degrees.
 	cylGrowCrease = 50 * degree
-	// cylSeed is the size of a seed in facets: a ring of 16 sides, or a patch
-	// wide enough to average a few micrometres of noise.
-	cylSeed = 32
 	// cylArcLeast is the share of a circle that a patch between creases must
 	// show to be a seed.
 	cylArcLeast = 0.15
@@ -27,7 +24,7 @@ const (
 	cylCoarse = 24 * degree
 	// cylTries is how often a facet may lie in surface that turned out to be no
 	// cylinder before it is no seed any more.
-	cylTries = 2
+	cylTries = 1
 	// cylBatch is the number of seeds that grow at once, cylAhead how many they
 	// are chosen from.
 	cylBatch = 64
@@ -69,7 +66,7 @@ func (x *cylFinder) findGrown(ctx context.Context) error {
 			from := slices.Clone(batch[i].arc)
 			from = slices.DeleteFunc(from, func(f int32) bool { return x.taken[f] })
 			if from == nil {
-				from = w.patch(batch[i].facet, cylSeed)
+				from = w.seedPatch(batch[i].facet)
 			}
 			if fit, members, ok := w.start(from, batch[i].hint); ok {
 				if p, ok := w.settle(fit, members, 3*len(members)); ok {
@@ -146,14 +143,15 @@ func (x *cylFinder) seeds(ctx context.Context) ([]cylSeedAt, error) {
 			if !ok {
 				continue
 			}
-			patch := w.patch(f, cylSeed)
+			patch := w.seedPatch(f)
 			for _, hint := range x.axisHints(f) {
 				fit, members, ok := w.start(patch, hint)
 				if !ok || across < 1.2*fit.r || across > 3*fit.r {
 					continue
 				}
 				out := x.normal[f].Scale(-fit.sign)
-				if miss := w.miss(&fit, members); miss < cylMissMost && !w.bends(&fit, members) && x.enclosed(fit.a, x.m.Centre(f).Add(out.Scale(across/2)), out, across/2) {
+				if miss := w.miss(&fit, members); miss < cylMissMost &&
+					x.enclosed(fit.a, x.m.Centre(f).Add(out.Scale(across/2)), out, across/2) && !w.bends(&fit, members) {
 					parts[from/step] = append(parts[from/step], cylSeedAt{facet: f, radius: fit.r, miss: miss, hint: hint})
 					break
 				}
@@ -164,30 +162,49 @@ func (x *cylFinder) seeds(ctx context.Context) ([]cylSeedAt, error) {
 	return slices.Concat(parts...), err
 }
 
-// sparse lists facets that are not taken and at which the surface bends, at
-// least three steps apart: a cylinder has many, and one is enough.
+// sparse lists facets that are not taken and at which the surface bends, some
+// steps apart: a cylinder has many, and one is enough.
 func (x *cylFinder) sparse() []int32 {
 	near := make([]bool, len(x.m.Facets))
-	var out []int32
+	var out, ring []int32
 	for f := range near {
 		if near[f] || x.taken[f] || !x.turns(int32(f)) {
 			continue
 		}
 		out = append(out, int32(f))
-		for k := range 3 {
-			g := x.topo.Neighbour(int32(f), k)
-			if g < 0 {
-				continue
-			}
-			near[g] = true
-			for j := range 3 {
-				if e := x.topo.Neighbour(g, j); e >= 0 {
-					near[e] = true
+		ring = append(ring[:0], int32(f))
+		for range x.steps(int32(f)) {
+			for _, g := range ring[:len(ring):len(ring)] {
+				for k := range 3 {
+					if e := x.topo.Neighbour(g, k); e >= 0 && !near[e] {
+						near[e] = true
+						ring = append(ring, e)
+					}
 				}
 			}
 		}
 	}
 	return out
+}
+
+// steps returns how many facets seeds stand apart at f: more where the surface
+// turns so little that a circle has a hundred sides and more.
+func (x *cylFinder) steps(f int32) int {
+	var turn float64
+	for k := range int32(3) {
+		if t := float64(x.turn[3*f+k]); t <= cylGrowCrease {
+			turn = max(turn, t)
+		}
+	}
+	return min(max(int(2*math.Pi/32/turn), 2), 6)
+}
+
+// seedPatch returns the patch about f that a seed is judged by: as wide as seeds
+// stand apart, a ring of 16 sides or wide enough to average a few micrometres of
+// noise.
+func (w *cylWork) seedPatch(f int32) []int32 {
+	n := w.x.steps(f)
+	return w.patch(f, max(32, 3*n*n))
 }
 
 // across casts a ray from f to the side to which the surface bends: at a hole

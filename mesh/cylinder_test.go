@@ -39,8 +39,13 @@ func TestHolesOfPublishedMeshes(t *testing.T) {
 		unitMM     float64
 	}{
 		{"parts/plate_6_holes.stl", "mm", 6, []float64{6.76, 11.11}, 1},
+		{"parts/tray_22_holes.stl", "mm", 22, []float64{2.26, 3.17, 3.8, 4.98, 6.53, 9.13}, 1},
 		{"parts/panel_6_holes.ply", "mm", 6, []float64{4.04}, 1},
 		{"parts/ring_plate_36_holes.3mf", "", 36, []float64{2.26, 6.76, 8.43, 10.08, 15.87, 15.88, 253.93}, 1},
+		{"parts/ring_plate_36_holes_fine.3mf", "", 36, []float64{2.26, 6.76, 8.43, 10.08, 15.87, 15.88, 253.93}, 1},
+		{"parts/gears_17_bodies.3mf", "", 16, []float64{7, 7.8}, 1},
+		{"parts/pump_base.stl", "m", 1, nil, 1000},
+		{"dirty/table_flipped_faces.stl", "m", 2, []float64{0.2}, 1000},
 		{"parts/feature_block.stl", "in", 17, []float64{0.27, 0.39, 0.44}, 25.4},
 		{"parts/feature_block.ply", "in", 17, []float64{0.27, 0.39, 0.44}, 25.4},
 		{"parts/feature_block.3mf", "", 17, []float64{0.27, 0.39, 0.44}, 25.4},
