@@ -48,6 +48,9 @@ func TestNoisyHoles(t *testing.T) {
 					continue
 				}
 				found++
+				if !h.Through && c.sigma <= 0.005 {
+					t.Errorf("noise %g: hole of %g is not through", c.sigma, h.DiameterMM)
+				}
 				e := math.Abs(h.DiameterMM - want[i])
 				worst, mean = max(worst, e/want[i]), mean+e/want[i]
 				if e > h.ErrMM {

@@ -129,3 +129,26 @@ func TestBlindHole(t *testing.T) {
 		t.Errorf("outside: free %v, solid %v, %d ends held", p.Free, p.Solid, p.OpenEnds)
 	}
 }
+
+// TestRoofOfHole is row 35 of the check values (derived): of a lying hole of
+// diameter 6 and depth 20, the facets that slope less than 45 degrees have 2aRL
+// of area, and the chord over them is 4.24264. The polygon of 96 sides has a
+// little less area (model M19).
+func TestRoofOfHole(t *testing.T) {
+	m := meshtest.Plate(mesh.Vec{-10, -10, 0}, mesh.Vec{10, 10, 20}, 96, [3]float64{0, 0, 3})
+	m = meshtest.Turn(m, mesh.Vec{1, 0, 0}, math.Pi/2)
+	got := cylindersOf(t, m)
+	var roof, chord float64
+	for f := range m.Facets {
+		// Facing down, the material above.
+		if got.HoleOf[f] == 0 && -m.Normal(int32(f))[2] > math.Sqrt2/2 {
+			roof += m.Area(int32(f))
+			for _, v := range m.Facets[f] {
+				chord = max(chord, 2*math.Abs(m.Verts[v][0]))
+			}
+		}
+	}
+	near(t, "roof area", roof, 94.2478, 94.2478*2e-4)
+	near(t, "free chord", chord, 4.24264, 1e-5)
+	near(t, "tilt against the build direction (deg)", math.Acos(math.Abs(got.Holes[0].Axis[2]))*180/math.Pi, 90, 1e-9)
+}
