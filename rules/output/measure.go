@@ -50,8 +50,8 @@ func MeasureText(w io.Writer, r *rules.PartReport) error {
 	t.integrity(doc.Integrity)
 	t.standing(doc)
 	t.features(doc)
-	t.number("time", doc.Time, "h (planning figure)")
-	t.number("cost", doc.Cost, r.Shop.Currency()+" (planning figure, not an offer)")
+	t.planned("time", doc.Time, "h")
+	t.planned("cost", doc.Cost, r.Shop.Currency())
 	return t.err
 }
 
@@ -72,9 +72,18 @@ func (t *measureText) number(name string, v *float64, unit string) {
 	}
 }
 
-// figure says a number to six figures at most.
-func figure(v float64) string {
-	return strconv.FormatFloat(mustParse(strconv.FormatFloat(v, 'g', 6, 64)), 'f', -1, 64)
+// planned says a number no finer than a plan is: JSON has it whole.
+func (t *measureText) planned(name string, v *float64, unit string) {
+	if v != nil {
+		t.row(name, "about "+figures(*v, 2)+" "+unit+" (planning figure, not an offer)")
+	}
+}
+
+// figure says a measured number to four figures: JSON has it whole.
+func figure(v float64) string { return figures(v, 4) }
+
+func figures(v float64, n int) string {
+	return strconv.FormatFloat(mustParse(strconv.FormatFloat(v, 'g', n, 64)), 'f', -1, 64)
 }
 
 func mustParse(s string) float64 {
@@ -83,7 +92,12 @@ func mustParse(s string) float64 {
 }
 
 func vec(v mesh.Vec) string {
-	return "(" + figure(v[0]) + ", " + figure(v[1]) + ", " + figure(v[2]) + ")"
+	return "(" + place(v[0]) + ", " + place(v[1]) + ", " + place(v[2]) + ")"
+}
+
+// place says a coordinate to a hundredth of a millimetre.
+func place(v float64) string {
+	return strconv.FormatFloat(mustParse(strconv.FormatFloat(v, 'f', 2, 64))+0, 'f', -1, 64) // +0: no minus zero
 }
 
 func (t *measureText) integrity(i *Integrity) {
