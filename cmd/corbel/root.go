@@ -60,18 +60,6 @@ func (a *app) command() *cobra.Command {
 	return root
 }
 
-func (a *app) versionCommand() *cobra.Command {
-	return &cobra.Command{
-		Use:   "version",
-		Short: "Say the version",
-		Args:  cobra.NoArgs,
-		RunE: func(*cobra.Command, []string) error {
-			_, err := fmt.Fprintln(a.out, "corbel", rules.Version)
-			return err
-		},
-	}
-}
-
 // isTerminal reports whether a stream is a terminal.
 func isTerminal(w io.Writer) bool {
 	f, ok := w.(*os.File)

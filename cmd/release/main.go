@@ -1,0 +1,152 @@
+// Command release builds what a release of corbel hands out, from a clean
+// checkout, by one command:
+//
+//	go run ./cmd/release [-o dist]
+//
+// It writes one archive for each system and processor, with the program, its
+// licence, the licences of what is linked into it, the manual and the manual
+// pages; a bill of materials; and the digests of all of these. Two runs of the
+// same commit with the same Go make the same bytes, whatever the folder.
+package main
+
+import (
+	"context"
+	"flag"
+	"fmt"
+	"os"
+	"os/exec"
+	"os/signal"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"time"
+
+	"corbel/rules"
+)
+
+// target is a system and a processor that Go builds for.
+type target struct{ os, arch string }
+
+func (t target) String() string { return t.os + "-" + t.arch }
+
+// targets are what a release holds.
+var targets = []target{
+	{"linux", "amd64"}, {"linux", "arm64"},
+	{"darwin", "amd64"}, {"darwin", "arm64"},
+	{"windows", "amd64"}, {"windows", "arm64"},
+}
+
+func main() {
+	out := flag.String("o", "dist", "folder that the release is written into; it must not exist yet")
+	flag.Parse()
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
+	err := release(ctx, *out, targets)
+	stop()
+	if err != nil {
+		fmt.Fprintln(os.Stderr, "release:", err)
+		os.Exit(1)
+	}
+}
+
+// release builds all targets into a new folder. It appears whole or not at all.
+func release(ctx context.Context, out string, targets []target) error {
+	if _, err := os.Lstat(out); err == nil {
+		return fmt.Errorf("%s is there already: remove it, or choose another folder with -o", out)
+	}
+	src, err := sourceAt(ctx)
+	if err != nil {
+		return err
+	}
+	dir, err := os.MkdirTemp(filepath.Dir(filepath.Clean(out)), ".release-")
+	if err != nil {
+		return err
+	}
+	defer os.RemoveAll(dir)
+	var bill *billOfMaterials
+	for _, t := range targets {
+		fmt.Fprintln(os.Stderr, t)
+		program := filepath.Join(dir, t.String()+".bin")
+		if err := build(ctx, src, t, program); err != nil {
+			return err
+		}
+		mods, err := linked(program)
+		if err != nil {
+			return err
+		}
+		bill = bill.add(mods)
+		files, err := contents(ctx, src, t, program, mods)
+		if err != nil {
+			return err
+		}
+		name := fmt.Sprintf("corbel-%s-%s", rules.Version, t)
+		if err := pack(dir, name, t, files, src.when); err != nil {
+			return err
+		}
+		if err := os.Remove(program); err != nil {
+			return err
+		}
+	}
+	if err := bill.write(filepath.Join(dir, fmt.Sprintf("corbel-%s.cdx.json", rules.Version))); err != nil {
+		return err
+	}
+	if err := digests(dir); err != nil {
+		return err
+	}
+	if err := os.Chmod(dir, 0o755); err != nil {
+		return err
+	}
+	return os.Rename(dir, out)
+}
+
+// source is the checkout that a release is made from.
+type source struct {
+	root   string
+	commit string
+	when   time.Time // of the commit: the time of every file in the archives
+}
+
+// sourceAt asks git about the checkout around the working folder.
+func sourceAt(ctx context.Context) (source, error) {
+	ask := func(args ...string) (string, error) {
+		b, err := exec.CommandContext(ctx, "git", args...).Output()
+		if err != nil {
+			return "", fmt.Errorf("git %s: %w", strings.Join(args, " "), err)
+		}
+		return strings.TrimSpace(string(b)), nil
+	}
+	root, err := ask("rev-parse", "--show-toplevel")
+	if err != nil {
+		return source{}, err
+	}
+	dirty, err := ask("-C", root, "status", "--porcelain")
+	if err != nil {
+		return source{}, err
+	}
+	if dirty != "" {
+		return source{}, fmt.Errorf("the checkout has changes that no commit holds:\n%s", dirty)
+	}
+	commit, err := ask("-C", root, "rev-parse", "HEAD")
+	if err != nil {
+		return source{}, err
+	}
+	seconds, err := ask("-C", root, "show", "-s", "--format=%ct", "HEAD")
+	if err != nil {
+		return source{}, err
+	}
+	n, err := strconv.ParseInt(seconds, 10, 64)
+	return source{root, commit, time.Unix(n, 0).UTC()}, err
+}
+
+// build makes a static program without paths, build identifiers or symbols, so
+// that its bytes depend on the source and on Go alone.
+func build(ctx context.Context, src source, t target, program string) error {
+	cmd := exec.CommandContext(ctx, "go", "build", "-trimpath", "-buildvcs=false",
+		"-ldflags", "-s -w -buildid= -X main.commit="+src.commit, "-o", program, "./cmd/corbel")
+	cmd.Dir = src.root
+	cmd.Env = append(os.Environ(), "CGO_ENABLED=0", "GOOS="+t.os, "GOARCH="+t.arch, "GOFLAGS=", "GOEXPERIMENT=")
+	cmd.Stderr = os.Stderr
+	if err := cmd.Run(); err != nil {
+		return fmt.Errorf("building for %s: %w", t, err)
+	}
+	return nil
+}
