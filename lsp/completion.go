@@ -552,8 +552,8 @@ func (c *completer) positions(info *spec.KeyInfo) {
 // positionText writes a place in the mesh's own units, to a hundredth.
 func positionText(r *rules.PartReport, at mesh.Vec) string {
 	unit := 1.0
-	if r.Mesh != nil && r.Mesh.Source.UnitMM > 0 {
-		unit = r.Mesh.Source.UnitMM
+	if r.Info != nil && r.Info.Source.UnitMM > 0 {
+		unit = r.Info.Source.UnitMM
 	}
 	var parts [3]string
 	for i, v := range at {

@@ -284,10 +284,10 @@ func (p *page) check(name string) {
 
 // mesh says what was read from a part's mesh.
 func (p *page) mesh(r *rules.PartReport) {
-	if r == nil || r.Mesh == nil {
+	if r == nil || r.Info == nil {
 		return
 	}
-	from := r.Mesh.Source
+	from := r.Info.Source
 	text := fmt.Sprintf("%s in %s, %d facets", from.Format, from.Unit, from.Facets)
 	if m := r.Measured.Mass; m != nil {
 		text += fmt.Sprintf(", volume %s cm3, surface %s cm2", spec.FormatNumber(round(m.VolumeMM3/1000, 3)), spec.FormatNumber(round(m.AreaMM2/100, 3)))

@@ -126,22 +126,7 @@ func (t *ThicknessField) measure(ctx context.Context) error {
 	n := len(m.Facets)
 	t.nodes = make([]node, n)
 	t.FacetMM = make([]float32, n)
-	var area float64
-	for f := range n {
-		area += m.Area(int32(f))
-	}
-	var wedges, notches []sharpFeature
-	for _, s := range findSharp(m, math.Acos(opposedCos)) {
-		if s.notch == (t.side < 0) {
-			wedges = append(wedges, s)
-		} else {
-			notches = append(notches, s)
-		}
-	}
-	shared := gauge{t: t, bvh: m.BVH(), ctx: ctx,
-		wedges: newSharpTree(m, wedges), notches: newSharpTree(m, notches),
-		cellMM: max(t.Params.PatchMM/2, math.Sqrt(area/cellsMost)),
-		touch:  t.Err, cap: t.Params.CapMM}
+	shared := t.newGauge(ctx)
 	t.gauge = shared
 	t.gauge.ctx = context.Background()
 
@@ -169,6 +154,27 @@ func (t *ThicknessField) measure(ctx context.Context) error {
 	}
 	t.gather(chunks)
 	return nil
+}
+
+// newGauge makes ready to measure.
+func (t *ThicknessField) newGauge(ctx context.Context) gauge {
+	m := t.m
+	var area float64
+	for f := range m.Facets {
+		area += m.Area(int32(f))
+	}
+	var wedges, notches []sharpFeature
+	for _, s := range findSharp(m, math.Acos(opposedCos)) {
+		if s.notch == (t.side < 0) {
+			wedges = append(wedges, s)
+		} else {
+			notches = append(notches, s)
+		}
+	}
+	return gauge{t: t, bvh: m.BVH(), ctx: ctx,
+		wedges: newSharpTree(m, wedges), notches: newSharpTree(m, notches),
+		cellMM: max(t.Params.PatchMM/2, math.Sqrt(area/cellsMost)),
+		touch:  t.Err, cap: t.Params.CapMM}
 }
 
 // gather appends the chunks' cells in order and shifts the ids that point to them.

@@ -19,6 +19,7 @@ type Sections struct {
 
 	mesh  *Mesh
 	frame Frame
+	kept  *KeptSections // in place of the mesh
 }
 
 // SectionJump is a sudden growth of the melted section.
@@ -76,6 +77,9 @@ func MeasureSections(ctx context.Context, m *Mesh, f Frame, pitchMM float64) (*S
 // the two cuts lies at least withinMM above it. Nor is a section above empty
 // height one; that is a floating start.
 func (s *Sections) Jumps(withinMM, least float64) []SectionJump {
+	if s.kept != nil {
+		return s.kept.jumps(withinMM, least)
+	}
 	w := max(1, int(math.Round(withinMM/s.PitchMM)))
 	ratio := func(k int) float64 {
 		if k-w < 0 || k >= len(s.Z) || s.Z[k-w] < withinMM || s.AreaMM2[k-w] <= 0 {

@@ -1,6 +1,7 @@
 package mesh
 
 import (
+	"fmt"
 	"math"
 	"slices"
 	"sort"
@@ -23,6 +24,9 @@ func (t *ThicknessField) Regions(limitMM float64) []ThinRegion {
 		if r.limitMM == limitMM {
 			return slices.Clone(r.regions)
 		}
+	}
+	if t.m == nil {
+		panic(fmt.Sprintf("mesh: regions below %v mm asked of a field that was kept for other limits", limitMM))
 	}
 	found := t.regionsBelow(limitMM)
 	t.memo.last = append(t.memo.last, limitRegions{limitMM, found})

@@ -230,10 +230,10 @@ type otherWay struct {
 
 // otherWays are the six axis directions of the mesh, from the mesh's own box.
 func (p *Subject) otherWays(now stand) []otherWay {
-	if p.Mesh == nil {
+	if p.Info == nil {
 		return nil
 	}
-	size := p.Mesh.Box().Size()
+	size := p.Info.Box.Size()
 	xy, z := p.greenScale()
 	var out []otherWay
 	for k, name := range []string{"+x", "+y", "+z"} {

@@ -76,7 +76,7 @@ func judgeMesh(p *Subject) []Finding {
 }
 
 func judgeExtent(p *Subject) []Finding {
-	size := p.Mesh.Box().Size()
+	size := p.Info.Box.Size()
 	largest := max(size[0], size[1], size[2])
 	limit := extentLeastMM
 	switch {

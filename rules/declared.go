@@ -9,10 +9,10 @@ import (
 // HoleNumber returns which recognised hole a declared one means, by the number
 // of the declaration; false where none is near or holes were not measured.
 func (r *PartReport) HoleNumber(declared int) (int, bool) {
-	if r.Mesh == nil || r.Measured.Cylinders == nil {
+	if r.Info == nil || r.Measured.Cylinders == nil {
 		return 0, false
 	}
-	p := &Subject{Spec: r.Spec, Shop: r.Shop, Limits: r.Limits, Mesh: r.Mesh, Measured: r.Measured}
+	p := &Subject{Spec: r.Spec, Shop: r.Shop, Limits: r.Limits, Info: r.Info, Mesh: r.Mesh, Measured: r.Measured}
 	hole, ok := matchHoles(p)[declared]
 	return hole, ok
 }

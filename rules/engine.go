@@ -14,6 +14,7 @@ import (
 	"golang.org/x/sync/semaphore"
 
 	"corbel/mesh"
+	"corbel/rules/store"
 	"corbel/spec"
 )
 
@@ -38,6 +39,12 @@ type Options struct {
 	// Measure resolves walls and gaps beyond what the limits ask for, where that
 	// takes seconds.
 	Measure bool
+	// Disk keeps measurements for later runs; nil keeps none. Where there is
+	// one, a report may come without its mesh.
+	Disk *store.Store
+	// Surface gives every report its mesh and whole measurements, which answer
+	// for limits other than the part's: for pictures.
+	Surface bool
 	// Root bounds the files that specs and shop files may name; empty is no bound.
 	Root string
 
@@ -61,6 +68,7 @@ const textMemory = 32 << 20
 type Engine struct {
 	o      Options
 	cache  *cache
+	disk   *store.Store
 	texts  *cache              // parsed specs and shop files
 	jobs   *semaphore.Weighted // parts being measured
 	memory *semaphore.Weighted // bytes of meshes being measured
@@ -96,7 +104,7 @@ func New(o Options) *Engine {
 	if o.Progress == nil {
 		o.Progress = func(string, string, float64) {}
 	}
-	return &Engine{o: o, cache: newCache(o.Memory), texts: newCache(textMemory), jobs: semaphore.NewWeighted(int64(o.Jobs)), memory: semaphore.NewWeighted(o.Memory),
+	return &Engine{o: o, disk: o.Disk, cache: newCache(o.Memory), texts: newCache(textMemory), jobs: semaphore.NewWeighted(int64(o.Jobs)), memory: semaphore.NewWeighted(o.Memory),
 		files: map[string]fileRecord{}, counts: counters{measurements: map[Need]int{}}}
 }
 
@@ -204,8 +212,8 @@ func (e *Engine) judge(ctx context.Context, r *PartReport, mode Mode) {
 	r.Findings = append(r.Findings, nameFindings(part, shop)...)
 
 	subject := &Subject{Spec: part, Shop: shop, Limits: limits, Measured: r.Measured}
-	readable := e.meshOf(ctx, r, mode)
-	subject.Mesh = r.Mesh
+	src, readable := e.meshOf(ctx, r, mode)
+	defer src.close()
 	judged := map[string]bool{}
 	w := newWaivers(part, shop.Policy(), e.o.Now())
 	switch {
@@ -214,7 +222,10 @@ func (e *Engine) judge(ctx context.Context, r *PartReport, mode Mode) {
 	case !part.Process.Set:
 		r.fail("checks", "No process is given, so no limit applies and the mesh was not judged.")
 	default:
-		e.measure(ctx, r, subject, mode)
+		if err := e.measure(ctx, r, subject, src, mode); err != nil && ctx.Err() == nil {
+			r.fail("mesh", "Mesh "+quoted(part.Mesh.File.V)+" can't be measured: "+err.Error()+".")
+		}
+		subject.Info, subject.Mesh = r.Info, r.Mesh
 		e.runChecks(r, subject, w, judged)
 	}
 	r.Findings = append(r.Findings, w.findings(judged)...)
@@ -223,27 +234,27 @@ func (e *Engine) judge(ctx context.Context, r *PartReport, mode Mode) {
 	r.Err = ctx.Err()
 }
 
-// meshOf reads the mesh that the spec names and reports whether there is one
+// meshOf finds the mesh that the spec names and reports whether there is one
 // to judge. In Text mode it only looks whether the file is there.
-func (e *Engine) meshOf(ctx context.Context, r *PartReport, mode Mode) bool {
+func (e *Engine) meshOf(ctx context.Context, r *PartReport, mode Mode) (*source, bool) {
 	part := r.Spec
 	file := part.Mesh.File
 	if !file.Set {
 		if mode != Text {
 			r.fail("mesh", "No mesh is named, so only the text was checked.")
 		}
-		return false
+		return nil, false
 	}
 	r.MeshPath = beside(part.File, file.V)
 	r.Deps = append(r.Deps, absolute(r.MeshPath))
-	bad := func(check, key string, at spec.Range, message, help string) bool {
+	bad := func(check, key string, at spec.Range, message, help string) (*source, bool) {
 		f := specFinding(part, Error, key, at, message, help)
 		f.Check = check
 		r.Findings = append(r.Findings, f)
 		if mode != Text {
 			r.fail("mesh", message)
 		}
-		return false
+		return nil, false
 	}
 	if err := within(e.o.Root, r.MeshPath); err != nil {
 		return bad(Spec.Name, "mesh.file", file.At, "Mesh file "+quoted(file.V)+" can't be read: "+err.Error()+".", "Keep the mesh beside the spec, or widen the workspace.")
@@ -259,32 +270,36 @@ func (e *Engine) meshOf(ctx context.Context, r *PartReport, mode Mode) bool {
 		return bad(Spec.Name, "mesh.file", file.At, "Mesh file "+quoted(file.V)+" can't be read: "+err.Error()+".", "Name a file of triangles: .stl, .3mf, .obj or .ply.")
 	}
 	if mode == Text {
-		return true
+		return nil, true
 	}
-	l, ok, err := e.loadMesh(ctx, r.MeshPath, info, part.Mesh.Units.V, mode)
+	src := &source{e: e, path: r.MeshPath, file: info, unit: part.Mesh.Units.V}
+	f, ok, err := src.open(ctx, mode)
 	switch {
 	case err != nil:
+		src.close()
 		r.fail("mesh", err.Error())
-		return false
+		return nil, false
 	case !ok:
 		r.Complete = false
-		return false
-	case l.err != nil:
-		if errors.Is(l.err, mesh.ErrUnit) && !part.Mesh.Units.Set { // the spec's own text says so already
-			r.fail("mesh", "Mesh "+quoted(file.V)+" can't be read: "+strings.TrimSuffix(l.err.What, ".")+".")
-			return false
+		return nil, false
+	case f.err != nil:
+		src.close()
+		wrong := f.err
+		if errors.Is(wrong, mesh.ErrUnit) && !part.Mesh.Units.Set { // the spec's own text says so already
+			r.fail("mesh", "Mesh "+quoted(file.V)+" can't be read: "+strings.TrimSuffix(wrong.What, ".")+".")
+			return nil, false
 		}
 		key, at, check := "mesh.file", file.At, Mesh.Name
-		if errors.Is(l.err, mesh.ErrUnit) || errors.Is(l.err, mesh.ErrUnitConflict) {
+		if errors.Is(wrong, mesh.ErrUnit) || errors.Is(wrong, mesh.ErrUnitConflict) {
 			check, key = Spec.Name, "mesh.units"
 			if part.Mesh.Units.Set {
 				at = part.Mesh.Units.At
 			}
 		}
-		return bad(check, key, at, "Mesh "+quoted(file.V)+" can't be read: "+strings.TrimSuffix(l.err.What, ".")+".", l.err.Help)
+		return bad(check, key, at, "Mesh "+quoted(file.V)+" can't be read: "+strings.TrimSuffix(wrong.What, ".")+".", wrong.Help)
 	}
-	r.Mesh = l.mesh
-	return true
+	r.Info = f.info
+	return src, true
 }
 
 // Counts says how often something was computed since the engine was made; for tests.

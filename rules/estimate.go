@@ -30,7 +30,7 @@ func (r *PartReport) Estimate() Estimate {
 	if !ok || r.Measured.Box == nil || !machine.Layer.Set || !m.BuildRate.Set {
 		return e
 	}
-	p := &Subject{Spec: r.Spec, Shop: r.Shop, Limits: r.Limits, Mesh: r.Mesh, Measured: r.Measured}
+	p := &Subject{Spec: r.Spec, Shop: r.Shop, Limits: r.Limits, Info: r.Info, Mesh: r.Mesh, Measured: r.Measured}
 	e.Support = supportShare * p.supportColumns()
 	s := p.stand()
 	xy, z := p.greenScale()

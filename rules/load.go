@@ -10,14 +10,18 @@ import (
 	"io/fs"
 	"math"
 	"os"
+	"path/filepath"
+	"strings"
+	"sync"
 	"time"
 
 	"corbel/mesh"
+	"corbel/rules/store"
 )
 
 // This file reads meshes once per content. A file is known by size and time of
-// change; only when those differ are its bytes hashed, and only a content that
-// memory does not hold is read.
+// change; only when those differ are its bytes hashed, and only a content of
+// which neither memory nor disk holds what is asked is read.
 
 // fileRecord is what was last seen of a mesh file.
 type fileRecord struct {
@@ -36,85 +40,239 @@ type loaded struct {
 	err  *mesh.ReadError
 }
 
-// meshBytes is about what a mesh takes with its topology, normals and tree.
-func meshBytes(m *mesh.Mesh) int64 { return 24*int64(len(m.Verts)) + 300*int64(len(m.Facets)) + 4096 }
+// meshFacts is what is known of a mesh without its facets, or what was wrong with
+// its file.
+type meshFacts struct {
+	info *MeshInfo
+	err  *mesh.ReadError
+}
 
-// loadMesh returns the mesh of a file. ok is false where mode is Known and
-// memory does not hold it. err is the context's alone, or an internal error.
-func (e *Engine) loadMesh(ctx context.Context, path string, info fs.FileInfo, unit string, mode Mode) (l *loaded, ok bool, err error) {
-	abs := absolute(path)
+// meshBytes is about what a mesh takes with its topology, normals and tree.
+func meshBytes(verts, facets int) int64 { return 24*int64(verts) + 300*int64(facets) + 4096 }
+
+// contentKey names a mesh: bytes, unit, and the ending that says how to read
+// them.
+func contentKey(sum, unit, path string) string {
+	return "mesh|" + sum + "|" + unit + "|" + strings.ToLower(filepath.Ext(path))
+}
+
+// source is the mesh file of one part while the part is examined. The mesh is
+// read when something first needs it.
+type source struct {
+	e    *Engine
+	path string
+	file fs.FileInfo
+	unit string
+	key  string // of the content; set by open
+	mesh *mesh.Mesh
+
+	leave func() // gives back what admit took
+}
+
+// open returns the facts of the mesh. ok is false where mode is Known and
+// memory does not hold them. The error is the context's alone, or an internal one.
+func (s *source) open(ctx context.Context, mode Mode) (f meshFacts, ok bool, err error) {
+	e, abs := s.e, absolute(s.path)
 	e.mu.Lock()
 	was, seen := e.files[abs]
 	e.mu.Unlock()
-	same := seen && !was.racy && was.size == info.Size() && was.time.Equal(info.ModTime())
-	fresh := fmt.Sprintf("load|%s|%d|%d|%s", abs, info.Size(), info.ModTime().UnixNano(), unit)
+	same := seen && !was.racy && was.size == s.file.Size() && was.time.Equal(s.file.ModTime())
+	fresh := fmt.Sprintf("load|%s|%d|%d|%s", abs, s.file.Size(), s.file.ModTime().UnixNano(), s.unit)
 	if mode == Known {
 		if same {
-			if v, ok := e.cache.peek(contentKey(was.sha256, unit)); ok {
-				return v.(*loaded), true, nil
+			s.key = contentKey(was.sha256, s.unit, s.path)
+			if v, ok := e.cache.peek("facts|" + s.key); ok {
+				return v.(meshFacts), true, nil
 			}
 		}
 		if v, ok := e.cache.peek(fresh); ok {
-			return v.(*loaded), true, nil
+			return meshFacts{err: v.(*loaded).err}, true, nil
 		}
-		return nil, false, nil
+		return f, false, nil
 	}
-	e.o.Progress(path, "reading", 0)
-	switch {
-	case same:
-		return e.loadContent(ctx, path, was.sha256, unit)
-	case seen:
-		sum, err := e.hashFile(ctx, path)
-		if err == nil {
-			e.remember(abs, info, sum)
-			return e.loadContent(ctx, path, sum, unit)
-		}
-		if ctx.Err() != nil {
-			return nil, false, ctx.Err()
-		}
+	sum := was.sha256
+	if !same {
+		sum = ""
 	}
-	// Not seen before: reading gives the hash too.
-	v, err := e.cache.get(ctx, fresh, func(ctx context.Context) (any, int64, error) {
-		l, err := e.load(ctx, path, unit)
-		if err != nil {
-			return nil, 0, err
-		}
-		if l.err != nil {
-			if time.Since(info.ModTime()) < racyTime {
-				return l, math.MaxInt64, nil // handed out, not kept
+	if !same && (seen || e.disk != nil) && s.file.Size() <= e.bytesMost() {
+		if sum, err = e.hashFile(ctx, s.path, s.file.Size()); err != nil {
+			if ctx.Err() != nil {
+				return f, false, ctx.Err()
 			}
-			return l, 1024, nil
+			sum = "" // reading says what is wrong
+		} else {
+			e.remember(abs, s.file, sum)
 		}
-		e.remember(abs, info, l.mesh.Source.SHA256)
-		e.cache.put(contentKey(l.mesh.Source.SHA256, unit), l, meshBytes(l.mesh))
-		return l, math.MaxInt64, nil
-	})
-	if err != nil {
-		return nil, false, err
 	}
-	return v.(*loaded), true, nil
+	if sum != "" {
+		s.key = contentKey(sum, s.unit, s.path)
+		if f, ok := e.keptFacts(s.key); ok {
+			return f, true, nil
+		}
+	}
+	l, err := s.read(ctx, fresh)
+	if err != nil {
+		return f, false, err
+	}
+	if l.err != nil {
+		f.err = l.err
+		if s.key != "" {
+			e.cache.put("facts|"+s.key, f, 1024)
+		}
+		return f, true, nil
+	}
+	s.mesh, s.key = l.mesh, contentKey(l.mesh.Source.SHA256, s.unit, s.path)
+	f.info = &MeshInfo{l.mesh.Source, len(l.mesh.Facets), l.mesh.Box()}
+	e.cache.put("facts|"+s.key, f, 1024)
+	e.toDisk("facts|"+s.key, func(any) any { return *f.info }, nil)
+	return f, true, nil
 }
 
-func contentKey(sum, unit string) string { return "mesh|" + sum + "|" + unit }
+// keptFacts returns the facts of a content that memory or disk holds. Where the
+// mesh is larger than allowed, reading says so.
+func (e *Engine) keptFacts(key string) (meshFacts, bool) {
+	if v, ok := e.cache.peek("facts|" + key); ok {
+		return v.(meshFacts), true
+	}
+	data, ok := e.disk.Get("facts|" + key)
+	if !ok {
+		return meshFacts{}, false
+	}
+	f := meshFacts{info: new(MeshInfo)}
+	if store.Decode(data, f.info) != nil || f.info.Source.Facets > e.facetsMost() {
+		return meshFacts{}, false
+	}
+	e.cache.put("facts|"+key, f, 1024)
+	return f, true
+}
 
-// loadContent returns the mesh of a content that was seen before.
-func (e *Engine) loadContent(ctx context.Context, path, sum, unit string) (*loaded, bool, error) {
-	v, err := e.cache.get(ctx, contentKey(sum, unit), func(ctx context.Context) (any, int64, error) {
-		l, err := e.load(ctx, path, unit)
+// read reads the mesh, once for all who ask for the same content, or for the
+// same file where the content is not known. It waits until there is room.
+func (s *source) read(ctx context.Context, fresh string) (*loaded, error) {
+	e := s.e
+	if err := s.admit(ctx, guessFacets(s.path, s.file.Size())); err != nil {
+		return nil, err
+	}
+	e.o.Progress(s.path, "reading", 0)
+	key, known := s.key, s.key != ""
+	if !known {
+		key = fresh
+	}
+	v, err := e.cache.get(ctx, key, func(ctx context.Context) (any, int64, error) {
+		l, err := e.load(ctx, s.path, s.unit)
 		switch {
 		case err != nil:
 			return nil, 0, err
+		case l.err != nil && !known && time.Since(s.file.ModTime()) < racyTime:
+			return l, math.MaxInt64, nil // handed out, not kept
 		case l.err != nil:
 			return l, 1024, nil
-		case l.mesh.Source.SHA256 != sum: // changed under our hands: right for now, not to be kept
-			return l, math.MaxInt64, nil
 		}
-		return l, meshBytes(l.mesh), nil
+		content := contentKey(l.mesh.Source.SHA256, s.unit, s.path)
+		if content == key {
+			return l, meshBytes(len(l.mesh.Verts), len(l.mesh.Facets)), nil
+		}
+		if !known {
+			e.remember(absolute(s.path), s.file, l.mesh.Source.SHA256)
+		}
+		e.cache.put(content, l, meshBytes(len(l.mesh.Verts), len(l.mesh.Facets)))
+		return l, math.MaxInt64, nil
 	})
 	if err != nil {
-		return nil, false, err
+		return nil, err
 	}
-	return v.(*loaded), true, nil
+	return v.(*loaded), nil
+}
+
+// errChanged says that a file was written while it was examined.
+var errChanged = errors.New("it changed while it was checked; check again")
+
+// load makes ready to measure: a place among the parts being measured, and the
+// mesh.
+func (s *source) load(ctx context.Context) error {
+	if s.mesh != nil {
+		return s.admit(ctx, len(s.mesh.Facets))
+	}
+	l, err := s.read(ctx, "")
+	switch {
+	case err != nil:
+		return err
+	case l.err != nil:
+		return errors.New(strings.TrimSuffix(l.err.What, "."))
+	case contentKey(l.mesh.Source.SHA256, s.unit, s.path) != s.key:
+		return errChanged
+	}
+	s.mesh = l.mesh
+	return nil
+}
+
+// inMemory returns the mesh if memory holds it.
+func (s *source) inMemory() *mesh.Mesh {
+	if v, ok := s.e.cache.peek(s.key); ok {
+		return v.(*loaded).mesh
+	}
+	return nil
+}
+
+// admit waits until a part may be read and measured: at most so many at once,
+// and no more bytes of meshes and work than the budget. It must not be called
+// from within a computation that others wait for.
+func (s *source) admit(ctx context.Context, facets int) error {
+	if s.leave != nil {
+		return nil
+	}
+	e := s.e
+	if err := e.jobs.Acquire(ctx, 1); err != nil {
+		return err
+	}
+	weight := min(int64(facets)*facetBytesMost, e.o.Memory)
+	if err := e.memory.Acquire(ctx, weight); err != nil {
+		e.jobs.Release(1)
+		return err
+	}
+	s.leave = sync.OnceFunc(func() { e.memory.Release(weight); e.jobs.Release(1) })
+	return nil
+}
+
+// close lets others in.
+func (s *source) close() {
+	if s != nil && s.leave != nil {
+		s.leave()
+	}
+}
+
+// facetBytesMost is what a facet takes while a mesh is read and measured, with
+// all that is derived from it.
+const facetBytesMost = 600
+
+// guessFacets is about how many facets a file of so many bytes holds.
+func guessFacets(path string, size int64) int {
+	each := int64(50) // binary STL
+	switch strings.ToLower(filepath.Ext(path)) {
+	case ".3mf":
+		each = 6
+	case ".ply":
+		each = 19
+	case ".obj":
+		each = 35
+	}
+	return int(min(size/each, math.MaxInt32))
+}
+
+// facetsMost is the largest mesh that is read.
+func (e *Engine) facetsMost() int {
+	if e.o.MaxFacets > 0 {
+		return e.o.MaxFacets
+	}
+	return mesh.DefaultMaxFacets
+}
+
+// bytesMost is the largest file that is read.
+func (e *Engine) bytesMost() int64 {
+	if e.o.MaxMeshBytes > 0 {
+		return e.o.MaxMeshBytes
+	}
+	return mesh.DefaultMaxBytes
 }
 
 // load reads a file; what is wrong with the file is in the value.
@@ -139,8 +297,8 @@ func (e *Engine) remember(abs string, info fs.FileInfo, sum string) {
 	e.files[abs] = fileRecord{info.Size(), info.ModTime(), sum, time.Since(info.ModTime()) < racyTime}
 }
 
-// hashFile hashes a file in pieces, so that it can be stopped.
-func (e *Engine) hashFile(ctx context.Context, path string) (string, error) {
+// hashFile hashes a file of a size in pieces, so that it can be stopped.
+func (e *Engine) hashFile(ctx context.Context, path string, size int64) (string, error) {
 	e.counts.MeshHashes.Add(1)
 	f, err := os.Open(path)
 	if err != nil {
@@ -148,13 +306,14 @@ func (e *Engine) hashFile(ctx context.Context, path string) (string, error) {
 	}
 	defer f.Close()
 	h := sha256.New()
-	buf := make([]byte, 1<<20)
 	for {
 		if err := ctx.Err(); err != nil {
 			return "", err
 		}
-		n, err := f.Read(buf)
-		h.Write(buf[:n])
+		n, err := io.CopyN(h, f, 1<<20)
+		if size -= n; size < 0 {
+			return "", errChanged // it may grow for ever
+		}
 		if err == io.EOF {
 			return hex.EncodeToString(h.Sum(nil)), nil
 		}

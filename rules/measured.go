@@ -66,6 +66,10 @@ type measurement struct {
 	key func(p *params) string
 	run func(ctx context.Context, m *mesh.Mesh, p *params) (value any, size int64, err error)
 	put func(d *Measured, value any)
+	// form is how it is kept on disk. One that needs its mesh for that is also
+	// kept as its answers.
+	form    *form
+	answers *answers
 }
 
 // params are the parameters of the measurements of one part. They come from
@@ -78,8 +82,12 @@ type params struct {
 	gapCapMM  float64
 	patchMM   float64
 	beyond    float64 // work that may be spent on values that no limit asks for
-	cylinders *mesh.Cylinders
-	overhang  *mesh.Overhang
+	// What checks ask of the whole measurements: not part of a recipe, but of
+	// the answers that are kept.
+	wallMM, gapMM     []float64
+	jumpMM, jumpLeast float64
+	cylinders         *mesh.Cylinders
+	overhang          *mesh.Overhang
 }
 
 const (
@@ -137,31 +145,31 @@ func patchFor(areaMM2 float64) float64 {
 // measurements in the order in which they are made: cheap ones and those that
 // others need first.
 var measurements = []measurement{
-	{need: NeedIntegrity, effort: 2,
+	{need: NeedIntegrity, effort: 2, form: plainForm[mesh.Integrity](),
 		run: func(ctx context.Context, m *mesh.Mesh, _ *params) (any, int64, error) {
 			v, err := mesh.MeasureIntegrity(ctx, m)
 			return &v, 4096, err
 		},
 		put: func(d *Measured, v any) { d.Integrity = v.(*mesh.Integrity) }},
-	{need: NeedMass, effort: 0.1,
+	{need: NeedMass, effort: 0.1, form: plainForm[mesh.Mass](),
 		run: func(ctx context.Context, m *mesh.Mesh, _ *params) (any, int64, error) {
 			v, err := mesh.MeasureMass(ctx, m)
 			return &v, 256, err
 		},
 		put: func(d *Measured, v any) { d.Mass = v.(*mesh.Mass) }},
-	{need: NeedBox, framed: true, effort: 0.2,
+	{need: NeedBox, framed: true, effort: 0.2, form: plainForm[mesh.OrientedBox](),
 		run: func(ctx context.Context, m *mesh.Mesh, p *params) (any, int64, error) {
 			v, err := mesh.MeasureBox(ctx, m, p.frame)
 			return &v, 256, err
 		},
 		put: func(d *Measured, v any) { d.Box = v.(*mesh.OrientedBox) }},
-	{need: NeedCylinders, effort: 2,
+	{need: NeedCylinders, effort: 2, form: plainForm[mesh.Cylinders](),
 		run: func(ctx context.Context, m *mesh.Mesh, _ *params) (any, int64, error) {
 			v, err := mesh.MeasureCylinders(ctx, m)
 			return v, facetBytes(m, 12), err
 		},
 		put: func(d *Measured, v any) { d.Cylinders = v.(*mesh.Cylinders) }},
-	{need: NeedOverhang, framed: true, effort: 1,
+	{need: NeedOverhang, framed: true, effort: 1, form: plainForm[mesh.Overhang](),
 		key: func(p *params) string { return fmt.Sprintf("angle %g holes %t", p.angleRad, p.cylinders != nil) },
 		run: func(ctx context.Context, m *mesh.Mesh, p *params) (any, int64, error) {
 			o := mesh.OverhangParams{AngleRad: p.angleRad, SlackRad: angleSlackRad}
@@ -172,7 +180,7 @@ var measurements = []measurement{
 			return &v, facetBytes(m, 8), err
 		},
 		put: func(d *Measured, v any) { d.Overhang = v.(*mesh.Overhang) }},
-	{need: NeedSupport, framed: true, effort: 0.5,
+	{need: NeedSupport, framed: true, effort: 0.5, form: plainForm[mesh.Support](),
 		key: func(p *params) string { return fmt.Sprintf("angle %g holes %t", p.angleRad, p.cylinders != nil) },
 		run: func(ctx context.Context, m *mesh.Mesh, p *params) (any, int64, error) {
 			if p.overhang == nil {
@@ -182,19 +190,19 @@ var measurements = []measurement{
 			return &v, facetBytes(m, 4), err
 		},
 		put: func(d *Measured, v any) { d.Support = v.(*mesh.Support) }},
-	{need: NeedStarts, framed: true, effort: 0.3,
+	{need: NeedStarts, framed: true, effort: 0.3, form: listForm[mesh.FloatingStart](),
 		run: func(ctx context.Context, m *mesh.Mesh, p *params) (any, int64, error) {
 			v, err := mesh.MeasureFloatingStarts(ctx, m, p.frame)
 			return v, facetBytes(m, 1), err
 		},
 		put: func(d *Measured, v any) { d.Starts = v.([]mesh.FloatingStart) }},
-	{need: NeedFeather, effort: 0.3,
+	{need: NeedFeather, effort: 0.3, form: listForm[mesh.FeatherEdge](),
 		run: func(ctx context.Context, m *mesh.Mesh, _ *params) (any, int64, error) {
 			v, err := mesh.MeasureFeatherEdges(ctx, m, wedgeRad)
 			return v, facetBytes(m, 2), err
 		},
 		put: func(d *Measured, v any) { d.Feather = v.([]mesh.FeatherEdge) }},
-	{need: NeedWall, effort: 4,
+	{need: NeedWall, effort: 4, form: fieldForm((*mesh.KeptThickness).Thickness), answers: fieldAnswers(func(p *params) []float64 { return p.wallMM }),
 		key: func(p *params) string {
 			return fmt.Sprintf("cap %g patch %g beyond %g", p.wallCapMM, p.patchMM, p.beyond)
 		},
@@ -203,7 +211,7 @@ var measurements = []measurement{
 			return v, facetBytes(m, 64), err
 		},
 		put: func(d *Measured, v any) { d.Wall = v.(*mesh.ThicknessField) }},
-	{need: NeedGap, effort: 3,
+	{need: NeedGap, effort: 3, form: fieldForm((*mesh.KeptThickness).Gap), answers: fieldAnswers(func(p *params) []float64 { return p.gapMM }),
 		key: func(p *params) string {
 			return fmt.Sprintf("cap %g patch %g beyond %g", p.gapCapMM, p.patchMM, p.beyond)
 		},
@@ -212,26 +220,26 @@ var measurements = []measurement{
 			return v, facetBytes(m, 64), err
 		},
 		put: func(d *Measured, v any) { d.Gap = v.(*mesh.ThicknessField) }},
-	{need: NeedBall, effort: 2,
+	{need: NeedBall, effort: 2, form: plainForm[mesh.Ball](),
 		run: func(ctx context.Context, m *mesh.Mesh, _ *params) (any, int64, error) {
 			v, err := mesh.MeasureLargestBall(ctx, m)
 			return &v, 128, err
 		},
 		put: func(d *Measured, v any) { d.Ball = v.(*mesh.Ball) }},
-	{need: NeedVoids, effort: 4,
+	{need: NeedVoids, effort: 4, form: plainForm[mesh.Voids](),
 		run: func(ctx context.Context, m *mesh.Mesh, _ *params) (any, int64, error) {
 			v, err := mesh.MeasureVoids(ctx, m, mesh.VoidParams{})
 			return v, facetBytes(m, 1), err
 		},
 		put: func(d *Measured, v any) { d.Voids = v.(*mesh.Voids) }},
-	{need: NeedSections, framed: true, effort: 1,
+	{need: NeedSections, framed: true, effort: 1, form: wholeSections, answers: sectionAnswers,
 		key: func(*params) string { return fmt.Sprintf("pitch %g", sectionPitchMM) },
 		run: func(ctx context.Context, m *mesh.Mesh, p *params) (any, int64, error) {
 			v, err := mesh.MeasureSections(ctx, m, p.frame, sectionPitchMM)
 			return v, 64 << 10, err
 		},
 		put: func(d *Measured, v any) { d.Sections = v.(*mesh.Sections) }},
-	{need: NeedSlender, framed: true, effort: 1,
+	{need: NeedSlender, framed: true, effort: 1, form: listForm[mesh.Slender](),
 		key: func(*params) string { return fmt.Sprintf("pitch %g", sectionPitchMM) },
 		run: func(ctx context.Context, m *mesh.Mesh, p *params) (any, int64, error) {
 			v, err := mesh.MeasureSlenderness(ctx, m, p.frame, sectionPitchMM)

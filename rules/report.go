@@ -34,7 +34,8 @@ type PartReport struct {
 	Findings []Finding  // in order: position in the text, check, place on the part
 	Status   string     // Checked or Unchecked
 	Complete bool       // nothing that this mode leaves out would have been measured
-	Mesh     *mesh.Mesh // nil where it was not asked for or not readable
+	Info     *MeshInfo  // nil where the mesh was not asked for or not readable
+	Mesh     *mesh.Mesh // nil also where nothing needed more than Info and what was kept (see Options.Surface)
 	MeshPath string     // of the mesh file the spec names, relative like Path; empty if it names none
 	Measured *Measured  // never nil; fields are nil where not measured
 	Failures []Failure  // what could not be checked, and why
@@ -42,6 +43,13 @@ type PartReport struct {
 	Bare     bool       // a mesh without a spec: Spec was made up, its places mean nothing
 	Deps     []string   // absolute paths whose change changes the report: spec, shop chain, mesh
 	Err      error      // the context's, where the work was cancelled; the rest is then partial
+}
+
+// MeshInfo is what is known of a mesh without its facets.
+type MeshInfo struct {
+	Source mesh.Source // of any file with the same bytes
+	Facets int
+	Box    mesh.Box
 }
 
 // Failure is something that could not be checked.

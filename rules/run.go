@@ -33,8 +33,8 @@ func (e *Engine) running(p *Subject) []*Check {
 var alwaysMeasured = []Need{NeedMass, NeedBox}
 
 // measure makes the measurements that the running checks need; in Known mode
-// it takes what memory holds.
-func (e *Engine) measure(ctx context.Context, r *PartReport, p *Subject, mode Mode) {
+// it takes what memory holds. The error is the context's, or the file's.
+func (e *Engine) measure(ctx context.Context, r *PartReport, p *Subject, src *source, mode Mode) error {
 	needs := map[Need]bool{}
 	for _, c := range e.running(p) {
 		for _, n := range c.Needs {
@@ -59,24 +59,28 @@ func (e *Engine) measure(ctx context.Context, r *PartReport, p *Subject, mode Mo
 	m := p.Measured
 	m.Frame, m.have, m.Failed = frameOf(p), map[Need]bool{}, map[Need]error{}
 	par := e.paramsOf(p)
-	meshKey := contentKey(r.Mesh.Source.SHA256, p.Spec.Mesh.Units.V)
 	if mode == Known {
+		r.Mesh = src.inMemory()
+		if len(p.Spec.Faces) > 0 && r.Mesh == nil {
+			r.Complete = false
+			return nil
+		}
 		for _, s := range todo {
 			par.cylinders, par.overhang = m.Cylinders, m.Overhang
-			v, ok := e.cache.peek(s.recipe(meshKey, &par))
+			v, ok := e.known(s, src.key, &par)
 			if !ok {
 				r.Complete = false
 				continue
 			}
 			take(m, s, v)
 		}
-		return
+		return nil
 	}
-	release, err := e.admit(ctx, r.Mesh, todo, meshKey, &par)
-	if err != nil {
-		return
+	if e.o.Surface || len(p.Spec.Faces) > 0 {
+		if err := src.load(ctx); err != nil {
+			return err
+		}
 	}
-	defer release()
 	total, done := 0.0, 0.0
 	for _, s := range todo {
 		total += s.effort
@@ -84,14 +88,22 @@ func (e *Engine) measure(ctx context.Context, r *PartReport, p *Subject, mode Mo
 	for _, s := range todo {
 		e.o.Progress(r.Path, string(s.need), done/total)
 		par.cylinders, par.overhang = m.Cylinders, m.Overhang
-		v, err := e.measureOne(ctx, s, r.Mesh, meshKey, par)
-		if err != nil {
-			return // the context ended
+		v, ok := e.kept(s, src.key, &par)
+		if !ok {
+			if err := src.load(ctx); err != nil {
+				return err
+			}
+			var err error
+			if v, err = e.measureOne(ctx, s, src.mesh, src.key, par); err != nil {
+				return err
+			}
 		}
 		take(m, s, v)
 		done += s.effort
 	}
+	r.Mesh = src.mesh
 	e.o.Progress(r.Path, "done", 1)
+	return nil
 }
 
 // failed is a measurement that could not be made. It is kept like a value, so
@@ -105,55 +117,6 @@ func take(m *Measured, s *measurement, v any) {
 	}
 	m.have[s.need] = true
 	s.put(m, v)
-}
-
-func (e *Engine) measureOne(ctx context.Context, s *measurement, m *mesh.Mesh, meshKey string, par params) (any, error) {
-	return e.cache.get(ctx, s.recipe(meshKey, &par), func(ctx context.Context) (any, int64, error) {
-		e.counts.mu.Lock()
-		e.counts.measurements[s.need]++
-		e.counts.mu.Unlock()
-		v, size, err := guarded(ctx, func(ctx context.Context) (any, int64, error) { return s.run(ctx, m, &par) })
-		switch {
-		case ctx.Err() != nil:
-			return nil, 0, ctx.Err()
-		case err != nil:
-			return failed{err}, 1024, nil
-		}
-		return v, size, nil
-	})
-}
-
-// admit waits until a part may be measured: at most so many at once, and no
-// more bytes of meshes and work than the budget. What memory holds already
-// passes at once.
-func (e *Engine) admit(ctx context.Context, m *mesh.Mesh, todo []*measurement, meshKey string, par *params) (release func(), err error) {
-	q := *par
-	ready := true
-	for _, s := range todo {
-		v, ok := e.cache.peek(s.recipe(meshKey, &q))
-		if ready = ready && ok; !ready {
-			break
-		}
-		switch v := v.(type) {
-		case *mesh.Cylinders:
-			q.cylinders = v
-		case *mesh.Overhang:
-			q.overhang = v
-		}
-	}
-	if ready {
-		return func() {}, nil
-	}
-	if err := e.jobs.Acquire(ctx, 1); err != nil {
-		return nil, err
-	}
-	// A measurement works on about as much again as the mesh takes.
-	weight := min(2*meshBytes(m), e.o.Memory)
-	if err := e.memory.Acquire(ctx, weight); err != nil {
-		e.jobs.Release(1)
-		return nil, err
-	}
-	return func() { e.memory.Release(weight); e.jobs.Release(1) }, nil
 }
 
 // frameOf is how the spec stands the part.
@@ -186,7 +149,19 @@ func (e *Engine) paramsOf(p *Subject) params {
 	if e.o.Measure {
 		beyond = beyondMeasure
 	}
+	given := func(names ...string) (out []float64) {
+		for _, n := range names {
+			if l, ok := p.Limit(n); ok {
+				out = append(out, l.V)
+			}
+		}
+		return out
+	}
 	return params{
+		wallMM:    given("wall.thickness", "wall.free"),
+		gapMM:     given("gap.width"),
+		jumpMM:    value("section-jump.height", math.NaN()),
+		jumpLeast: value("section-jump.ratio", 0),
 		beyond:    beyond,
 		frame:     p.Measured.Frame,
 		angleRad:  value("overhang.angle", math.Pi/4),

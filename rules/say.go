@@ -101,9 +101,9 @@ func degrees(rad float64) float64 { return rad * 180 / math.Pi }
 // near says a place in the numbers that CAD shows and a spec takes: mesh units.
 func (p *Subject) near(at mesh.Vec) string {
 	unit, scale, digits := "", 1.0, 1
-	if p.Mesh != nil && p.Mesh.Source.UnitMM > 0 && p.Mesh.Source.UnitMM != 1 {
-		unit, scale = " "+p.Mesh.Source.Unit, 1/p.Mesh.Source.UnitMM
-		digits = max(0, 1+int(math.Round(math.Log10(p.Mesh.Source.UnitMM))))
+	if p.Info != nil && p.Info.Source.UnitMM > 0 && p.Info.Source.UnitMM != 1 {
+		unit, scale = " "+p.Info.Source.Unit, 1/p.Info.Source.UnitMM
+		digits = max(0, 1+int(math.Round(math.Log10(p.Info.Source.UnitMM))))
 	}
 	var s [3]string
 	for k := range s {

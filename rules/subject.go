@@ -13,7 +13,8 @@ type Subject struct {
 	Spec     *spec.Part
 	Shop     *Shop
 	Limits   *Limits
-	Mesh     *mesh.Mesh
+	Info     *MeshInfo  // nil only where there is no mesh
+	Mesh     *mesh.Mesh // nil unless the part declares faces, or it had to be read anyway
 	Measured *Measured
 }
 
@@ -29,8 +30,8 @@ func (p *Subject) Material() (Material, bool) { return p.Shop.Material(p.Spec.Ma
 // Point turns a position of the spec (mesh units) into millimetres.
 func (p *Subject) Point(v spec.Vec3) mesh.Vec {
 	s := 1.0
-	if p.Mesh != nil && p.Mesh.Source.UnitMM > 0 {
-		s = p.Mesh.Source.UnitMM
+	if p.Info != nil && p.Info.Source.UnitMM > 0 {
+		s = p.Info.Source.UnitMM
 	}
 	return mesh.Vec(v).Scale(s)
 }

@@ -20,7 +20,7 @@ import (
 type checkFlags struct {
 	format, output, failOn, color, memory, root string
 	jobs                                        int
-	noCache                                     bool
+	cache                                       cacheFlags
 }
 
 func (a *app) checkCommand() *cobra.Command {
@@ -37,7 +37,7 @@ func (a *app) checkCommand() *cobra.Command {
 	c.Flags().StringVar(&f.failOn, "fail-on", "error", "least level that makes the exit code 1: error, warning or note")
 	c.Flags().IntVar(&f.jobs, "jobs", 0, "parts measured at once; 0 is one a core")
 	c.Flags().StringVar(&f.memory, "memory", "2GiB", "memory for meshes and what is kept of them")
-	c.Flags().BoolVar(&f.noCache, "no-cache", false, "keep nothing between runs")
+	f.cache.add(c)
 	c.Flags().StringVar(&f.color, "color", "auto", "auto, always or never; NO_COLOR is honoured")
 	c.Flags().StringVar(&f.root, "root", "", "`FOLDER` that all files named by specs must lie in; the repository or the shop's folder by default")
 	return c
@@ -62,7 +62,7 @@ func (a *app) check(ctx context.Context, args []string, f checkFlags) error {
 	}
 	specs, problems := findSpecs(args)
 	p := newProgress(a.err, isTerminal(a.err))
-	o := rules.Options{Jobs: f.jobs, Memory: memory, Progress: p.set}
+	o := rules.Options{Jobs: f.jobs, Memory: memory, Progress: p.set, Disk: f.cache.open()}
 	reports := checkAll(ctx, specs, f.root, o)
 	p.clear()
 	if err := ctx.Err(); err != nil {

@@ -16,6 +16,7 @@ import (
 
 type measureFlags struct {
 	format, output, units, up, process, material, memory string
+	cache                                                cacheFlags
 }
 
 func (a *app) measureCommand() *cobra.Command {
@@ -35,6 +36,7 @@ func (a *app) measureCommand() *cobra.Command {
 	c.Flags().StringVar(&f.process, "process", rules.LaserPBF, "process that a bare mesh is looked at for")
 	c.Flags().StringVar(&f.material, "material", "", "material of a bare mesh")
 	c.Flags().StringVar(&f.memory, "memory", "2GiB", "memory for the mesh and what is kept of it")
+	f.cache.add(c)
 	return c
 }
 
@@ -54,7 +56,7 @@ func (a *app) measure(ctx context.Context, path string, f measureFlags) error {
 		return fmt.Errorf("--process takes %s, not %q", strings.Join(processes(), ", "), f.process)
 	}
 	p := newProgress(a.err, isTerminal(a.err))
-	e := rules.New(rules.Options{Memory: memory, Measure: true, Progress: p.set})
+	e := rules.New(rules.Options{Memory: memory, Measure: true, Progress: p.set, Disk: f.cache.open()})
 	var r *rules.PartReport
 	if strings.HasSuffix(path, ".toml") {
 		r = e.Part(ctx, path, rules.Full)
@@ -68,7 +70,7 @@ func (a *app) measure(ctx context.Context, path string, f measureFlags) error {
 	tellUnchecked(a.err, []*rules.PartReport{r})
 	if r.Status != rules.Checked {
 		a.code = exitUnchecked
-		if r.Bare && r.Mesh == nil && f.units == "" {
+		if r.Bare && r.Info == nil && f.units == "" {
 			fmt.Fprintln(a.err, "corbel: a bare mesh that does not say its unit takes it from --units: um, mm, cm, m, in or ft")
 		}
 	}

@@ -25,6 +25,7 @@ func TestScripts(t *testing.T) {
 			demo, err := filepath.Abs("../../testdata/demo")
 			e.Setenv("DEMO", demo)
 			e.Setenv("NO_COLOR", "1")
+			e.Setenv("CORBEL_CACHE", filepath.Join(e.WorkDir, ".cache"))
 			e.Setenv("ROOT", filepath.Join(demo, "..", ".."))
 			return err
 		},

@@ -17,6 +17,7 @@ type serveFlags struct {
 	listen, memory string
 	jobs           int
 	verbose        bool
+	cache          cacheFlags
 }
 
 func (a *app) serveCommand() *cobra.Command {
@@ -33,6 +34,7 @@ func (a *app) serveCommand() *cobra.Command {
 	c.Flags().IntVar(&f.jobs, "jobs", 0, "parts measured at once; 0 is one a core")
 	c.Flags().StringVar(&f.memory, "memory", "2GiB", "memory for meshes and what is kept of them")
 	c.Flags().BoolVar(&f.verbose, "verbose", false, "log to stderr")
+	f.cache.add(c)
 	return c
 }
 
@@ -48,7 +50,9 @@ func (a *app) serve(ctx context.Context, f serveFlags) error {
 	o := lsp.Options{
 		Version: rules.Version,
 		Log:     slog.New(slog.NewTextHandler(a.err, &slog.HandlerOptions{Level: level})),
-		Rules:   rules.Options{Jobs: f.jobs, Memory: memory},
+		// New limits are judged while they are typed, so that whole
+		// measurements are wanted.
+		Rules: rules.Options{Jobs: f.jobs, Memory: memory, Disk: f.cache.open(), Surface: true},
 	}
 	if f.listen == "" {
 		a.code = lsp.Serve(ctx, a.in, a.out, o)

@@ -285,8 +285,8 @@ func part(r *rules.PartReport) Part {
 	if s := r.Spec; s != nil {
 		p.Part, p.Process, p.Material, p.Machine = s.Name.V, s.Process.V, s.Material.V, s.Machine.V
 	}
-	if m := r.Mesh; m != nil {
-		p.Mesh = &Mesh{File: r.Spec.Mesh.File.V, SHA256: m.Source.SHA256, Facets: len(m.Facets), Units: m.Source.Unit}
+	if m := r.Info; m != nil {
+		p.Mesh = &Mesh{File: r.Spec.Mesh.File.V, SHA256: m.Source.SHA256, Facets: m.Facets, Units: m.Source.Unit}
 		p.Measured = measured(r)
 	}
 	for i := range r.Findings {

@@ -16,7 +16,7 @@ func MeasureJSON(w io.Writer, r *rules.PartReport) error {
 	p := &d.Parts[0]
 	var kept []Finding
 	for _, f := range p.Findings { // why there is nothing to measure
-		if f.Check == rules.Spec.Name || r.Mesh == nil {
+		if f.Check == rules.Spec.Name || r.Info == nil {
 			kept = append(kept, f)
 		}
 	}
@@ -30,11 +30,11 @@ func MeasureJSON(w io.Writer, r *rules.PartReport) error {
 func MeasureText(w io.Writer, r *rules.PartReport) error {
 	t := &measureText{w: w}
 	t.row("file", clean(r.Path))
-	if r.Mesh == nil {
+	if r.Info == nil {
 		return t.err
 	}
-	m, doc := r.Mesh, document([]*rules.PartReport{r}, nil).Parts[0].Measured
-	t.row("mesh", fmt.Sprintf("%s, %d facets, unit %s", m.Source.Format, len(m.Facets), m.Source.Unit))
+	m, doc := r.Info, document([]*rules.PartReport{r}, nil).Parts[0].Measured
+	t.row("mesh", fmt.Sprintf("%s, %d facets, unit %s", m.Source.Format, m.Facets, m.Source.Unit))
 	for _, n := range m.Source.Notes {
 		t.row("", clean(n))
 	}

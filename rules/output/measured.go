@@ -12,8 +12,8 @@ func degrees(rad float64) float64 { return rad * 180 / math.Pi }
 // measured turns what was measured into the document's names and units.
 func measured(r *rules.PartReport) *Measured {
 	m, out := r.Measured, &Measured{}
-	box := r.Mesh.Box()
-	if len(r.Mesh.Facets) > 0 {
+	box := r.Info.Box
+	if r.Info.Facets > 0 {
 		out.Box = &Box{box.Min, box.Max}
 	}
 	if v := m.Mass; v != nil {

@@ -8,6 +8,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"runtime"
 	"strings"
 	"testing"
 	"time"
@@ -17,12 +18,32 @@ import (
 
 	"corbel/mesh/meshtest"
 	"corbel/rules"
+	"corbel/rules/store"
 )
 
 var update = flag.Bool("update", false, "rewrite the golden files; read the difference")
 
-// reports checks the parts of testdata/parts.txtar in a folder of their own.
+// reports checks the parts of testdata/parts.txtar.
 func reports(t *testing.T, measure bool) []*rules.PartReport {
+	t.Helper()
+	specs := workspace(t)
+	return checked(specs, rules.Options{Measure: measure})
+}
+
+// checked checks specs on the day of the tests.
+func checked(specs []string, o rules.Options) []*rules.PartReport {
+	o.Now = func() time.Time { return time.Date(2026, 11, 25, 12, 0, 0, 0, time.UTC) }
+	e := rules.New(o)
+	var out []*rules.PartReport
+	for _, s := range specs {
+		out = append(out, e.Part(context.Background(), s, rules.Full))
+	}
+	return out
+}
+
+// workspace writes testdata/parts.txtar into a folder of its own, goes there and
+// returns the part specs.
+func workspace(t *testing.T) []string {
 	t.Helper()
 	a, err := txtar.ParseFile("testdata/parts.txtar")
 	if err != nil {
@@ -50,12 +71,7 @@ func reports(t *testing.T, measure bool) []*rules.PartReport {
 		t.Fatal("no part specs")
 	}
 	t.Chdir(dir)
-	e := rules.New(rules.Options{Measure: measure, Now: func() time.Time { return time.Date(2026, 11, 25, 12, 0, 0, 0, time.UTC) }})
-	var out []*rules.PartReport
-	for _, s := range specs {
-		out = append(out, e.Part(context.Background(), s, rules.Full))
-	}
-	return out
+	return specs
 }
 
 func golden(t *testing.T, name string, write func(io.Writer) error) {
@@ -182,6 +198,41 @@ func TestJSONKeys(t *testing.T) {
 	for _, k := range []string{"error", "warning", "note", "waived", "unchecked"} {
 		if _, ok := doc.Totals[k]; !ok {
 			t.Errorf("no total of %q", k)
+		}
+	}
+}
+
+// Text and JSON are the same byte for byte without a cache, with an empty one
+// and with a full one, on any number of cores.
+func TestTheCacheDoesNotShow(t *testing.T) {
+	specs := workspace(t)
+	defer runtime.GOMAXPROCS(runtime.GOMAXPROCS(0))
+	written := func(o rules.Options) string {
+		var b bytes.Buffer
+		rs := checked(specs, o)
+		for _, err := range []error{Text(&b, rs, TextOptions{}), JSON(&b, rs), MeasureJSON(&b, rs[0]), MeasureText(&b, rs[0])} {
+			if err != nil {
+				t.Fatal(err)
+			}
+		}
+		return b.String()
+	}
+	want := written(rules.Options{})
+	for _, cores := range []int{1, 2, 8} {
+		runtime.GOMAXPROCS(cores)
+		dir := t.TempDir()
+		for _, o := range []struct {
+			name string
+			rules.Options
+		}{
+			{"no cache", rules.Options{}},
+			{"empty cache", rules.Options{Disk: store.New(dir, "test", 0)}},
+			{"full cache", rules.Options{Disk: store.New(dir, "test", 0)}},
+			{"full cache, with meshes", rules.Options{Disk: store.New(dir, "test", 0), Surface: true}},
+		} {
+			if d := cmp.Diff(want, written(o.Options)); d != "" {
+				t.Errorf("%d cores, %s:\n%s", cores, o.name, d)
+			}
 		}
 	}
 }
