@@ -66,9 +66,7 @@ func TestNear(t *testing.T) {
 	if s := p.near(mesh.Vec{1, -0.001, 2.345}); s != "near (1.0, 0.0, 2.3)" {
 		t.Error(s)
 	}
-	m := meshtest.Cube(1)
-	m.Source.Unit, m.Source.UnitMM = "in", 25.4
-	p.Mesh = m
+	p.Info = &MeshInfo{Source: mesh.Source{Unit: "in", UnitMM: 25.4}}
 	if s := p.near(mesh.Vec{25.4, 0, 50.8}); s != "near (1.00, 0.00, 2.00) in" {
 		t.Error(s)
 	}
