@@ -1,0 +1,143 @@
+package rules
+
+import (
+	"bufio"
+	"context"
+	"fmt"
+	"math"
+	"os"
+	"path/filepath"
+	"runtime/debug"
+	"strings"
+	"testing"
+	"time"
+
+	"corbel/mesh"
+	"corbel/mesh/meshtest"
+)
+
+// coldShapes are made to about as many facets as their names say.
+var coldShapes = []struct {
+	name   string
+	facets int
+	make   func() *mesh.Mesh
+}{
+	{"lumpy", 10_000, func() *mesh.Mesh { return lumpy(10_000) }},
+	{"lumpy", 100_000, func() *mesh.Mesh { return lumpy(100_000) }},
+	{"lumpy", 1_000_000, func() *mesh.Mesh { return lumpy(1_000_000) }},
+	{"lumpy", 4_000_000, func() *mesh.Mesh { return lumpy(4_000_000) }},
+	{"bracket", 15_000, func() *mesh.Mesh { return bracket(1) }},
+	{"bracket", 60_000, func() *mesh.Mesh { return bracket(2) }},
+	{"bracket", 1_000_000, func() *mesh.Mesh { return bracket(4) }},
+	{"bracket", 4_000_000, func() *mesh.Mesh { return bracket(5) }},
+	{"gyroid", 10_000, func() *mesh.Mesh { return meshtest.Gyroid(10, 1, 1, 13) }},
+	{"gyroid", 100_000, func() *mesh.Mesh { return meshtest.Gyroid(10, 1, 2, 15) }},
+	{"gyroid", 1_000_000, func() *mesh.Mesh { return meshtest.Gyroid(10, 1, 3, 25) }},
+	{"gyroid", 4_000_000, func() *mesh.Mesh { return meshtest.Gyroid(10, 1, 4, 32) }},
+}
+
+// lumpy is a ball of 60 mm with dents and humps: smooth and solid.
+func lumpy(facets int) *mesh.Mesh {
+	m := meshtest.Sphere(30, int(math.Sqrt(float64(facets))))
+	verts := make([]mesh.Vec, len(m.Verts))
+	for i, v := range m.Verts {
+		verts[i] = v.Scale(1 + 0.08*math.Sin(v[0]/4)*math.Sin(v[1]/5)*math.Cos(v[2]/6))
+	}
+	return mesh.New(verts, m.Facets)
+}
+
+// bracket is a plate with 28 bores, each facet split in four again and again:
+// large flat faces and round ones, walls between bores.
+func bracket(splits int) *mesh.Mesh {
+	var holes [][3]float64
+	for i := range 28 {
+		holes = append(holes, [3]float64{8 + 12*float64(i%7), 8 + 12*float64(i/7), 0.4 + 0.15*float64(i)})
+	}
+	return meshtest.Refine(meshtest.Plate(mesh.Vec{}, mesh.Vec{88, 52, 6}, 32, holes...), splits)
+}
+
+// BenchmarkCheckCold checks a part from its file with every check, as the first
+// run of a day does: seconds of each step, and, where the system tells, the
+// peak of memory per facet.
+func BenchmarkCheckCold(b *testing.B) {
+	for _, s := range coldShapes {
+		b.Run(fmt.Sprintf("%s/%d", s.name, s.facets), func(b *testing.B) {
+			dir := b.TempDir()
+			path := filepath.Join(dir, "part.part.toml")
+			if err := os.WriteFile(path, []byte(ledgeSpec), 0o600); err != nil {
+				b.Fatal(err)
+			}
+			if err := os.WriteFile(filepath.Join(dir, "part.stl"), meshtest.BinarySTL(s.make(), 1), 0o600); err != nil {
+				b.Fatal(err)
+			}
+			b.ReportAllocs()
+			var steps stepTimes
+			facets := 0
+			var peak int64
+			for b.Loop() {
+				debug.FreeOSMemory()
+				base := resetPeak()
+				steps.begin()
+				r := New(Options{Now: testDay, Progress: steps.step, Memory: 8 << 30}).Part(context.Background(), path, Full)
+				if r.Err != nil || r.Info == nil || r.Status != Checked {
+					b.Fatalf("%v %+v", r.Err, r.Failures)
+				}
+				facets = r.Info.Facets
+				peak = max(peak, peakBytes()-base)
+			}
+			b.ReportMetric(float64(facets), "facets")
+			b.ReportMetric(float64(peak)/float64(facets), "peakB/facet")
+			for i, name := range steps.names {
+				b.ReportMetric(steps.sum[i].Seconds()/float64(b.N), strings.ReplaceAll(name, " ", "-")+"-s")
+			}
+		})
+	}
+}
+
+// stepTimes sums the time between stages.
+type stepTimes struct {
+	names []string
+	sum   []time.Duration
+	at    int
+	since time.Time
+}
+
+func (t *stepTimes) begin() { t.at, t.since = -1, time.Now() }
+
+func (t *stepTimes) step(_, stage string, _ float64) {
+	now := time.Now()
+	if t.at >= 0 {
+		t.sum[t.at] += now.Sub(t.since)
+	}
+	t.since = now
+	for t.at = 0; t.at < len(t.names) && t.names[t.at] != stage; t.at++ {
+	}
+	if t.at == len(t.names) {
+		t.names, t.sum = append(t.names, stage), append(t.sum, 0)
+	}
+}
+
+// resetPeak forgets the process' peak of memory and returns what it takes now;
+// 0 where the system can't.
+func resetPeak() int64 {
+	if os.WriteFile("/proc/self/clear_refs", []byte("5"), 0) != nil {
+		return 0
+	}
+	return peakBytes()
+}
+
+// peakBytes is the largest resident size of the process since resetPeak.
+func peakBytes() int64 {
+	f, err := os.Open("/proc/self/status")
+	if err != nil {
+		return 0
+	}
+	defer f.Close()
+	for s := bufio.NewScanner(f); s.Scan(); {
+		var kB int64
+		if n, _ := fmt.Sscanf(s.Text(), "VmHWM: %d kB", &kB); n == 1 {
+			return kB << 10
+		}
+	}
+	return 0
+}
