@@ -2,6 +2,7 @@ package mesh_test
 
 import (
 	"context"
+	"fmt"
 	"math"
 	"testing"
 
@@ -13,7 +14,11 @@ func deg(a float64) float64 { return a * math.Pi / 180 }
 
 func standOf(t *testing.T, m *mesh.Mesh, up mesh.Vec, angle float64) mesh.Stand {
 	t.Helper()
-	s, err := mesh.MeasureStands(context.Background(), m, []mesh.Vec{up}, angle, 1e-9)
+	st, err := mesh.NewStands(context.Background(), m, mesh.StandParams{AngleRad: angle, SlackRad: 1e-9})
+	if err != nil {
+		t.Fatal(err)
+	}
+	s, err := st.Measure(context.Background(), []mesh.Vec{up})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -118,13 +123,101 @@ func TestSphereDirections(t *testing.T) {
 	}
 }
 
-func BenchmarkStands(b *testing.B) {
-	m := meshtest.Sphere(10, 316) // 100k facets
-	ups := mesh.SphereDirections(100)
-	b.ReportAllocs()
-	for b.Loop() {
-		if _, err := mesh.MeasureStands(context.Background(), m, ups, deg(45), 0); err != nil {
-			b.Fatal(err)
+// Rays find the part under its own overhang: of a table whose plate of 40 x 20
+// at 10 mm stands wholly over a slab that ends at 4 mm, columns are 6 mm long.
+func TestStandSupportOnPart(t *testing.T) {
+	top := meshtest.BoxAt(mesh.Vec{0, 0, 10}, mesh.Vec{40, 20, 12})
+	slab := meshtest.BoxAt(mesh.Vec{-2, -2, 0}, mesh.Vec{42, 22, 4})
+	s := standOf(t, meshtest.Join(top, slab), mesh.Vec{0, 0, 1}, deg(45))
+	if math.Abs(s.SupportMM3-4800) > 1e-6 || math.Abs(s.OnPartMM2-800) > 1e-6 || math.Abs(s.ColumnMM3-8000) > 1e-6 {
+		t.Errorf("support %g, on the part %g, column %g", s.SupportMM3, s.OnPartMM2, s.ColumnMM3)
+	}
+	// Half of it over the slab: the rays are a sample.
+	half := meshtest.BoxAt(mesh.Vec{-2, -2, 0}, mesh.Vec{20, 22, 4})
+	s = standOf(t, meshtest.Join(top, half), mesh.Vec{0, 0, 1}, deg(45))
+	if math.Abs(s.SupportMM3-6400) > 0.05*6400 || math.Abs(s.OnPartMM2-400) > 0.1*400 {
+		t.Errorf("half: support %g, on the part %g", s.SupportMM3, s.OnPartMM2)
+	}
+}
+
+// Against the plain sum over all facets, over the whole sphere.
+func TestStandAgainstBruteForce(t *testing.T) {
+	m := meshtest.Join(meshtest.Torus(20, 5, 40, 60), meshtest.Turn(meshtest.Plate(mesh.Vec{0, 0, 0}, mesh.Vec{30, 20, 5}, 24, [3]float64{8, 8, 3}), mesh.Vec{1, 1, 0}, 0.4))
+	st, err := mesh.NewStands(context.Background(), m, mesh.StandParams{AngleRad: deg(45), SlackRad: 1e-9})
+	if err != nil {
+		t.Fatal(err)
+	}
+	got, err := st.Measure(context.Background(), mesh.SphereDirections(300))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, g := range got {
+		lo, hi := math.Inf(1), math.Inf(-1)
+		for _, v := range m.Verts {
+			lo, hi = min(lo, v.Dot(g.Up)), max(hi, v.Dot(g.Up))
 		}
+		var area, column float64
+		for f := range m.Facets {
+			if c := -m.Normal(int32(f)).Dot(g.Up); c > math.Cos(deg(45)-1e-9) {
+				area += m.Area(int32(f))
+				column += m.Area(int32(f)) * c * (m.Centre(int32(f)).Dot(g.Up) - lo)
+			}
+		}
+		if math.Abs(g.OverhangMM2-area) > 1e-9*area || math.Abs(g.ColumnMM3-column) > 1e-9*column || math.Abs(g.HeightMM-hi+lo) > 1e-9 {
+			t.Fatalf("up %v: %+v, want area %g, column %g, height %g", g.Up, g, area, column, hi-lo)
+		}
+		if g.SupportMM3 > g.ColumnMM3 {
+			t.Fatalf("up %v: support %g above its column %g", g.Up, g.SupportMM3, g.ColumnMM3)
+		}
+	}
+}
+
+// The exact columns of a part with much above itself.
+func TestStandSupportAgainstColumns(t *testing.T) {
+	m := meshtest.Torus(20, 5, 48, 64)
+	st, err := mesh.NewStands(context.Background(), m, mesh.StandParams{AngleRad: deg(45), Rays: 2000})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, up := range []mesh.Vec{{1, 0, 0}, {1, 0.2, 1}, {0, 1, 0.3}} {
+		g, err := st.Measure(context.Background(), []mesh.Vec{up})
+		if err != nil {
+			t.Fatal(err)
+		}
+		f := mesh.NewFrame(up, 0, 0)
+		o, err := mesh.MeasureOverhang(context.Background(), m, f, mesh.OverhangParams{AngleRad: deg(45)})
+		if err != nil {
+			t.Fatal(err)
+		}
+		want, err := mesh.MeasureSupport(context.Background(), m, f, &o)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if math.Abs(g[0].SupportMM3-want.VolumeMM3) > 0.03*want.VolumeMM3 {
+			t.Errorf("up %v: support %g, exactly %g", up, g[0].SupportMM3, want.VolumeMM3)
+		}
+		if on := want.OnPartShare * want.AreaMM2; math.Abs(g[0].OnPartMM2-on) > 0.05*want.AreaMM2 {
+			t.Errorf("up %v: on the part %g, exactly %g", up, g[0].OnPartMM2, on)
+		}
+	}
+}
+
+func BenchmarkStands(b *testing.B) {
+	for _, n := range []int{100, 316, 1000} {
+		m := meshtest.Sphere(10, n)
+		b.Run(fmt.Sprintf("ball/%d", len(m.Facets)), func(b *testing.B) {
+			ups := mesh.SphereDirections(100)
+			m.BVH()
+			b.ReportAllocs()
+			for b.Loop() {
+				st, err := mesh.NewStands(context.Background(), m, mesh.StandParams{AngleRad: deg(45)})
+				if err == nil {
+					_, err = st.Measure(context.Background(), ups)
+				}
+				if err != nil {
+					b.Fatal(err)
+				}
+			}
+		})
 	}
 }
