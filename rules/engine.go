@@ -198,6 +198,32 @@ func (r *PartReport) fail(what, why string) {
 
 // judge does everything that follows the text: shop, limits, mesh, checks.
 func (e *Engine) judge(ctx context.Context, r *PartReport, mode Mode) {
+	subject, src, readable := e.prepare(ctx, r, mode)
+	defer src.close()
+	judged := map[string]bool{}
+	w := newWaivers(r.Spec, r.Shop.Policy(), e.o.Now())
+	switch {
+	case mode == Text || !readable:
+		r.Complete = r.Complete && !readable
+	case !r.Spec.Process.Set:
+		r.fail("checks", "No process is given, so no limit applies and the mesh was not judged.")
+	default:
+		if err := e.measure(ctx, r, subject, src, mode); err != nil && ctx.Err() == nil {
+			r.fail("mesh", "Mesh "+quoted(r.Spec.Mesh.File.V)+" can't be measured: "+err.Error()+".")
+		}
+		subject.Info, subject.Mesh = r.Info, r.Mesh
+		e.runChecks(r, subject, w, judged)
+	}
+	r.Findings = append(r.Findings, w.findings(judged)...)
+	r.Cautions = cautionsOf(r)
+	finish(r.Findings)
+	r.Err = ctx.Err()
+}
+
+// prepare finds the shop, the limits and the mesh of a part: all that comes
+// before measuring. It reports whether there is a mesh to judge; the source is
+// to be closed.
+func (e *Engine) prepare(ctx context.Context, r *PartReport, mode Mode) (*Subject, *source, bool) {
 	part := r.Spec
 	shop, findings, failures, deps := e.shopOf(part)
 	r.Shop = shop
@@ -213,25 +239,8 @@ func (e *Engine) judge(ctx context.Context, r *PartReport, mode Mode) {
 
 	subject := &Subject{Spec: part, Shop: shop, Limits: limits, Measured: r.Measured}
 	src, readable := e.meshOf(ctx, r, mode)
-	defer src.close()
-	judged := map[string]bool{}
-	w := newWaivers(part, shop.Policy(), e.o.Now())
-	switch {
-	case mode == Text || !readable:
-		r.Complete = r.Complete && !readable
-	case !part.Process.Set:
-		r.fail("checks", "No process is given, so no limit applies and the mesh was not judged.")
-	default:
-		if err := e.measure(ctx, r, subject, src, mode); err != nil && ctx.Err() == nil {
-			r.fail("mesh", "Mesh "+quoted(part.Mesh.File.V)+" can't be measured: "+err.Error()+".")
-		}
-		subject.Info, subject.Mesh = r.Info, r.Mesh
-		e.runChecks(r, subject, w, judged)
-	}
-	r.Findings = append(r.Findings, w.findings(judged)...)
-	r.Cautions = cautionsOf(r)
-	finish(r.Findings)
-	r.Err = ctx.Err()
+	subject.Info = r.Info
+	return subject, src, readable
 }
 
 // meshOf finds the mesh that the spec names and reports whether there is one

@@ -19,6 +19,12 @@ func (d *decoder) shop(file string) *Shop {
 	p := r.sub("policy")
 	s.Policy = Policy{Table: p.at(), Waivable: p.texts("waivable"), Loosen: p.texts("loosen"), WaiverDays: p.integer("waiver-days")}
 
+	c := r.sub("rates")
+	s.Rates = Rates{
+		Table: c.at(), Work: c.number("work"), Job: c.number("job"), Furnace: c.number("furnace"), Part: c.number("part"),
+		Removal: c.quantity("removal"), PowderLoss: c.number("powder-loss"), SupportShare: c.number("support-share"),
+	}
+
 	names := map[string]Range{}
 	for _, m := range r.each("machine") {
 		machine := d.machine(m)
@@ -96,6 +102,7 @@ func (d *decoder) machine(s scope) Machine {
 		Table: s.at(), Name: s.text("name"), Process: s.text("process"), Materials: s.texts("materials"),
 		Margin: s.quantity("margin"), Layer: s.quantity("layer"), Recoat: s.quantity("recoat"),
 		Setup: s.quantity("setup"), Rate: s.number("rate"),
+		Gas: s.number("gas"), BuildRate: s.quantity("build-rate"), Spacing: s.quantity("spacing"),
 	}
 	b := s.sub("build")
 	m.Build.At = b.at()

@@ -164,6 +164,7 @@ type Shop struct {
 	Limits    []LimitSet
 	Levels    []LevelEntry
 	Policy    Policy
+	Rates     Rates
 	Machines  []Machine
 	Materials []Material
 }
@@ -208,6 +209,22 @@ type Machine struct {
 	Recoat Value[Quantity]
 	Setup  Value[Quantity] // preparation and cool-down of a job
 	Rate   Value[float64]  // currency per hour
+
+	Gas       Value[float64]  // currency per hour of building
+	BuildRate Value[Quantity] // stands over the material's
+	Spacing   Value[Quantity] // between parts
+}
+
+// Rates is [rates]: what work costs beside the machine.
+type Rates struct {
+	Table        Range
+	Work         Value[float64]  // currency per hour by hand
+	Job          Value[float64]  // currency per build job
+	Furnace      Value[float64]  // currency per furnace run
+	Part         Value[float64]  // currency per part
+	Removal      Value[Quantity] // time by hand per cm2 of support on the part
+	PowderLoss   Value[float64]  // share
+	SupportShare Value[float64]  // solid share of a support's column
 }
 
 // Material is a [[material]]; built-in ones come from the embedded shop file.

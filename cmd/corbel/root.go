@@ -56,7 +56,7 @@ func (a *app) command() *cobra.Command {
 		Version:       rules.Version,
 	}
 	root.SetVersionTemplate("corbel {{.Version}}\n")
-	root.AddCommand(a.checkCommand(), a.measureCommand(), a.limitsCommand(), a.explainCommand(), a.serveCommand(), a.versionCommand())
+	root.AddCommand(a.checkCommand(), a.measureCommand(), a.orientCommand(), a.limitsCommand(), a.explainCommand(), a.serveCommand(), a.versionCommand())
 	return root
 }
 

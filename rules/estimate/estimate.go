@@ -66,10 +66,11 @@ type Rates struct {
 	PowderKG  float64 // price per kg
 	Loss      float64 // share of powder lost beside the part
 	GasH      float64 // gas per hour
+	WorkH     float64 // per hour by hand
 }
 
 // Cost is the cost of one part and its shares.
-type Cost struct{ Machine, Job, Powder, Gas, Finish, Sum float64 }
+type Cost struct{ Machine, Job, Powder, Gas, Removal, Finish, Sum float64 }
 
 // PartCost shares a job's cost among its parts:
 // (C_pre + c_m T + C_post)/n + m p (1 + loss) + C_part.

@@ -1,0 +1,415 @@
+package rules
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+
+	"corbel/mesh"
+	"corbel/rules/estimate"
+	"corbel/spec"
+)
+
+// This file measures one way to stand a part, says what speaks for it, and
+// writes it into a spec.
+
+// standing measures a direction as a check would.
+func (s *search) standing(ctx context.Context, c *candidate, isNow bool) (*Standing, error) {
+	out := &Standing{IsNow: isNow, RestMM2: c.ContactMM2}
+	out.Up, out.Text = writtenUp(c.Up)
+	if isNow {
+		out.Up = c.Up
+		if o := s.Spec.Orientation.Up; o.Set {
+			out.Text = strings.TrimSpace(string(s.Spec.Doc.Text[o.At.Start:o.At.End]))
+		}
+	}
+	p, err := s.standAt(ctx, out.Up)
+	if err != nil {
+		return nil, err
+	}
+	out.HeightMM = p.Measured.Box.Size[2]
+	sh := shape{heightMM: out.HeightMM + p.Measured.Frame.Lift, partMM3: s.partMM3}
+	if s.supported() {
+		p.support(out)
+		sh.columnMM3, sh.touchMM2 = out.ColumnMM3, out.TouchMM2
+	}
+	for _, h := range p.Measured.Cylinders.Holes {
+		if roof, ok := p.Limit("hole.roof"); ok && h.Share >= shareLeast && h.DiameterMM > roofAt(p, roof.V, tiltOf(p, h)) {
+			out.Roofs++
+		}
+	}
+	out.Harms = s.harms(out.Up, out.RestMM2 > 0)
+	s.fit(p, out)
+	sh.perJob = max(1, s.perJob(&s.costs, p.Measured.Box.FootSize))
+	s.priceStanding(out, sh)
+	return out, nil
+}
+
+// standAt measures the part as it would stand.
+func (s *search) standAt(ctx context.Context, up mesh.Vec) (*Subject, error) {
+	turn := 0.0
+	if t := s.Spec.Orientation.Turn; t.Set {
+		turn = t.V.V
+	}
+	m := *s.Measured
+	m.Frame = mesh.NewFrame(up, turn, s.Measured.Frame.Lift)
+	p := *s.Subject
+	p.Measured = &m
+	box, err := mesh.MeasureBox(ctx, s.Mesh, m.Frame)
+	if err != nil {
+		return nil, err
+	}
+	m.Box = &box
+	if !s.supported() {
+		return &p, nil
+	}
+	par := s.engine.paramsOf(&p)
+	o, err := mesh.MeasureOverhang(ctx, s.Mesh, m.Frame, mesh.OverhangParams{AngleRad: par.angleRad, SlackRad: angleSlackRad, HoleOf: m.Cylinders.HoleOf})
+	if err != nil {
+		return nil, err
+	}
+	m.Overhang = &o
+	// Columns only under what needs support.
+	need := o
+	need.Regions = nil
+	for _, r := range o.Regions {
+		if needsSupport(&p, r) {
+			need.Regions = append(need.Regions, r)
+		}
+	}
+	sup, err := mesh.MeasureSupport(ctx, s.Mesh, m.Frame, &need)
+	if err != nil {
+		return nil, err
+	}
+	m.Overhang, m.Support = &need, &sup
+	m.Starts, err = mesh.MeasureFloatingStarts(ctx, s.Mesh, m.Frame)
+	return &p, err
+}
+
+// support adds up what needs support.
+func (p *Subject) support(out *Standing) {
+	covered := facetSet{}
+	for _, r := range p.Measured.Overhang.Regions {
+		out.OverhangMM2 += r.AreaMM2
+		covered.add(r.Facets)
+	}
+	sup := p.Measured.Support
+	out.ColumnMM3 = sup.VolumeMM3
+	out.OnPartMM2 = sup.OnPartShare * sup.AreaMM2
+	out.TouchMM2 = out.OverhangMM2 + out.OnPartMM2
+	for _, st := range p.Measured.Starts {
+		if !startCounts(p, st) {
+			continue
+		}
+		out.Starts++
+		if !covered.meets(st.Facets) { // a point on steep flanks: a post of its own
+			out.TouchMM2 += startTouchMM2
+			out.ColumnMM3 += startTouchMM2 * st.Height
+		}
+	}
+}
+
+// fit says whether the machine holds it, turned or as the spec turns it.
+func (s *search) fit(p *Subject, out *Standing) {
+	out.Fits = true
+	if !s.hasMachine || !s.machine.Build.Set {
+		return
+	}
+	room, need := p.room(s.machine), p.stand()
+	if room.holds(need) {
+		return
+	}
+	if t, ok := p.turned(need); ok && room.holds(t.stand) {
+		out.Turn = plain(roundTo(t.deg, 1)) + " deg"
+		return
+	}
+	over, axis := room.lacks(need)
+	out.Fits = false
+	out.Lacks = fmt.Sprintf("%s mm too large along %s", number(over, 0.05), axis)
+	if axis == "diameter" {
+		out.Lacks = fmt.Sprintf("%s mm too large across", number(over, 0.05))
+	}
+}
+
+func (s *search) priceStanding(out *Standing, sh shape) {
+	pr := s.price(sh)
+	out.Hours, out.Cost = s.bands(sh)
+	out.PerJob, out.Jobs, out.JobH, out.HandH = pr.PerJob, pr.Jobs, pr.Job.Sum, pr.HandH
+	out.SupportMM3 = s.share * out.ColumnMM3
+	out.Machine = pr.Cost.Machine + pr.Cost.Gas
+	bare := sh
+	bare.columnMM3, bare.touchMM2 = 0, 0
+	out.Support = pr.Cost.Sum - s.price(bare).Cost.Sum
+}
+
+// declaredPlace is a declared face or hole that is left as the process makes it.
+type declaredPlace struct {
+	what   string
+	hole   *mesh.Cylinder
+	normal mesh.Vec // of a face
+	raUM   float64  // asked of a face; 0 nothing
+}
+
+// cut reports whether a finish takes the built surface off.
+func cut(finish string) bool { return machined(finish) && finish != "blast" }
+
+// places collects the declared faces and holes that no tool cuts: they must
+// come out well as built.
+func (s *search) places() []declaredPlace {
+	var out []declaredPlace
+	for i := range s.Spec.Faces {
+		f := &s.Spec.Faces[i]
+		if !f.At.Set || cut(f.Finish.V) {
+			continue
+		}
+		at := s.facetAt(f.At.V)
+		if at < 0 {
+			continue
+		}
+		d := declaredPlace{what: "face " + strconv.Quote(f.Name.V), normal: s.Mesh.Normal(at)}
+		if f.Roughness.Set {
+			d.raUM = f.Roughness.V.V * 1000
+		}
+		out = append(out, d)
+	}
+	for i, h := range matchHoles(s.Subject) {
+		if d := &s.Spec.Holes[i]; !cut(d.Finish.V) {
+			out = append(out, declaredPlace{what: "hole " + strconv.Quote(d.Name.V), hole: &s.Measured.Cylinders.Holes[h]})
+		}
+	}
+	sortBy(out, func(d declaredPlace) string { return d.what })
+	return out
+}
+
+// harms says which declared places a direction spoils.
+func (s *search) harms(up mesh.Vec, rests bool) []string {
+	var out []string
+	for i := range s.declared {
+		d := &s.declared[i]
+		if d.hole != nil {
+			if why := s.holeHarm(d.hole, up); why != "" {
+				out = append(out, d.what+" "+why)
+			}
+		} else if why := s.faceHarm(d, up, rests); why != "" {
+			out = append(out, d.what+" "+why)
+		}
+	}
+	return out
+}
+
+func (s *search) holeHarm(h *mesh.Cylinder, up mesh.Vec) string {
+	roof, ok := s.Limit("hole.roof")
+	if !ok || !s.supported() {
+		return ""
+	}
+	tilt := math.Acos(min(1, math.Abs(h.Axis.Dot(up))))
+	if h.DiameterMM <= roofAt(s.Subject, roof.V, tilt)+equalErr(h.DiameterMM) {
+		return ""
+	}
+	return fmt.Sprintf("leans %.0f deg from upright, and its roof is too wide to carry itself", degrees(tilt))
+}
+
+// faceHarm looks at a face by its direction alone: support marks it, the
+// platform's cut does, or it comes out rougher than asked.
+func (s *search) faceHarm(d *declaredPlace, up mesh.Vec, rests bool) string {
+	n := d.normal.Dot(up)
+	lies := degrees(math.Acos(min(1, math.Abs(n)))) // from the horizontal
+	if angle, ok := s.Limit("overhang.angle"); ok && s.supported() && n < 0 && lies*math.Pi/180 < angle.V-angleSlackRad {
+		if lies < 0.1 && rests {
+			return "faces the platform, from which it would be cut"
+		}
+		return fmt.Sprintf("faces down at %.0f deg and would carry support", lies)
+	}
+	if ra, ok := s.expected(n, lies); d.raUM > 0 && (!ok || ra > d.raUM) {
+		if !ok {
+			return fmt.Sprintf("faces down at %.0f deg, too flat for the %s um it asks", lies, plain(d.raUM))
+		}
+		return fmt.Sprintf("would come out near %.0f um where it asks %s um", ra, plain(d.raUM))
+	}
+	return ""
+}
+
+// expected is the roughness as built, in um, of a face whose normal has the
+// cosine n to the build direction and that lies at an angle from the horizontal.
+func (s *search) expected(n, lies float64) (float64, bool) {
+	up, ok1 := s.Limit("roughness.up")
+	down, ok2 := s.Limit("roughness.down")
+	if !ok1 || !ok2 {
+		return 0, true
+	}
+	if n >= 0 {
+		return estimate.UpskinRoughness(lies, up.V*1000, s.job.LayerMM*1000), true
+	}
+	flat := down.V
+	if l, ok := s.Limit("roughness.flat"); ok {
+		flat = l.V
+	}
+	return estimate.DownskinRoughness(lies, up.V*1000, down.V*1000, flat*1000)
+}
+
+// reason says in one sentence what a way up has and how it differs from the
+// spec's own.
+func (s *search) reason(c, now *Standing) string {
+	var words []string
+	if c.RestMM2 >= 1 {
+		words = append(words, fmt.Sprintf("rests on %s mm2", rounded(c.RestMM2)))
+	}
+	switch {
+	case !s.supported():
+	case c.ColumnMM3 < 0.5 && c.TouchMM2 < 0.5:
+		words = append(words, "needs no support")
+	default:
+		words = append(words, fmt.Sprintf("needs %s mm3 of support columns on %s mm2", rounded(c.ColumnMM3), rounded(c.TouchMM2)))
+	}
+	if !c.IsNow && s.supported() && math.Abs(c.ColumnMM3-now.ColumnMM3) > 0.02*max(c.ColumnMM3, now.ColumnMM3)+0.5 {
+		words[len(words)-1] += fmt.Sprintf(", against %s as written", rounded(now.ColumnMM3))
+	}
+	if d := c.HeightMM - now.HeightMM; !c.IsNow && math.Abs(d) >= 0.05 {
+		words = append(words, fmt.Sprintf("stands %s mm %s", number(math.Abs(d), 0.05), pick(d > 0, "taller", "lower")))
+	}
+	if c.Roofs > 0 {
+		words = append(words, fmt.Sprintf("leaves %s whose roof is too wide", plural(c.Roofs, "hole")))
+	}
+	if c.Starts > 0 {
+		words = append(words, fmt.Sprintf("starts in the air in %s", plural(c.Starts, "place")))
+	}
+	if c.Jobs > 1 {
+		words = append(words, fmt.Sprintf("takes %d jobs of %d", c.Jobs, c.PerJob))
+	}
+	if !c.Fits {
+		words = append(words, "does not fit the machine: "+c.Lacks)
+	}
+	words = append(words, c.Harms...)
+	if len(words) == 0 {
+		return "Nothing tells it from others."
+	}
+	return upperFirst(strings.Join(words, "; ")) + "."
+}
+
+func pick(yes bool, a, b string) string {
+	if yes {
+		return a
+	}
+	return b
+}
+
+func plural(n int, word string) string {
+	if n == 1 {
+		return "1 " + word
+	}
+	return fmt.Sprintf("%d %ss", n, word)
+}
+
+// writtenUp is a direction as a spec says it, and the direction that such a
+// text means: an axis, small whole numbers where they say it exactly, else six
+// decimals, which turn a part of a metre by a micrometre.
+func writtenUp(v mesh.Vec) (mesh.Vec, string) {
+	v = v.Unit()
+	most := max(math.Abs(v[0]), math.Abs(v[1]), math.Abs(v[2]))
+	for n := 1; n <= 12; n++ {
+		var w mesh.Vec
+		for k := range w {
+			w[k] = math.Round(v[k]/most*float64(n)) + 0
+		}
+		if w.Unit().Dot(v) > 1-1e-12 {
+			return w.Unit(), sayUp(w)
+		}
+	}
+	var w mesh.Vec
+	for k := range w {
+		w[k] = roundTo(v[k], 6) + 0
+	}
+	return w.Unit(), sayUp(w)
+}
+
+func sayUp(w mesh.Vec) string {
+	for k, name := range []string{"x", "y", "z"} {
+		switch w {
+		case unitAxis(k):
+			return strconv.Quote("+" + name)
+		case unitAxis(k).Scale(-1):
+			return strconv.Quote("-" + name)
+		}
+	}
+	var s [3]string
+	for k := range s {
+		s[k] = strconv.FormatFloat(w[k]+0, 'f', -1, 64)
+	}
+	return "[" + strings.Join(s[:], ", ") + "]"
+}
+
+// orientEdits writes a choice into the spec: the value of up where there is
+// one, else a new key or table. The rest of the text, comments too, stays.
+func orientEdits(part *spec.Part, c *Standing) []spec.Fix {
+	if c.IsNow && c.Turn == "" || part.Doc == nil || len(part.Doc.Text) == 0 {
+		return nil
+	}
+	title := "Stand the part with up = " + c.Text
+	o := &part.Orientation
+	var out []spec.Fix
+	missing := ""
+	set := func(key string, at spec.Range, has bool, text string) {
+		if has {
+			out = append(out, spec.Fix{Title: title, At: at, Text: text})
+		} else {
+			missing += key + " = " + text + "\n"
+		}
+	}
+	if !c.IsNow {
+		set("up", o.Up.At, o.Up.Key != (spec.Range{}), c.Text)
+	}
+	if c.Turn != "" {
+		set("turn", o.Turn.At, o.Turn.Key != (spec.Range{}), strconv.Quote(c.Turn))
+	}
+	if missing != "" {
+		out = append(out, insertOrientation(part, title, missing))
+	}
+	return out
+}
+
+// insertOrientation puts keys into the table [orientation], or adds it.
+func insertOrientation(part *spec.Part, title, keys string) spec.Fix {
+	text := part.Doc.Text
+	t := part.Orientation.Table
+	if t != (spec.Range{}) && text[t.Start] == '[' {
+		end := part.Doc.LineRange(part.Doc.LineOf(t.Start)).End
+		return spec.Fix{Title: title, At: spec.Range{Start: end, End: end}, Text: "\n" + strings.TrimSuffix(keys, "\n")}
+	}
+	if t != (spec.Range{}) && text[t.Start] == '{' {
+		at := t.Start + 1
+		inline := strings.ReplaceAll(strings.TrimSuffix(keys, "\n"), "\n", ", ")
+		sep := ", "
+		if strings.TrimSpace(string(text[at:t.End-1])) == "" {
+			sep = " "
+		}
+		return spec.Fix{Title: title, At: spec.Range{Start: at, End: at}, Text: " " + inline + sep}
+	}
+	end := len(text)
+	lead := "\n"
+	if end > 0 && text[end-1] != '\n' {
+		lead = "\n\n"
+	}
+	return spec.Fix{Title: title, At: spec.Range{Start: end, End: end}, Text: lead + "[orientation]\n" + keys}
+}
+
+// Apply lays edits over a text. Edits must not overlap.
+func Apply(text []byte, edits []spec.Fix) []byte {
+	edits = append([]spec.Fix(nil), edits...)
+	sortBy(edits, func(f spec.Fix) int { return f.At.Start })
+	var out []byte
+	at := 0
+	for _, f := range edits {
+		out = append(out, text[at:f.At.Start]...)
+		out = append(out, f.Text...)
+		at = f.At.End
+	}
+	return append(out, text[at:]...)
+}
+
+func sortBy[T any, K cmp.Ordered](list []T, key func(T) K) {
+	slices.SortStableFunc(list, func(a, b T) int { return cmp.Compare(key(a), key(b)) })
+}
