@@ -159,8 +159,7 @@ func (s *Stands) sort(keys []uint32) {
 }
 
 // sample spreads points over the surface, one for every equal share of the
-// area. Where in its facet a point lies follows the R2 sequence of Roberts
-// (2018, "The unreasonable effectiveness of quasirandom sequences").
+// area.
 func (s *Stands) sample() {
 	total := 0.0
 	for i := range s.rows {
@@ -176,13 +175,7 @@ func (s *Stands) sample() {
 		r := &s.rows[i]
 		sum += r.area
 		for ; next < sum && len(s.samples) < standSamples; next += step {
-			k := float64(len(s.samples))
-			u, v := frac(0.5+k*0.7548776662466927), frac(0.5+k*0.5698402909980532)
-			if u+v > 1 {
-				u, v = 1-u, 1-v
-			}
-			a, b, c := s.m.Corners(r.facet)
-			s.samples = append(s.samples, standSample{a.Add(b.Sub(a).Scale(u)).Add(c.Sub(a).Scale(v)), r.n})
+			s.samples = append(s.samples, standSample{s.m.spot(r.facet, len(s.samples)), r.n})
 		}
 	}
 }
@@ -322,6 +315,79 @@ func (s *Stands) look(out *Stand, lo, floor float64) {
 		out.SupportMM3 = out.ColumnMM3 * air / full
 		out.OnPartMM2 = out.ProjectedMM2 * landed / seen
 	}
+}
+
+// Columns is the space under chosen facets, down to the part or the platform.
+type Columns struct {
+	VolumeMM3    float64
+	ProjectedMM2 float64 // seen along the build direction, exact
+	OnPartMM2    float64 // of it: what stands on the part
+	Rays         int
+}
+
+// Columns measures the space under facets by rays, so that its cost does not
+// depend on what lies below. As for Measure, the height down to the platform is
+// exact and rays find the share of it that is air: with nothing of the part
+// below there is no error, else a few thousand rays are good for about 2 % (see
+// MeasureSupport for the exact columns). Facets that do not face down are left
+// out.
+func (s *Stands) Columns(ctx context.Context, up Vec, facets []int32, rays int) (Columns, error) {
+	up = up.Unit()
+	var out Columns
+	lo := math.Inf(1)
+	for i := range s.verts {
+		lo = min(lo, s.verts[i].Dot(up))
+	}
+	floor := lo - max(0, s.p.LiftMM)
+	var full float64
+	for _, f := range facets {
+		if c := -s.m.Normal(f).Dot(up) * s.m.Area(f); c > 0 {
+			out.ProjectedMM2 += c
+			full += c * (s.m.Centre(f).Dot(up) - floor)
+		}
+	}
+	if !(out.ProjectedMM2 > 0) {
+		return out, nil
+	}
+	var sum, next, seen, air, landed float64
+	step := out.ProjectedMM2 / float64(rays)
+	next = step / 2
+	bvh, down := s.m.BVH(), up.Scale(-1)
+	for _, f := range facets {
+		sum += max(0, -s.m.Normal(f).Dot(up)*s.m.Area(f))
+		for ; next < sum; next += step {
+			if out.Rays++; out.Rays%1024 == 0 && ctx.Err() != nil {
+				return out, ctx.Err()
+			}
+			p := s.m.spot(f, out.Rays)
+			h := p.Dot(up) - floor
+			seen += h
+			hit, ok := bvh.Ray(p, down, s.tol, h)
+			if ok {
+				h = hit.T
+				landed++
+			}
+			air += h
+		}
+	}
+	out.VolumeMM3 = full
+	if seen > 0 {
+		out.VolumeMM3 = full * air / seen
+		out.OnPartMM2 = out.ProjectedMM2 * landed / float64(out.Rays)
+	}
+	return out, nil
+}
+
+// spot returns the k-th of a sequence of points on a facet, evenly spread: the
+// R2 sequence of Roberts (2018, "The unreasonable effectiveness of quasirandom
+// sequences").
+func (m *Mesh) spot(f int32, k int) Vec {
+	u, v := frac(0.5+float64(k)*0.7548776662466927), frac(0.5+float64(k)*0.5698402909980532)
+	if u+v > 1 {
+		u, v = 1-u, 1-v
+	}
+	a, b, c := m.Corners(f)
+	return a.Add(b.Sub(a).Scale(u)).Add(c.Sub(a).Scale(v))
 }
 
 // foot returns the sides of the smallest rectangle around the outline.

@@ -196,6 +196,18 @@ func TestStandSupportAgainstColumns(t *testing.T) {
 		if math.Abs(g[0].SupportMM3-want.VolumeMM3) > 0.03*want.VolumeMM3 {
 			t.Errorf("up %v: support %g, exactly %g", up, g[0].SupportMM3, want.VolumeMM3)
 		}
+		var facets []int32
+		for _, r := range o.Regions {
+			facets = append(facets, r.Facets...)
+		}
+		c, err := st.Columns(context.Background(), up, facets, 4000)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if math.Abs(c.VolumeMM3-want.VolumeMM3) > 0.02*want.VolumeMM3 || math.Abs(c.ProjectedMM2-want.AreaMM2) > 1e-6*want.AreaMM2 ||
+			math.Abs(c.OnPartMM2-want.OnPartShare*want.AreaMM2) > 0.02*want.AreaMM2 {
+			t.Errorf("up %v: %+v, exactly %g under %g, %g on the part", up, c, want.VolumeMM3, want.AreaMM2, want.OnPartShare*want.AreaMM2)
+		}
 		if on := want.OnPartShare * want.AreaMM2; math.Abs(g[0].OnPartMM2-on) > 0.05*want.AreaMM2 {
 			t.Errorf("up %v: on the part %g, exactly %g", up, g[0].OnPartMM2, on)
 		}

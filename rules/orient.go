@@ -56,6 +56,7 @@ type Standing struct {
 	TouchMM2    float64 // where support touches the part, above and below
 	OnPartMM2   float64 // of the columns' footprint: on the part
 	RestMM2     float64 // flat on the platform
+	Anchored    bool    // rests on so little that it has to be tied to the platform
 	Starts      int     // places that start in the air
 	Roofs       int     // holes whose roof is too wide to carry itself
 	Fits        bool
@@ -92,6 +93,12 @@ const (
 	// startTouchMM2 is the foot of the post that a start in the air needs at
 	// least (common practice, no source).
 	startTouchMM2 = 4.0
+	// A part is held on less than this share of its footprint only with an
+	// anchor of this height under it (common practice, no source).
+	anchorShare = 0.1
+	anchorMM    = 3.0
+	// orientRays look down from what needs support.
+	orientRays = 4000
 )
 
 // Orient looks for better ways to stand the part of a spec. What can't be read
@@ -340,6 +347,9 @@ func (s *search) quickShape(g mesh.Stand, perJob int) shape {
 	sh := shape{heightMM: g.HeightMM + s.Measured.Frame.Lift, partMM3: s.partMM3, perJob: perJob}
 	if s.supported() {
 		sh.columnMM3, sh.touchMM2 = g.SupportMM3, g.OverhangMM2+g.OnPartMM2
+		lacks := anchor(g.Foot, g.ContactMM2, g.ProjectedMM2-g.OnPartMM2)
+		sh.columnMM3 += lacks * anchorMM
+		sh.touchMM2 += lacks
 	}
 	return sh
 }
@@ -436,16 +446,19 @@ func (s *search) refine(ctx context.Context) error {
 
 // choose measures the best directions and ranks them.
 func (s *search) choose(ctx context.Context, o *Orientation) error {
-	most := max(6, min(16, 1_200_000/len(s.Mesh.Facets)))
+	most := max(6, min(16, 800_000/len(s.Mesh.Facets)))
 	now := s.seen[0] // the spec's own
 	picked := []candidate{now}
 	like := [][]mesh.Vec{nil}
 	for _, c := range s.ranked() {
 		i := slices.IndexFunc(picked, func(d candidate) bool { return same(&d, c) })
-		near := slices.ContainsFunc(picked, func(d candidate) bool { return d.Up.Dot(c.Up) > math.Cos(orientApartRad) && d.better(c) <= 0 })
+		near := false
+		for k := range picked {
+			near = near || picked[k].better(c) <= 0 && nearAny(c.Up, picked[k].Up, like[k])
+		}
 		switch {
 		case i >= 0:
-			if picked[i].Up.Dot(c.Up) < math.Cos(orientApartRad) && !slices.ContainsFunc(like[i], func(v mesh.Vec) bool { return v.Dot(c.Up) > math.Cos(orientApartRad) }) {
+			if !nearAny(c.Up, picked[i].Up, like[i]) {
 				like[i] = append(like[i], c.Up)
 			}
 		case !near && len(picked) < most:
@@ -485,21 +498,37 @@ func same(a, b *candidate) bool {
 		near(a.ColumnMM3, b.ColumnMM3) && near(a.ContactMM2, b.ContactMM2) && near(a.Foot[0], b.Foot[0]) && near(a.Foot[1], b.Foot[1])
 }
 
-// rankedChoices orders what was measured, drops what another choice near by
-// betters, and keeps the first few.
+// nearAny reports whether a direction is hardly another than one of those.
+func nearAny(v, up mesh.Vec, like []mesh.Vec) bool {
+	near := func(u mesh.Vec) bool { return u.Dot(v) > math.Cos(orientApartRad) }
+	return near(up) || slices.ContainsFunc(like, near)
+}
+
+// rankedChoices orders what was measured and keeps the first few that are
+// truly different: not beside a better one, and not to be told from it by any
+// figure, as all ways to lay a round part down.
 func (s *search) rankedChoices(all []Standing) []Standing {
 	all = slices.Clone(all)
 	slices.SortStableFunc(all, func(a, b Standing) int { return a.better(&b) })
 	var out []Standing
 	for _, c := range all {
-		if len(out) == orientChoices {
-			break
-		}
-		if !slices.ContainsFunc(out, func(d Standing) bool { return d.Up.Dot(c.Up) > math.Cos(orientApartRad) }) {
+		i := slices.IndexFunc(out, func(d Standing) bool { return d.alike(&c) })
+		switch {
+		case slices.ContainsFunc(out, func(d Standing) bool { return nearAny(c.Up, d.Up, d.Like) }):
+		case i >= 0:
+			out[i].Like = append(slices.Clone(out[i].Like), c.Up)
+		case len(out) < orientChoices:
 			out = append(out, c)
 		}
 	}
 	return out
+}
+
+// alike reports whether a shop would not tell two ways apart.
+func (c *Standing) alike(d *Standing) bool {
+	near := func(x, y, share, least float64) bool { return math.Abs(x-y) <= share*max(x, y)+least }
+	return c.Fits == d.Fits && len(c.Harms) == len(d.Harms) && c.Roofs == d.Roofs && near(c.Cost.Value, d.Cost.Value, 0.02, 0) &&
+		near(c.HeightMM, d.HeightMM, 0.03, 0.1) && near(c.ColumnMM3, d.ColumnMM3, 0.05, 0.002*c.HeightMM*c.HeightMM*c.HeightMM) && near(c.RestMM2, d.RestMM2, 0.05, 1)
 }
 
 func (c *Standing) better(d *Standing) int {

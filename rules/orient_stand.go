@@ -34,7 +34,9 @@ func (s *search) standing(ctx context.Context, c *candidate, isNow bool) (*Stand
 	out.HeightMM = p.Measured.Box.Size[2]
 	sh := shape{heightMM: out.HeightMM + p.Measured.Frame.Lift, partMM3: s.partMM3}
 	if s.supported() {
-		p.support(out)
+		if err := s.support(ctx, p, out); err != nil {
+			return nil, err
+		}
 		sh.columnMM3, sh.touchMM2 = out.ColumnMM3, out.TouchMM2
 	}
 	for _, h := range p.Measured.Cylinders.Holes {
@@ -73,33 +75,27 @@ func (s *search) standAt(ctx context.Context, up mesh.Vec) (*Subject, error) {
 		return nil, err
 	}
 	m.Overhang = &o
-	// Columns only under what needs support.
-	need := o
-	need.Regions = nil
-	for _, r := range o.Regions {
-		if needsSupport(&p, r) {
-			need.Regions = append(need.Regions, r)
-		}
-	}
-	sup, err := mesh.MeasureSupport(ctx, s.Mesh, m.Frame, &need)
-	if err != nil {
-		return nil, err
-	}
-	m.Overhang, m.Support = &need, &sup
+	m.have = map[Need]bool{NeedOverhang: true, NeedStarts: true}
 	m.Starts, err = mesh.MeasureFloatingStarts(ctx, s.Mesh, m.Frame)
 	return &p, err
 }
 
-// support adds up what needs support.
-func (p *Subject) support(out *Standing) {
+// support adds up what needs support, and what holds the part on its platform.
+func (s *search) support(ctx context.Context, p *Subject, out *Standing) error {
 	covered := facetSet{}
+	var facets []int32
 	for _, r := range p.Measured.Overhang.Regions {
-		out.OverhangMM2 += r.AreaMM2
-		covered.add(r.Facets)
+		if needsSupport(p, r) {
+			out.OverhangMM2 += r.AreaMM2
+			facets = append(facets, r.Facets...)
+		}
 	}
-	sup := p.Measured.Support
-	out.ColumnMM3 = sup.VolumeMM3
-	out.OnPartMM2 = sup.OnPartShare * sup.AreaMM2
+	covered.add(facets)
+	c, err := s.stands.Columns(ctx, p.Measured.Frame.Z, facets, orientRays)
+	if err != nil {
+		return err
+	}
+	out.ColumnMM3, out.OnPartMM2 = c.VolumeMM3, c.OnPartMM2
 	out.TouchMM2 = out.OverhangMM2 + out.OnPartMM2
 	for _, st := range p.Measured.Starts {
 		if !startCounts(p, st) {
@@ -111,6 +107,20 @@ func (p *Subject) support(out *Standing) {
 			out.ColumnMM3 += startTouchMM2 * st.Height
 		}
 	}
+	foot := p.Measured.Box.FootSize
+	if lacks := anchor(foot, out.RestMM2, c.ProjectedMM2-c.OnPartMM2); lacks > 0 {
+		out.Anchored = true
+		out.TouchMM2 += lacks
+		out.ColumnMM3 += lacks * anchorMM
+	}
+	return nil
+}
+
+// anchor is the area by which a part that stands on an edge, a point or a small
+// face has to be tied to the platform over what rests and what its supports
+// hold: a share of its footprint.
+func anchor(foot [2]float64, restMM2, supportMM2 float64) float64 {
+	return max(0, anchorShare*foot[0]*foot[1]-restMM2-supportMM2)
 }
 
 // fit says whether the machine holds it, turned or as the spec turns it.
@@ -255,8 +265,11 @@ func (s *search) expected(n, lies float64) (float64, bool) {
 // spec's own.
 func (s *search) reason(c, now *Standing) string {
 	var words []string
-	if c.RestMM2 >= 1 {
+	switch {
+	case c.RestMM2 >= 1:
 		words = append(words, fmt.Sprintf("rests on %s mm2", rounded(c.RestMM2)))
+	case c.Anchored:
+		words = append(words, "stands on an edge or a point and has to be tied down")
 	}
 	switch {
 	case !s.supported():
