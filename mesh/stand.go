@@ -119,11 +119,11 @@ func normalKey(n Vec) uint32 {
 		u, v = math.Copysign(1-math.Abs(v), u), math.Copysign(1-math.Abs(u), v)
 	}
 	grid := func(x float64) uint32 { return uint32(math.Min(65535, (x+1)*32768)) }
-	return spread(grid(u)) | spread(grid(v))<<1
+	return mortonBits(grid(u)) | mortonBits(grid(v))<<1
 }
 
-// spread puts a zero between the 16 bits of x.
-func spread(x uint32) uint32 {
+// mortonBits puts a zero between the 16 bits of x.
+func mortonBits(x uint32) uint32 {
 	x = (x | x<<8) & 0x00ff00ff
 	x = (x | x<<4) & 0x0f0f0f0f
 	x = (x | x<<2) & 0x33333333

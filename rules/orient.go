@@ -117,7 +117,8 @@ func (e *Engine) Orient(ctx context.Context, path string) (*Orientation, error) 
 }
 
 func (e *Engine) orient(ctx context.Context, r *PartReport) (*Orientation, error) {
-	p, ok := e.prepare(ctx, r, Full)
+	p, src, ok := e.prepare(ctx, r, Full)
+	defer src.close()
 	finish(r.Findings)
 	if ctx.Err() != nil {
 		return nil, ctx.Err()
@@ -126,17 +127,22 @@ func (e *Engine) orient(ctx context.Context, r *PartReport) (*Orientation, error
 		r.fail("orientation", "No process is given, so no limit applies and no orientation was looked for.")
 		ok = false
 	}
-	if ok && len(r.Mesh.Facets) == 0 {
+	if ok && r.Info.Facets == 0 {
 		r.fail("orientation", "The mesh has no facets.")
 		ok = false
 	}
 	if !ok {
 		return &Orientation{Report: r}, nil
 	}
-	found, err := e.oriented(ctx, r, p)
-	if err != nil {
-		return nil, err
+	found, err := e.oriented(ctx, r, p, src)
+	switch {
+	case ctx.Err() != nil:
+		return nil, ctx.Err()
+	case err != nil:
+		r.fail("mesh", "Mesh "+quoted(r.Spec.Mesh.File.V)+" can't be measured: "+err.Error()+".")
+		return &Orientation{Report: r}, nil
 	}
+	r.Mesh = src.mesh
 	out := *found
 	out.Report = r
 	out.Choices = slices.Clone(out.Choices)
@@ -147,20 +153,18 @@ func (e *Engine) orient(ctx context.Context, r *PartReport) (*Orientation, error
 }
 
 // oriented searches once per mesh and figures.
-func (e *Engine) oriented(ctx context.Context, r *PartReport, p *Subject) (*Orientation, error) {
+func (e *Engine) oriented(ctx context.Context, r *PartReport, p *Subject, src *source) (*Orientation, error) {
 	p.Measured.Frame = frameOf(p)
-	s := search{Subject: p, costs: p.costs(), engine: e, path: r.Path}
-	s.meshKey = contentKey(r.Mesh.Source.SHA256, r.Spec.Mesh.Units.V)
-	v, err := e.cache.get(ctx, "orient|"+s.meshKey+"|"+s.recipe(), func(ctx context.Context) (any, int64, error) {
-		weight := min(2*meshBytes(p.Mesh), e.o.Memory)
-		if err := e.jobs.Acquire(ctx, 1); err != nil {
-			return nil, 0, err
-		}
-		defer e.jobs.Release(1)
-		if err := e.memory.Acquire(ctx, weight); err != nil {
-			return nil, 0, err
-		}
-		defer e.memory.Release(weight)
+	s := search{Subject: p, costs: p.costs(), engine: e, path: r.Path, meshKey: src.key}
+	key := "orient|" + s.meshKey + "|" + s.recipe()
+	if v, ok := e.cache.peek(key); ok {
+		return v.(*Orientation), nil
+	}
+	if err := src.load(ctx); err != nil {
+		return nil, err
+	}
+	p.Mesh = src.mesh
+	v, err := e.cache.get(ctx, key, func(ctx context.Context) (any, int64, error) {
 		o, err := s.run(ctx)
 		return o, 64 << 10, err
 	})
@@ -257,9 +261,12 @@ func (s *search) features(ctx context.Context) error {
 		if s.Measured.have == nil {
 			s.Measured.have, s.Measured.Failed = map[Need]bool{}, map[Need]error{}
 		}
-		v, err := s.engine.measureOne(ctx, &measurements[i], s.Mesh, s.meshKey, params{})
-		if err != nil {
-			return err
+		v, ok := s.engine.kept(&measurements[i], s.meshKey, &params{})
+		if !ok {
+			var err error
+			if v, err = s.engine.measureOne(ctx, &measurements[i], s.Mesh, s.meshKey, params{}); err != nil {
+				return err
+			}
 		}
 		take(s.Measured, &measurements[i], v)
 		if err := s.Measured.Failed[n]; err != nil {

@@ -144,8 +144,12 @@ func TestOrientAgainstBruteForce(t *testing.T) {
 		r := newReport(b.path("part.part.toml"))
 		text, _ := b.parsePart(r.Path)
 		r.Spec = text.file
-		p, _ := b.prepare(context.Background(), r, Full)
-		p.Measured.Frame = frameOf(p)
+		p, src, _ := b.prepare(context.Background(), r, Full)
+		if err := src.load(context.Background()); err != nil {
+			t.Fatal(err)
+		}
+		defer src.close()
+		p.Measured.Frame, p.Mesh = frameOf(p), src.mesh
 		s := search{Subject: p, costs: p.costs(), engine: b.Engine, path: r.Path, meshKey: "x"}
 		if _, err := s.run(context.Background()); err != nil {
 			t.Fatal(err)
