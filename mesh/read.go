@@ -39,6 +39,10 @@ var ErrUnit = errors.New("unit unknown")
 // not the one that the file states.
 var ErrUnitConflict = errors.New("unit disagrees with the file")
 
+// ErrTooMany is wrapped by ReadErrors that say that a file holds more facets
+// than allowed.
+var ErrTooMany = errors.New("too many facets")
+
 // ReadError says what was wrong with a mesh file and what to do.
 type ReadError struct {
 	File string // as given
@@ -74,7 +78,9 @@ func (in *input) bad(help, format string, args ...any) *ReadError {
 
 // tooMany says that the file holds more facets than allowed.
 func (in *input) tooMany(n int64) *ReadError {
-	return in.bad(helpLimit, "it holds %d facets or more, and %d are allowed", n, in.maxFacets)
+	e := in.bad(helpLimit, "it holds %d facets or more, and %d are allowed", n, in.maxFacets)
+	e.Err = ErrTooMany
+	return e
 }
 
 // raw is what a format's reader found, in the numbers of the file.

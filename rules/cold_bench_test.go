@@ -5,10 +5,12 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"math/rand/v2"
 	"os"
 	"path/filepath"
 	"runtime/debug"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -62,14 +64,7 @@ func bracket(splits int) *mesh.Mesh {
 func BenchmarkCheckCold(b *testing.B) {
 	for _, s := range coldShapes {
 		b.Run(fmt.Sprintf("%s/%d", s.name, s.facets), func(b *testing.B) {
-			dir := b.TempDir()
-			path := filepath.Join(dir, "part.part.toml")
-			if err := os.WriteFile(path, []byte(ledgeSpec), 0o600); err != nil {
-				b.Fatal(err)
-			}
-			if err := os.WriteFile(filepath.Join(dir, "part.stl"), meshtest.BinarySTL(s.make(), 1), 0o600); err != nil {
-				b.Fatal(err)
-			}
+			path := coldPart(b, s.make())
 			b.ReportAllocs()
 			var steps stepTimes
 			facets := 0
@@ -92,6 +87,60 @@ func BenchmarkCheckCold(b *testing.B) {
 			}
 		})
 	}
+}
+
+// BenchmarkCancel stops a check at a random moment and reports the longest time
+// until it has ended, and during which step. A check that took no longer than
+// it would have to be stopped counts too.
+func BenchmarkCancel(b *testing.B) {
+	for _, s := range coldShapes {
+		b.Run(fmt.Sprintf("%s/%d", s.name, s.facets), func(b *testing.B) {
+			path := coldPart(b, s.make())
+			var now atomic.Pointer[string]
+			check := func(ctx context.Context) {
+				New(Options{Now: testDay, Progress: func(_, stage string, _ float64) { now.Store(&stage) }}).Part(ctx, path, Full)
+			}
+			from := time.Now()
+			check(context.Background())
+			whole := time.Since(from)
+			random := rand.New(rand.NewPCG(1, 2))
+			var worst time.Duration
+			during := ""
+			for b.Loop() {
+				ctx, stop := context.WithCancel(context.Background())
+				var at time.Time
+				var stage string
+				timer := time.AfterFunc(time.Duration(random.Float64()*float64(whole)), func() {
+					stage, at = *now.Load(), time.Now()
+					stop()
+				})
+				check(ctx)
+				end := time.Now()
+				if !timer.Stop() {
+					<-ctx.Done()
+					if late := end.Sub(at); late > worst {
+						worst, during = late, stage
+					}
+				}
+				stop()
+			}
+			b.ReportMetric(float64(worst)/1e6, "worst-ms")
+			b.Logf("longest during %s", during)
+		})
+	}
+}
+
+// coldPart writes a part spec and its mesh, and returns the spec's path.
+func coldPart(b *testing.B, m *mesh.Mesh) string {
+	dir := b.TempDir()
+	path := filepath.Join(dir, "part.part.toml")
+	if err := os.WriteFile(path, []byte(ledgeSpec), 0o600); err != nil {
+		b.Fatal(err)
+	}
+	if err := os.WriteFile(filepath.Join(dir, "part.stl"), meshtest.BinarySTL(m, 1), 0o600); err != nil {
+		b.Fatal(err)
+	}
+	return path
 }
 
 // stepTimes sums the time between stages.

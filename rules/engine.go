@@ -28,8 +28,9 @@ type Options struct {
 	Now func() time.Time
 	// Jobs is how many parts may be measured at once; 0 is the number of cores.
 	Jobs int
-	// Memory is the budget in bytes for what is kept, and again for what is
-	// being measured at once; 0 is DefaultMemory.
+	// Memory is the budget in bytes: a quarter of it for what is kept, the rest
+	// for what is being measured. A mesh that does not fit is refused, and parts
+	// wait for each other where they fit only one by one. 0 is DefaultMemory.
 	Memory int64
 	// Progress is told the stage that a part has reached and the share done.
 	// It is called from many goroutines and must return at once.
@@ -55,9 +56,12 @@ type Options struct {
 
 // Defaults of Options.
 const (
-	DefaultMemory       = 2 << 30
+	DefaultMemory       = 8 << 30
 	DefaultMaxTextBytes = 4 << 20
 )
+
+// keptShare is the part of memory for what is kept: one in so many.
+const keptShare = 4
 
 // textMemory is the budget for parsed texts. They have one of their own: every
 // key that is typed in an editor makes a new text, and must push out older ones
@@ -104,8 +108,10 @@ func New(o Options) *Engine {
 	if o.Progress == nil {
 		o.Progress = func(string, string, float64) {}
 	}
-	return &Engine{o: o, disk: o.Disk, cache: newCache(o.Memory), texts: newCache(textMemory), jobs: semaphore.NewWeighted(int64(o.Jobs)), memory: semaphore.NewWeighted(o.Memory),
+	e := &Engine{o: o, disk: o.Disk, cache: newCache(o.Memory / keptShare), texts: newCache(textMemory), jobs: semaphore.NewWeighted(int64(o.Jobs)),
 		files: map[string]fileRecord{}, counts: counters{measurements: map[Need]int{}}}
+	e.memory = semaphore.NewWeighted(e.working())
+	return e
 }
 
 // Part checks one part spec. Everything that is wrong is in the report: there

@@ -3,6 +3,7 @@ package rules
 import (
 	"context"
 	"errors"
+	"fmt"
 	"os"
 	"path/filepath"
 	"reflect"
@@ -14,6 +15,7 @@ import (
 
 	"corbel/mesh"
 	"corbel/mesh/meshtest"
+	"corbel/rules/store"
 )
 
 // bench is a folder with a part, whose text lives in memory like an editor's.
@@ -321,11 +323,44 @@ func TestManyAsk(t *testing.T) {
 	}
 }
 
-// A budget too small for anything still gives the right answer.
+// A budget in which one mesh can be measured and hardly anything kept gives the
+// right answer, for parts that wait for each other too.
 func TestTinyMemory(t *testing.T) {
-	b := newBench(t, Options{Memory: 1})
-	if got := checksOf(b.full()); !slices.Equal(got, []string{"overhang"}) {
-		t.Errorf("findings %v", got)
+	b := newBench(t, Options{Memory: 20 * facetBytesMost * 3 / 2, Jobs: 4})
+	var wg sync.WaitGroup
+	for i := range 6 {
+		name := fmt.Sprintf("p%d.stl", i)
+		b.mesh(name, fmt.Sprintf("extrude 0 20 : 0 0 10 0 10 10 20 10 20 1%d 0 1%d\nturn 1 0 0 90\nmove 0 20 0\n", i+3, i+3))
+		b.write(fmt.Sprintf("p%d.part.toml", i), strings.Replace(ledgeSpec, "part.stl", name, 1))
+		wg.Go(func() {
+			r := b.Part(context.Background(), b.path(fmt.Sprintf("p%d.part.toml", i)), Full)
+			if got := checksOf(r); !slices.Equal(got, []string{"overhang"}) {
+				t.Errorf("findings %v, failures %+v", got, r.Failures)
+			}
+		})
+	}
+	wg.Wait()
+}
+
+// A mesh that does not fit is one finding, the same from an empty cache on disk
+// and from one that was filled with more memory.
+func TestAMeshThatDoesNotFit(t *testing.T) {
+	dir := t.TempDir()
+	b := newBench(t, Options{})
+	b.again(dir).full()
+	for _, disk := range []*store.Store{nil, store.New(dir, "test", 0)} {
+		o := b.o
+		o.Memory, o.Disk = 8<<10, disk
+		small := &bench{t: t, dir: b.dir, text: b.text, Engine: New(o)}
+		r := small.full()
+		if len(r.Findings) != 1 || r.Status != Unchecked || r.Findings[0].Check != "mesh" ||
+			!strings.Contains(r.Findings[0].Message, "more facets than the 9 that can be measured in 8.0 KiB of memory") ||
+			!strings.Contains(r.Findings[0].Help, "--memory") {
+			t.Errorf("%s %+v", r.Status, r.Findings)
+		}
+		if len(small.Counts().Measurements) != 0 {
+			t.Error("measured")
+		}
 	}
 }
 

@@ -6,8 +6,6 @@ import (
 	"io"
 	"os"
 	"path/filepath"
-	"strconv"
-	"strings"
 	"sync"
 
 	"github.com/spf13/cobra"
@@ -36,7 +34,7 @@ func (a *app) checkCommand() *cobra.Command {
 	c.Flags().StringVarP(&f.output, "output", "o", "", "write to this `FILE` instead of the terminal, whole or not at all")
 	c.Flags().StringVar(&f.failOn, "fail-on", "error", "least level that makes the exit code 1: error, warning or note")
 	c.Flags().IntVar(&f.jobs, "jobs", 0, "parts measured at once; 0 is one a core")
-	c.Flags().StringVar(&f.memory, "memory", "2GiB", "memory for meshes and what is kept of them")
+	c.Flags().StringVar(&f.memory, "memory", defaultMemory, "memory for meshes and what is kept of them; a mesh that does not fit is refused")
 	f.cache.add(c)
 	c.Flags().StringVar(&f.color, "color", "auto", "auto, always or never; NO_COLOR is honoured")
 	c.Flags().StringVar(&f.root, "root", "", "`FOLDER` that all files named by specs must lie in; the repository or the shop's folder by default")
@@ -52,7 +50,7 @@ func (a *app) check(ctx context.Context, args []string, f checkFlags) error {
 	if err != nil {
 		return err
 	}
-	memory, err := parseBytes(f.memory)
+	memory, err := boundMemory(f.memory)
 	if err != nil {
 		return err
 	}
@@ -166,17 +164,4 @@ func (a *app) write(file string, emit func(io.Writer) error) error {
 		return fmt.Errorf("write %q: %w", file, err)
 	}
 	return nil
-}
-
-// parseBytes understands 512MB, 2GiB, 1.5g and plain bytes.
-func parseBytes(s string) (int64, error) {
-	num := strings.TrimRightFunc(s, func(r rune) bool { return (r < '0' || r > '9') && r != '.' })
-	unit := strings.ToLower(strings.TrimSpace(s[len(num):]))
-	v, err := strconv.ParseFloat(num, 64)
-	factor, ok := map[string]float64{"": 1, "b": 1, "k": 1 << 10, "kb": 1e3, "kib": 1 << 10, "m": 1 << 20, "mb": 1e6, "mib": 1 << 20,
-		"g": 1 << 30, "gb": 1e9, "gib": 1 << 30}[unit]
-	if err != nil || !ok || v <= 0 || v*factor > 1<<50 {
-		return 0, fmt.Errorf("--memory takes a size like 512MiB or 2GiB, not %q", s)
-	}
-	return int64(v * factor), nil
 }

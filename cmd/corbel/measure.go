@@ -35,7 +35,7 @@ func (a *app) measureCommand() *cobra.Command {
 	c.Flags().StringVar(&f.up, "up", "+z", "direction of a bare mesh that points away from the platform: +z, -x, or x,y,z")
 	c.Flags().StringVar(&f.process, "process", rules.LaserPBF, "process that a bare mesh is looked at for")
 	c.Flags().StringVar(&f.material, "material", "", "material of a bare mesh")
-	c.Flags().StringVar(&f.memory, "memory", "2GiB", "memory for the mesh and what is kept of it")
+	c.Flags().StringVar(&f.memory, "memory", defaultMemory, "memory for the mesh and what is kept of it; a mesh that does not fit is refused")
 	f.cache.add(c)
 	return c
 }
@@ -44,7 +44,7 @@ func (a *app) measure(ctx context.Context, path string, f measureFlags) error {
 	if f.format != "text" && f.format != "json" {
 		return fmt.Errorf("--format takes text or json, not %q", f.format)
 	}
-	memory, err := parseBytes(f.memory)
+	memory, err := boundMemory(f.memory)
 	if err != nil {
 		return err
 	}

@@ -32,14 +32,14 @@ func (a *app) serveCommand() *cobra.Command {
 	}
 	c.Flags().StringVar(&f.listen, "listen", "", "serve editors at this local `ADDRESS` instead: 127.0.0.1:PORT or unix:PATH")
 	c.Flags().IntVar(&f.jobs, "jobs", 0, "parts measured at once; 0 is one a core")
-	c.Flags().StringVar(&f.memory, "memory", "2GiB", "memory for meshes and what is kept of them")
+	c.Flags().StringVar(&f.memory, "memory", defaultMemory, "memory for meshes and what is kept of them; a mesh that does not fit is refused")
 	c.Flags().BoolVar(&f.verbose, "verbose", false, "log to stderr")
 	f.cache.add(c)
 	return c
 }
 
 func (a *app) serve(ctx context.Context, f serveFlags) error {
-	memory, err := parseBytes(f.memory)
+	memory, err := boundMemory(f.memory)
 	if err != nil {
 		return err
 	}
