@@ -73,28 +73,44 @@ func (b *buffer) lay(m *mesh.Mesh, f int32) {
 	x0, y0, z0 := b.project(p)
 	x1, y1, z1 := b.project(q)
 	x2, y2, z2 := b.project(r)
-	left, right := max(0, int(math.Ceil(min(x0, x1, x2)-0.5))), min(b.w-1, int(math.Floor(max(x0, x1, x2)-0.5)))
-	top, bottom := max(0, int(math.Ceil(min(y0, y1, y2)-0.5))), min(b.h-1, int(math.Floor(max(y0, y1, y2)-0.5)))
 	area := (x1-x0)*(y2-y0) - (x2-x0)*(y1-y0)
-	if left > right || top > bottom || area == 0 {
+	if area == 0 {
 		return
 	}
+	top, bottom := max(0, int(math.Ceil(min(y0, y1, y2)-0.5))), min(b.h-1, int(math.Floor(max(y0, y1, y2)-0.5)))
+	left, right := max(0, min(x0, x1, x2)-0.5), min(float64(b.w-1), max(x0, x1, x2)-0.5)
+	// Barycentric coordinates and depth run straight along a row.
+	du, dv := (y1-y2)/area, (y2-y0)/area
+	dz := du*(z0-z2) + dv*(z1-z2)
 	for y := top; y <= bottom; y++ {
 		sy := float64(y) + 0.5
-		for x := left; x <= right; x++ {
-			sx := float64(x) + 0.5
-			u := ((x1-sx)*(y2-sy) - (x2-sx)*(y1-sy)) / area
-			v := ((x2-sx)*(y0-sy) - (x0-sx)*(y2-sy)) / area
-			w := 1 - u - v
-			if u < 0 || v < 0 || w < 0 {
-				continue
-			}
-			d := u*z0 + v*z1 + w*z2
+		u := ((x1-0.5)*(y2-sy) - (x2-0.5)*(y1-sy)) / area
+		v := ((x2-0.5)*(y0-sy) - (x0-0.5)*(y2-sy)) / area
+		from, to := span(left, right, u, du)
+		from, to = span(from, to, v, dv)
+		from, to = span(from, to, 1-u-v, -du-dv)
+		z := u*z0 + v*z1 + (1-u-v)*z2
+		for x := int(math.Ceil(from)); float64(x) <= to; x++ {
+			d := z + dz*float64(x)
 			if i := y*b.w + x; d <= b.cutAt && float32(d) > b.depth[i] {
 				b.depth[i], b.facet[i] = float32(d), f
 			}
 		}
 	}
+}
+
+// span keeps the part of a row, from and to in samples, where a + slope*x is
+// not negative.
+func span(from, to, a, slope float64) (float64, float64) {
+	switch {
+	case slope > 0:
+		from = max(from, -a/slope)
+	case slope < 0:
+		to = min(to, -a/slope)
+	case a < 0:
+		to = from - 1
+	}
+	return from, to
 }
 
 // painter gives a facet its colour.
@@ -138,7 +154,7 @@ func (b *buffer) sample(m *mesh.Mesh, paint painter, x, y int) ([3]float64, bool
 	n := m.Normal(f)
 	face := n.Dot(b.z)
 	c := paint(f)
-	light := 0.6 + 0.3*math.Abs(face) + 0.16*max(0, n.Dot(b.y)*0.8-n.Dot(b.x)*0.6)
+	light := 0.8 + 0.27*(0.5*face+0.72*n.Dot(b.y)-0.48*n.Dot(b.x)) // from above, the left and the viewer
 	if face < 0 {
 		c, light = Cut, 1
 	}

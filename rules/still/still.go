@@ -1,8 +1,8 @@
 // Package still draws pictures of a part and of its findings in software, as
 // PNG: for an editor's hover, for markdown, and for the paper of a report.
 //
-// Invariants: the same report and options give the same bytes on every machine
-// and any number of cores; the background is clear, so that a picture fits on
+// Invariants: the same report and options give the same bytes, on any number of
+// cores; the background is clear, so that a picture fits on
 // light and dark. Absent on purpose: files, text layout, perspective.
 package still
 

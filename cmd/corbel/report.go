@@ -1,0 +1,158 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"corbel/rules"
+	"corbel/rules/page"
+)
+
+type reportFlags struct {
+	output, memory, root string
+}
+
+func (a *app) reportCommand() *cobra.Command {
+	var f reportFlags
+	c := &cobra.Command{
+		Use:   "report [PATH...]",
+		Short: "Write a page about a part: 3D, findings, plots, limits",
+		Long: "Checks part specs and writes what was found as HTML pages that open offline and ask no host for anything.\n" +
+			"One spec gives one page, NAME.report.html here; a folder, or several specs, give a page each and an index.html\n" +
+			"in the folder corbel-report.\n\n" +
+			"Exit code 0: written. 2: written, but something could not be checked.",
+		RunE: func(c *cobra.Command, args []string) error { return a.report(c.Context(), args, f) },
+	}
+	c.Flags().StringVarP(&f.output, "output", "o", "", "write to this `FILE`, or FOLDER where there are several parts; - is the terminal")
+	c.Flags().StringVar(&f.memory, "memory", "2GiB", "memory for meshes and what is kept of them")
+	c.Flags().StringVar(&f.root, "root", "", "`FOLDER` that all files named by specs must lie in; the repository or the shop's folder by default")
+	return c
+}
+
+// defaultReports is the folder that the pages of several parts go to.
+const defaultReports = "corbel-report"
+
+func (a *app) report(ctx context.Context, args []string, f reportFlags) error {
+	memory, err := parseBytes(f.memory)
+	if err != nil {
+		return err
+	}
+	specs, problems := findSpecs(args)
+	for _, s := range problems {
+		fmt.Fprintln(a.err, "corbel:", s)
+		a.code = exitUnchecked
+	}
+	if len(specs) == 0 {
+		return nil
+	}
+	w := &reportWriter{app: a, root: f.root, memory: memory}
+	if len(args) == 1 && specs[0] == args[0] {
+		file := f.output
+		if file == "" {
+			file = reportName(specs[0])
+		} else if info, err := os.Stat(file); err == nil && info.IsDir() {
+			file = filepath.Join(file, reportName(specs[0]))
+		}
+		_, err := w.part(ctx, specs[0], file)
+		return err
+	}
+	dir := f.output
+	if dir == "" {
+		dir = defaultReports
+	}
+	if dir == "-" || strings.HasSuffix(strings.ToLower(dir), ".html") {
+		return fmt.Errorf("%d parts need a folder for their pages, not --output %q", len(specs), dir)
+	}
+	return w.folder(ctx, specs, problems, dir, args)
+}
+
+// reportName is the file of a spec's page.
+func reportName(spec string) string {
+	return strings.TrimSuffix(strings.TrimSuffix(filepath.Base(spec), ".toml"), ".part") + ".report.html"
+}
+
+type reportWriter struct {
+	*app
+	root   string
+	memory int64
+	engine *rules.Engine
+	bound  string // workspace of the engine
+}
+
+// part writes the page of one spec.
+func (w *reportWriter) part(ctx context.Context, spec, file string) (*rules.PartReport, error) {
+	root := w.root
+	if root == "" {
+		root = workspaceOf(spec)
+	}
+	p := newProgress(w.err, isTerminal(w.err))
+	if w.engine == nil || w.bound != root {
+		w.bound = root
+		w.engine = rules.New(rules.Options{Memory: w.memory, Measure: true, Root: root, Progress: p.set})
+	}
+	r := w.engine.Part(ctx, spec, rules.Full)
+	p.clear()
+	if err := ctx.Err(); err != nil {
+		return nil, err
+	}
+	tellUnchecked(w.err, []*rules.PartReport{r})
+	if r.Status != rules.Checked {
+		w.code = exitUnchecked
+	}
+	err := w.write(file, func(out io.Writer) error { return page.Write(ctx, out, r, page.Options{}) })
+	if err == nil && file != "-" {
+		_, err = fmt.Fprintln(w.out, filepath.ToSlash(file))
+	}
+	return r, err
+}
+
+// folder writes the pages of several specs and the index that leads to them,
+// which comes last. Only the cards of the parts are kept meanwhile.
+func (w *reportWriter) folder(ctx context.Context, specs, problems []string, dir string, args []string) error {
+	if err := os.MkdirAll(dir, 0o755); err != nil {
+		return fmt.Errorf("write %q: %w", dir, err)
+	}
+	var cards []page.Card
+	taken := map[string]bool{"index.html": true}
+	for _, spec := range specs {
+		name := freeName(taken, reportName(spec))
+		r, err := w.part(ctx, spec, filepath.Join(dir, name))
+		if err != nil {
+			return err
+		}
+		c, err := page.NewCard(ctx, r, name)
+		if err != nil {
+			return err
+		}
+		cards = append(cards, c)
+	}
+	title := "Design check"
+	if len(args) == 1 {
+		if abs, err := filepath.Abs(args[0]); err == nil {
+			title = "Design check of " + filepath.Base(abs)
+		}
+	}
+	index := filepath.Join(dir, "index.html")
+	err := w.write(index, func(out io.Writer) error { return page.Index(out, title, cards, problems) })
+	if err == nil {
+		_, err = fmt.Fprintln(w.out, filepath.ToSlash(index))
+	}
+	return err
+}
+
+// freeName gives every page a name of its own, on file systems that tell no
+// capitals too.
+func freeName(taken map[string]bool, name string) string {
+	stem := strings.TrimSuffix(name, ".report.html")
+	for i := 2; taken[strings.ToLower(name)]; i++ {
+		name = fmt.Sprintf("%s-%d.report.html", stem, i)
+	}
+	taken[strings.ToLower(name)] = true
+	return name
+}

@@ -1,0 +1,365 @@
+package page
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"math"
+	"os"
+	"path/filepath"
+	"regexp"
+	"strings"
+	"sync"
+	"testing"
+
+	"corbel/mesh"
+	"corbel/mesh/meshtest"
+	"corbel/rules"
+	"corbel/rules/output"
+	"corbel/rules/still"
+)
+
+const demoParts = "../../testdata/demo/parts/"
+
+// demo checks a part of the demo, once.
+var demo = sync.OnceValue(func() *rules.PartReport {
+	return rules.New(rules.Options{}).Part(context.Background(), demoParts+"distributor.part.toml", rules.Full)
+})
+
+// demoPage is its page.
+var demoPage = sync.OnceValues(func() (string, error) {
+	var b bytes.Buffer
+	err := Write(context.Background(), &b, demo(), Options{})
+	return b.String(), err
+})
+
+func demoText(t testing.TB) string {
+	t.Helper()
+	s, err := demoPage()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return s
+}
+
+func written(t testing.TB, r *rules.PartReport) string {
+	t.Helper()
+	var b bytes.Buffer
+	if err := Write(context.Background(), &b, r, Options{}); err != nil {
+		t.Fatal(err)
+	}
+	return b.String()
+}
+
+func TestAPageTellsEverythingOfTheReport(t *testing.T) {
+	r := demo()
+	text := demoText(t)
+	plain := strings.NewReplacer("&#34;", `"`, "&#39;", "'", "&amp;", "&").Replace(text)
+	if len(r.Findings) < 5 {
+		t.Fatalf("the demo has %d findings", len(r.Findings))
+	}
+	for _, f := range r.Findings {
+		for _, s := range []string{f.Message, f.Help} {
+			if !strings.Contains(plain, s) {
+				t.Errorf("the page does not say %q", s)
+			}
+		}
+		if f.LimitFrom != nil && !strings.Contains(plain, output.SayOrigin(f.LimitFrom)) {
+			t.Errorf("the page does not say where the limit of %s came from", f.Check)
+		}
+	}
+	for _, c := range r.Cautions {
+		if !strings.Contains(plain, c.Text) {
+			t.Errorf("the page lacks the caution %s", c.Name)
+		}
+	}
+	for _, s := range []string{rules.GeneralNote, r.Mesh.Source.SHA256, "TS-0412 C", "Tideway workshop", "stress relieve", "Reviewed by", "wall.thickness"} {
+		if !strings.Contains(plain, s) {
+			t.Errorf("the page does not say %q", s)
+		}
+	}
+	if n := strings.Count(text, `class="still"`); n != len(r.Findings) {
+		t.Errorf("%d stills for %d findings", n, len(r.Findings))
+	}
+	if len(text) > 3<<20 {
+		t.Errorf("%d bytes", len(text))
+	}
+}
+
+func TestTheSameReportGivesTheSamePage(t *testing.T) {
+	again := rules.New(rules.Options{Jobs: 1}).Part(context.Background(), demo().Path, rules.Full)
+	if demoText(t) != written(t, again) {
+		t.Error("two pages of one part differ")
+	}
+}
+
+// hostile is text that breaks out of HTML, of scripts, of attributes, of lines.
+const hostile = "</script><script>alert(1)</script>\"'><img src=x onerror=alert(2)>\u202e\u2028\x00\x1b[31m<!--"
+
+func TestHostileTextStaysText(t *testing.T) {
+	dir := t.TempDir()
+	quoted := strings.NewReplacer("\\", "\\\\", "\"", "\\\"", "\x00", "\\u0000", "\x1b", "\\u001b").Replace(hostile)
+	stl, err := os.ReadFile(demoParts + "clamp-ring.stl")
+	if err != nil {
+		t.Fatal(err)
+	}
+	spec := fmt.Sprintf(`schema = 1
+part = "%[1]s"
+drawing = "%[1]s"
+process = "PBF-LB/M"
+material = "%[1]s"
+machine = "%[1]s"
+[mesh]
+file = "ring.stl"
+units = "mm"
+[[hole]]
+name = "%[1]s"
+at = [500, 500, 500]
+diameter = "3 mm"
+[route]
+steps = ["%[1]s", "inspect"]
+[limits]
+wall.thickness = { value = "9 mm", source = "%[1]s" }
+`, quoted)
+	name := filepath.Join(dir, "<img src=x onerror=alert(3)>.part.toml")
+	for file, b := range map[string][]byte{name: []byte(spec), filepath.Join(dir, "ring.stl"): stl} {
+		if err := os.WriteFile(file, b, 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	r := rules.New(rules.Options{}).Part(context.Background(), name, rules.Full)
+	if r.Mesh == nil || r.Spec == nil || r.Spec.Name.V != hostile || len(r.Findings) == 0 {
+		t.Fatalf("the spec was not read as meant: %+v", r.Failures)
+	}
+	c, err := NewCard(context.Background(), r, "a.html")
+	if err != nil {
+		t.Fatal(err)
+	}
+	var index bytes.Buffer
+	if err := Index(&index, hostile, []Card{c}, []string{hostile}); err != nil {
+		t.Fatal(err)
+	}
+	for what, text := range map[string]string{"page": written(t, r), "index": index.String()} {
+		judgeMarkup(t, what, text)
+	}
+}
+
+var tagOrEvent = regexp.MustCompile(`(?i)<img src=x|<script>alert|<[a-z][^<>]*\son[a-z]+=|javascript:`)
+
+// judgeMarkup looks for what text from input must never become.
+func judgeMarkup(t *testing.T, what, text string) {
+	t.Helper()
+	outside := strings.Replace(text, scriptText, "", 1)
+	if m := tagOrEvent.FindString(outside); m != "" {
+		i := strings.Index(outside, m)
+		t.Errorf("%s holds %q: ...%s", what, m, outside[max(0, i-80):i+60])
+	}
+	if n := strings.Count(outside, "<script"); n != strings.Count(outside, "</script>") || n > 3 {
+		t.Errorf("%s has %d script elements", what, n)
+	}
+	for i, r := range text {
+		if r < ' ' && r != '\n' && r != '\t' || r == 0x7f || r == '\u202e' || r == '\u2028' || r == 0xfffd {
+			t.Errorf("%s holds the control character %U: %q", what, r, text[max(0, i-40):min(len(text), i+20)])
+			return
+		}
+	}
+}
+
+// base64Text is pictures and the mesh.
+var base64Text = regexp.MustCompile(`data:image/png;base64,[^"]*|id="pack">[^<]*`)
+
+// Nothing in a page names a host, but for the name spaces of SVG.
+func TestAPageAsksNoHost(t *testing.T) {
+	text := base64Text.ReplaceAllString(demoText(t), "")
+	for _, m := range regexp.MustCompile(`(?i)(https?:)?//[a-z][^\s"'<>)]*`).FindAllString(strings.ReplaceAll(text, scriptText, ""), -1) {
+		t.Fatalf("the page names %.80s", m)
+	}
+	for _, m := range regexp.MustCompile(`https?://[^\s"'<>)]*`).FindAllString(scriptText, -1) {
+		if m != "http://www.w3.org/2000/svg" {
+			t.Errorf("the script names %s", m)
+		}
+	}
+	if !strings.Contains(text, `content="default-src &#39;none&#39;; img-src data:; script-src &#39;sha256-`) {
+		t.Error("the page has no policy")
+	}
+	for _, s := range []string{"<link", "<iframe", "@import", "url("} {
+		if strings.Contains(text, s) {
+			t.Errorf("the page holds %s", s)
+		}
+	}
+}
+
+// Style attributes and inline handlers are against the page's own policy.
+func TestNoInlineStyle(t *testing.T) {
+	for name, text := range map[string]string{"page.html": pageText, "index.html": indexText} {
+		if m := regexp.MustCompile(`\s(style|on[a-z]+)=`).FindString(text); m != "" {
+			t.Errorf("%s holds %q, which the page's policy forbids", name, m)
+		}
+	}
+}
+
+func TestColoursOfPageAndPicturesAgree(t *testing.T) {
+	for what, c := range map[string]string{"error": ink(still.LevelColor(rules.Error)), "warning": ink(still.LevelColor(rules.Warning)), "note": ink(still.LevelColor(rules.Note))} {
+		if !strings.Contains(styleText, "--"+what+":light-dark("+c+",") {
+			t.Errorf("the style's --%s is not %s", what, c)
+		}
+	}
+	for _, i := range []int{0, 2, 4} {
+		if c := ink(still.Scale[i].Color); !strings.Contains(styleText, "background:"+c) {
+			t.Errorf("the style has no %s, a colour of supports", c)
+		}
+	}
+}
+
+func TestWithoutAMeshThePageSaysWhy(t *testing.T) {
+	r := rules.New(rules.Options{}).Part(context.Background(), "no-such.part.toml", rules.Full)
+	text := written(t, r)
+	if !strings.Contains(text, "can&#39;t be read") || strings.Contains(text, "<canvas") {
+		t.Error("the page of a spec that is not there")
+	}
+	judgeMarkup(t, "page", text)
+}
+
+type counter struct{ calls, bytes int }
+
+func (c *counter) Write(b []byte) (int, error) {
+	c.calls++
+	c.bytes += len(b)
+	return len(b), nil
+}
+
+func TestNothingIsWrittenWhereTheContextEnds(t *testing.T) {
+	ctx, stop := context.WithCancel(context.Background())
+	stop()
+	var w counter
+	if err := Write(ctx, &w, demo(), Options{}); !errors.Is(err, context.Canceled) {
+		t.Errorf("error %v", err)
+	}
+	if w.calls > 0 {
+		t.Errorf("%d bytes were written", w.bytes)
+	}
+}
+
+// unpack reads lists as the page's script does.
+func unpack(p *packer, sizes ...int) (out [][]int32) {
+	at := 0
+	for _, n := range sizes {
+		list, last := make([]int32, n), int32(0)
+		for i := range list {
+			v, shift := uint32(0), 0
+			for {
+				b := p.buf[at]
+				at++
+				v |= uint32(b&127) << shift
+				shift += 7
+				if b < 128 {
+					break
+				}
+			}
+			last += int32(v>>1) ^ -int32(v&1)
+			list[i] = last
+		}
+		out = append(out, list)
+	}
+	return out
+}
+
+func FuzzPack(f *testing.F) {
+	f.Add(int32(0), int32(-1), int32(1<<29))
+	f.Add(int32(65535), int32(0), int32(-1<<29))
+	f.Fuzz(func(t *testing.T, a, b, c int32) {
+		want := []int32{a >> 1, b >> 1, c >> 1} // so that differences fit
+		var p packer
+		p.add(want)
+		p.add(want[1:])
+		got := unpack(&p, 3, 2)
+		if fmt.Sprint(got) != fmt.Sprint([][]int32{want, want[1:]}) {
+			t.Errorf("%v came back as %v", want, got)
+		}
+	})
+}
+
+func TestDirectionsSurviveTheOctahedron(t *testing.T) {
+	for i := range 2000 {
+		z := 1 - 2*(float64(i)+0.5)/2000
+		s, c := math.Sincos(2.399963 * float64(i))
+		n := mesh.Vec{math.Sqrt(1-z*z) * c, math.Sqrt(1-z*z) * s, z}
+		o := octahedral(n)
+		got := mesh.Vec{o[0], o[1], 1 - math.Abs(o[0]) - math.Abs(o[1])}
+		if got[2] < 0 {
+			got[0], got[1] = math.Copysign(1-math.Abs(o[1]), o[0]), math.Copysign(1-math.Abs(o[0]), o[1])
+		}
+		if d := got.Unit().Sub(n).Norm(); d > 1e-12 {
+			t.Fatalf("%v came back %v off", n, d)
+		}
+	}
+}
+
+// A mesh drawn together stays within a cell of the mesh measured, has no more
+// facets than asked for, and loses none of the facets that carry a value.
+func TestSimplifiedMeshStandsForTheWhole(t *testing.T) {
+	m := meshtest.Torus(20, 6, 240, 160)
+	v := newViewMesh(m, 5000)
+	if len(v.Facets) > 5000 || len(v.Facets) < 1500 {
+		t.Fatalf("%d facets of %d", len(v.Facets), len(m.Facets))
+	}
+	tree := m.BVH()
+	for _, p := range v.Verts {
+		if n, ok := tree.Nearest(p, math.Inf(1), nil); !ok || n.Dist > 1e-9 {
+			t.Fatalf("a vertex lies %v mm off the mesh", n.Dist)
+		}
+	}
+	for f := range v.Facets {
+		if n, _ := tree.Nearest(v.Centre(int32(f)), math.Inf(1), nil); n.Dist > v.cellMM {
+			t.Fatalf("a facet lies %v mm off the mesh, cells are %v mm", n.Dist, v.cellMM)
+		}
+	}
+	for f := range m.Facets {
+		shown := 0
+		v.shown(int32(f), func(g int32) { shown++ })
+		if shown == 0 {
+			t.Fatalf("facet %d is shown nowhere", f)
+		}
+	}
+	whole, err := mesh.MeasureMass(context.Background(), m)
+	if err != nil {
+		t.Fatal(err)
+	}
+	less, err := mesh.MeasureMass(context.Background(), v.Mesh)
+	if err != nil || math.Abs(less.VolumeMM3/whole.VolumeMM3-1) > 0.05 {
+		t.Errorf("volume %v of %v, %v", less.VolumeMM3, whole.VolumeMM3, err)
+	}
+}
+
+func TestASimplifiedViewSaysSo(t *testing.T) {
+	var b bytes.Buffer
+	if err := Write(context.Background(), &b, demo(), Options{Facets: 500}); err != nil {
+		t.Fatal(err)
+	}
+	if !strings.Contains(b.String(), fmt.Sprintf("of the mesh&#39;s %d facets", len(demo().Mesh.Facets))) {
+		t.Error("the page does not say that the view is simplified")
+	}
+	if strings.Contains(demoText(t), "drawn together") {
+		t.Error("the page of the whole mesh says that the view is simplified")
+	}
+}
+
+func BenchmarkWrite(b *testing.B) {
+	for _, n := range []int{100, 316, 1000} {
+		m := meshtest.Sphere(20, n)
+		b.Run(fmt.Sprintf("sphere/%d", len(m.Facets)), func(b *testing.B) {
+			r := *demo()
+			r.Mesh, r.Findings = m, nil
+			r.Measured = &rules.Measured{Frame: demo().Measured.Frame, Box: demo().Measured.Box}
+			b.ReportAllocs()
+			for b.Loop() {
+				var w counter
+				if err := Write(context.Background(), &w, &r, Options{}); err != nil {
+					b.Fatal(err)
+				}
+				b.ReportMetric(float64(w.bytes), "bytes/page")
+			}
+		})
+	}
+}
