@@ -17,20 +17,24 @@ type Estimate struct {
 
 // Estimate adds up what the shop's figures allow.
 func (r *PartReport) Estimate() Estimate {
+	p := &Subject{Spec: r.Spec, Shop: r.Shop, Limits: r.Limits, Info: r.Info, Mesh: r.Mesh, Measured: r.Measured}
+	return p.estimate()
+}
+
+func (p *Subject) estimate() Estimate {
 	var e Estimate
-	m, known := r.Shop.Material(r.Spec.Material.V)
-	v := r.Measured.Mass
+	m, known := p.Material()
+	v := p.Measured.Mass
 	if v == nil || !known {
 		return e
 	}
 	if m.Density.Set && v.VolumeMM3 > 0 {
 		e.MassG = v.VolumeMM3 / 1000 * m.Density.V
 	}
-	machine, ok := r.Shop.Machine(r.Spec.Machine.V)
-	if !ok || r.Measured.Box == nil || !machine.Layer.Set || !m.BuildRate.Set {
+	machine, ok := p.Shop.Machine(p.Spec.Machine.V)
+	if !ok || p.Measured.Box == nil || !machine.Layer.Set || !m.BuildRate.Set {
 		return e
 	}
-	p := &Subject{Spec: r.Spec, Shop: r.Shop, Limits: r.Limits, Info: r.Info, Mesh: r.Mesh, Measured: r.Measured}
 	e.Support = supportShare * p.supportColumns()
 	s := p.stand()
 	xy, z := p.greenScale()

@@ -147,13 +147,14 @@ func TestSilentLimits(t *testing.T) {
 	shop := shopFrom(t, "[levels]\nwall = \"off\"\n")
 	l, _ := resolveLimits(shop, partFrom(t, "process = \"BJT/M\"\nmaterial = \"316L\"\n"))
 	for name, want := range map[string]string{
-		"wall.thickness":      "switched wall off",
-		"overhang.ledge":      "no value for BJT/M",
-		"overhang.angle":      "", // hole reads it too
-		"envelope.margin":     "names no machine",
-		"sinter.span":         "no check of this version",
-		"feather-edge.angle":  "",
-		"floating-start.area": "no value",
+		"wall.thickness":       "switched wall off",
+		"overhang.ledge":       "no value for BJT/M",
+		"overhang.angle":       "", // hole reads it too
+		"envelope.margin":      "names no machine",
+		"support-access.share": "no value for BJT/M",
+		"sinter.span":          "",
+		"feather-edge.angle":   "",
+		"floating-start.area":  "no value",
 	} {
 		x, _ := l.Get(name)
 		if want == "" && x.Silent != "" || !strings.Contains(x.Silent, want) {

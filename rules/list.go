@@ -1,7 +1,8 @@
 package rules
 
 // checks is the one list, in the order of the manual.
-var checks = []*Check{Spec, Mesh, Envelope, Overhang, FloatingStart, Wall, FeatherEdge, MassiveSection, Hole, Pin, Gap, Powder, Slenderness, SectionJump}
+var checks = []*Check{Spec, Mesh, Envelope, Overhang, FloatingStart, Wall, FeatherEdge, MassiveSection, Hole, Pin, Gap, Powder, Slenderness, SectionJump,
+	Stock, Roughness, Tolerance, SupportAccess, Route, Budget, Sinter}
 
 // Checks returns every check, in the order of the manual.
 func Checks() []*Check { return checks }

@@ -20,6 +20,8 @@ const (
 	NeedCylinders Need = "holes and pins"
 	NeedOverhang  Need = "overhang regions"
 	NeedSupport   Need = "support columns"
+	NeedAccess    Need = "tool access"
+	NeedFoot      Need = "foot"
 	NeedStarts    Need = "floating starts"
 	NeedWall      Need = "wall thickness"
 	NeedGap       Need = "gap width"
@@ -39,7 +41,9 @@ type Measured struct {
 	Box       *mesh.OrientedBox
 	Cylinders *mesh.Cylinders
 	Overhang  *mesh.Overhang
-	Support   *mesh.Support        // columns of all overhang regions, in their order
+	Support   *mesh.Support // columns of all overhang regions, in their order
+	Access    []mesh.Access // to the supports of all overhang regions, in their order
+	Foot      *mesh.Foot
 	Starts    []mesh.FloatingStart // empty with Has(NeedStarts) means none there
 	Wall, Gap *mesh.ThicknessField
 	Feather   []mesh.FeatherEdge
@@ -81,6 +85,7 @@ type params struct {
 	wallCapMM float64
 	gapCapMM  float64
 	patchMM   float64
+	access    mesh.AccessParams
 	beyond    float64 // work that may be spent on values that no limit asks for
 	// What checks ask of the whole measurements: not part of a recipe, but of
 	// the answers that are kept.
@@ -190,6 +195,24 @@ var measurements = []measurement{
 			return &v, facetBytes(m, 4), err
 		},
 		put: func(d *Measured, v any) { d.Support = v.(*mesh.Support) }},
+	{need: NeedAccess, framed: true, effort: 1, form: listForm[mesh.Access](),
+		key: func(p *params) string {
+			return fmt.Sprintf("angle %g holes %t tool %g %g least %g", p.angleRad, p.cylinders != nil, p.access.DiameterMM, p.access.LengthMM, p.access.LeastMM2)
+		},
+		run: func(ctx context.Context, m *mesh.Mesh, p *params) (any, int64, error) {
+			if p.overhang == nil {
+				return nil, 0, errNoOverhang
+			}
+			v, err := mesh.MeasureSupportAccess(ctx, m, p.frame, p.overhang, p.access)
+			return v, 512 + 120*int64(len(v)), err
+		},
+		put: func(d *Measured, v any) { d.Access = v.([]mesh.Access) }},
+	{need: NeedFoot, framed: true, effort: 0.1, form: plainForm[mesh.Foot](),
+		run: func(_ context.Context, m *mesh.Mesh, p *params) (any, int64, error) {
+			v := mesh.FootOf(m, p.frame)
+			return &v, 256, nil
+		},
+		put: func(d *Measured, v any) { d.Foot = v.(*mesh.Foot) }},
 	{need: NeedStarts, framed: true, effort: 0.3, form: listForm[mesh.FloatingStart](),
 		run: func(ctx context.Context, m *mesh.Mesh, p *params) (any, int64, error) {
 			v, err := mesh.MeasureFloatingStarts(ctx, m, p.frame)

@@ -35,6 +35,18 @@ var grades = [...][12]float64{
 
 const gradeMin, gradeMax = 5, 16
 
+// clearance holds the fundamental deviations d, e, f and g of shafts in
+// micrometres, a row a letter over the size ranges: how far the zone ends below
+// the nominal size. The zones of the holes D, E, F and G begin as far above it.
+// Source: ISO 286-1, table 4, from memory; the defining formulas stand in the
+// tests.
+var clearance = map[string][len(upTo)]float64{
+	"d": {20, 30, 40, 50, 65, 80, 100, 120, 145, 170, 190, 210, 230},
+	"e": {14, 20, 25, 32, 40, 50, 60, 72, 85, 100, 110, 125, 135},
+	"f": {6, 10, 13, 16, 20, 25, 30, 36, 43, 50, 56, 62, 68},
+	"g": {2, 4, 5, 6, 7, 9, 10, 12, 14, 15, 17, 18, 20},
+}
+
 // Grade returns the width of the tolerance grade IT5 to IT16 for a nominal
 // size in mm, in micrometres; false outside the table (size over 500 mm, not
 // positive, or another grade).
@@ -83,13 +95,13 @@ type Tolerance struct {
 	Letter           string  // "H", "h", "js", ... or "" for a bare grade or plus-minus
 	Grade            int     // 0 for plus-minus
 	WidthMM          float64 // full width; of a grade only once the size is known
-	LowerMM, UpperMM float64 // deviations, where they are known: plus-minus, H, h and js
+	LowerMM, UpperMM float64 // deviations, where they are known: plus-minus, D to H, d to h, JS and js
 	Known            bool    // LowerMM and UpperMM mean something
 }
 
 // Parse understands "H7", "h6", "IT9" and "+-0.05 mm" for a nominal size in
-// mm. Deviations are given for the letters whose zone touches or straddles the
-// nominal size (H, h, JS, js); for others only the width is known.
+// mm. Deviations are given for the letters of running and sliding fits (D to H,
+// d to h) and for JS and js; for others only the width is known.
 func Parse(text string, sizeMM float64) (Tolerance, error) {
 	t := Tolerance{Text: text}
 	s := strings.TrimSpace(text)
@@ -125,6 +137,16 @@ func Parse(text string, sizeMM float64) (Tolerance, error) {
 		t.LowerMM, t.Known = -t.WidthMM, true
 	case "JS", "js":
 		t.LowerMM, t.UpperMM, t.Known = -t.WidthMM/2, t.WidthMM/2, true
+	default:
+		row, ok := clearance[strings.ToLower(t.Letter)]
+		if !ok {
+			break
+		}
+		gap := row[sizeRange(sizeMM)] / 1000
+		t.LowerMM, t.UpperMM, t.Known = gap, gap+t.WidthMM, true
+		if t.Letter == strings.ToLower(t.Letter) {
+			t.LowerMM, t.UpperMM = -gap-t.WidthMM, -gap
+		}
 	}
 	return t, nil
 }

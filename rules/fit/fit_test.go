@@ -71,13 +71,48 @@ func TestGradeOf(t *testing.T) {
 	}
 }
 
+// Source: ISO 286-1, from memory, written down apart from the table under test:
+// F8 on 10 mm is +13 to +35 um, E9 on 25 mm +40 to +92, D10 on 40 mm +80 to
+// +180, G7 on 60 mm +10 to +40; f7, e8, d9 and g6 lie as far below.
+func TestClearanceFits(t *testing.T) {
+	for _, c := range []struct {
+		text         string
+		size         float64
+		lower, upper float64 // um
+	}{{"F8", 10, 13, 35}, {"E9", 25, 40, 92}, {"D10", 40, 80, 180}, {"G7", 60, 10, 40},
+		{"f7", 10, -28, -13}, {"e8", 25, -73, -40}, {"d9", 40, -142, -80}, {"g6", 60, -29, -10}} {
+		got, err := Parse(c.text, c.size)
+		if err != nil || !got.Known || math.Abs(1000*got.LowerMM-c.lower) > 1e-9 || math.Abs(1000*got.UpperMM-c.upper) > 1e-9 {
+			t.Errorf("%s on %g mm: %+v, %v; want %g to %g um", c.text, c.size, got, err, c.lower, c.upper)
+		}
+	}
+}
+
+// The standard defines the deviations as 16 D^0.44, 11 D^0.41, 5.5 D^0.41 and
+// 2.5 D^0.34 (D: geometric mean of the range), then rounds: to whole um up to
+// about 50, to 5 above (from memory).
+func TestClearanceFormula(t *testing.T) {
+	low := 1.0
+	for r, high := range upTo {
+		d := math.Sqrt(low * high)
+		for letter, want := range map[string]float64{"d": 16 * math.Pow(d, 0.44), "e": 11 * math.Pow(d, 0.41), "f": 5.5 * math.Pow(d, 0.41), "g": 2.5 * math.Pow(d, 0.34)} {
+			got := clearance[letter][r]
+			tol := max(1.1, 0.04*want) // g up to 3 mm is 2, where the formula gives 3.01
+			if math.Abs(got-want) > tol {
+				t.Errorf("%s up to %g mm: %g, formula %.1f", letter, high, got, want)
+			}
+		}
+		low = high
+	}
+}
+
 func TestParse(t *testing.T) {
 	for text, want := range map[string]Tolerance{
 		"H7":        {Letter: "H", Grade: 7, WidthMM: 0.015, UpperMM: 0.015, Known: true},
 		"h6":        {Letter: "h", Grade: 6, WidthMM: 0.009, LowerMM: -0.009, Known: true},
 		"js9":       {Letter: "js", Grade: 9, WidthMM: 0.036, LowerMM: -0.018, UpperMM: 0.018, Known: true},
 		"IT9":       {Grade: 9, WidthMM: 0.036},
-		"F8":        {Letter: "F", Grade: 8, WidthMM: 0.022},
+		"K7":        {Letter: "K", Grade: 7, WidthMM: 0.015},
 		"+-0.05 mm": {WidthMM: 0.1, LowerMM: -0.05, UpperMM: 0.05, Known: true},
 		"±0.1mm":    {WidthMM: 0.2, LowerMM: -0.1, UpperMM: 0.1, Known: true},
 		" +/- 0.2 ": {WidthMM: 0.4, LowerMM: -0.2, UpperMM: 0.2, Known: true},

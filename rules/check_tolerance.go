@@ -1,0 +1,113 @@
+package rules
+
+import (
+	"fmt"
+
+	"corbel/rules/fit"
+	"corbel/spec"
+)
+
+// Tolerance compares the tolerances that a spec asks with what the process
+// holds as built.
+var Tolerance = &Check{
+	Name:    "tolerance",
+	Summary: "A hole that is left as built asks for no finer tolerance than the process holds.",
+	Why: "Size as built follows the beam, the layers, the shrinkage and the place on the platform. A fit that is finer than that " +
+		"is a matter of luck in every build, whatever the drawing says.",
+	Wrong: "The pin does not go in, or falls out; each part is measured, sorted and reworked by hand.",
+	Sources: []Source{
+		{"IT 9 to 11 uncorrected along the build direction, AlSi10Mg: Brenner and Nedeljkovic-Groha 2025, Appl. Sci. 15(17):9756", "published, read"},
+		{"4 mm holes -0.115 mm in one build, stainless steel: Moylan et al. 2014, J Res NIST 119:429", "published, read in part"},
+		{"IT 8 to 13 in green binder-jetted parts: J. Manuf. Mater. Process. 2025, 9(11):363", "published, read"},
+		{"as built +-0.1 mm or 0.2 % by laser, +-0.3 to 0.5 mm by electron beam", "common practice, no source"},
+		{"widths of the grades: ISO 286-1, table 1", "published, from memory"},
+		{"general tolerances: ISO 2768-1, table 1", "published, read"},
+	},
+	Limits: limits("tolerance.grade"),
+	Needs:  []Need{NeedCylinders},
+	Judge:  judgeTolerance,
+	Say:    sayTolerance,
+}
+
+func judgeTolerance(p *Subject) []Finding {
+	limit, ok := p.Limit("tolerance.grade")
+	if !ok {
+		return nil
+	}
+	matched := matchHoles(p)
+	var out []Finding
+	for i := range p.Spec.Holes {
+		d := &p.Spec.Holes[i]
+		if !d.Tolerance.Set || !d.Diameter.Set || machined(d.Finish.V) {
+			continue
+		}
+		asked, ok := gradeAsked(d.Tolerance.V, d.Diameter.V.V)
+		if !ok {
+			continue
+		}
+		f, bad := breach(limit, float64(asked), 0)
+		if !bad {
+			continue
+		}
+		f.Where = Location{p.Spec.File, "hole.tolerance", d.Tolerance.At}
+		f.feature, f.detail = d.Name.V, d
+		if h, found := matched[i]; found {
+			hole := p.Measured.Cylinders.Holes[h]
+			f.place(hole.At, cylinderBox(hole), 0, hole.Facets)
+		}
+		f.Fixes = []spec.Fix{{Title: `Write finish = "ream"`, At: d.Finish.At, Text: `"ream"`}}
+		if !d.Finish.Set {
+			f.Fixes = addKey(p.Spec.Doc, d.Diameter, `finish = "ream"`)
+		}
+		out = append(out, f)
+	}
+	return out
+}
+
+// gradeAsked returns the ISO 286 grade that a tolerance asks: the number of a
+// grade, or the finest grade that fits into a band.
+func gradeAsked(text string, sizeMM float64) (int, bool) {
+	t, err := spec.ParseTolerance(text)
+	if err != nil {
+		return 0, false
+	}
+	if !t.IsBand() {
+		return t.Grade, true
+	}
+	return fit.GradeOf(2000*t.Band.V, sizeMM)
+}
+
+// generalClass is the class of ISO 2768-1 that a process holds as built
+// (common practice, no source); sintered parts have none, they hold a share of
+// their size.
+var generalClass = map[string]byte{LaserPBF: 'm', BeamPBF: 'c'}
+
+func sayTolerance(p *Subject, f *Finding) {
+	d := f.detail.(*spec.Hole)
+	size := d.Diameter.V.V
+	zone := ""
+	if t, err := fit.Parse(d.Tolerance.V, size); err == nil {
+		zone = fmt.Sprintf(", %s mm wide", number3(t.WidthMM))
+		if t.Known {
+			zone = fmt.Sprintf(", %s to %s mm", number3(size+t.LowerMM), number3(size+t.UpperMM))
+		}
+	}
+	holds := fmt.Sprintf("IT%d", int(f.Limit))
+	if w, ok := fit.Grade(int(f.Limit), size); ok {
+		holds += fmt.Sprintf(", %s mm wide,", number3(w/1000))
+	}
+	at := ""
+	if f.HasPlace {
+		at = ", " + p.near(f.At)
+	}
+	f.Message = fmt.Sprintf("Hole %q asks for %s on %s mm%s, finer than the %s that %s holds as built%s.", d.Name.V, d.Tolerance.V, plain(size), zone, holds, p.Spec.Process.V, at)
+	f.Help = fmt.Sprintf("Name a finish that holds it, such as \"ream\" or \"bore\" with stock, or allow IT%d.", int(f.Limit))
+	if class, ok := generalClass[p.Spec.Process.V]; ok {
+		if dev, ok := fit.General(class, size); ok {
+			f.Help += fmt.Sprintf(" Sizes without a tolerance come out to ISO 2768-%c, +-%s mm here.", class, plain(dev))
+		}
+	}
+}
+
+// number3 says a length to the micrometre, as drawings do.
+func number3(mm float64) string { return fmt.Sprintf("%.3f", mm) }
