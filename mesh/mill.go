@@ -1,0 +1,188 @@
+package mesh
+
+import (
+	"cmp"
+	"context"
+	"math"
+	"slices"
+)
+
+// This file asks whether a part could be milled from a block or a bar: how much
+// would be cut away, and what a straight tool does not reach.
+
+// Milling is what the geometry says about milling a part from the full.
+type Milling struct {
+	Stock    Stock   // the smallest of those tried
+	Ratio    float64 // its volume over the part's; 0 where the part has no volume
+	Share    float64 // of the surface that the tool reaches from the six axis directions
+	ShareErr float64 // what Share may be off by: it is counted on samples
+	Missed   []MissedPatch
+}
+
+// Stock is a block or a round bar around the part.
+type Stock struct {
+	Round     bool
+	Axis      Vec     // along which a bar runs, or about which a block is turned
+	Size      Vec     // of a block: two sides across the axis, longer first, and the length along it; of a bar: diameter twice
+	VolumeMM3 float64 // with the allowance
+}
+
+// MissedPatch is a smooth piece of surface of which the tool misses a part.
+type MissedPatch struct {
+	AreaMM2 float64 // about what is missed
+	At      Vec     // a place that is missed
+	Box     Box     // of the places that are missed
+}
+
+// MillParams steer MeasureMilling.
+type MillParams struct {
+	Tool
+	AllowanceMM float64 // of the stock, a side
+	Samples     int     // places tried; 0 is 2048
+}
+
+const (
+	millSamples = 2048
+	// patchRad parts the surface into patches at creases sharper than this.
+	patchRad = 30 * math.Pi / 180
+	// A patch of more samples than this would be cut short by MeasureAccess.
+	patchPieces = 32
+)
+
+// sixWays are the directions from which a part is clamped and cut.
+var sixWays = []Vec{{1, 0, 0}, {-1, 0, 0}, {0, 1, 0}, {0, -1, 0}, {0, 0, 1}, {0, 0, -1}}
+
+// MeasureMilling finds the smallest stock among blocks and bars along the
+// mesh's axes, and the share of the surface that the tool reaches from the six
+// of them (see MeasureAccess for what counts as reached: a corner that a round
+// tool can't fill does). Undercuts that a tilted or special tool reaches count
+// as missed, and how the part would be clamped is not asked. So the share is
+// what plain three-axis milling in six set-ups gets at, no more.
+func MeasureMilling(ctx context.Context, m *Mesh, p MillParams) (Milling, error) {
+	var out Milling
+	mass, err := MeasureMass(ctx, m)
+	if err != nil || len(m.Facets) == 0 {
+		return out, err
+	}
+	if out.Stock, err = smallestStock(ctx, m, p.AllowanceMM); err != nil {
+		return out, err
+	}
+	if mass.VolumeMM3 > 0 {
+		out.Ratio = out.Stock.VolumeMM3 / mass.VolumeMM3
+	}
+	patches, err := patchesOf(ctx, m)
+	if err != nil {
+		return out, err
+	}
+	if p.Samples <= 0 {
+		p.Samples = millSamples
+	}
+	got, err := MeasureAccess(ctx, m, patches, AccessParams{Tool: p.Tool, Directions: sixWays, Samples: p.Samples})
+	if err != nil {
+		return out, err
+	}
+	area, reached, n := 0.0, 0.0, 0
+	for i, a := range got {
+		size := 0.0
+		for _, f := range patches[i] {
+			size += m.Area(f)
+		}
+		if a.Samples == 0 {
+			continue // too small to be tried
+		}
+		area += size
+		reached += size * a.Share
+		n += a.Samples
+		if missed := size * (1 - a.Share); missed > 0 {
+			out.Missed = append(out.Missed, MissedPatch{missed, a.At, a.Missed})
+		}
+	}
+	if area > 0 {
+		out.Share = reached / area
+		out.ShareErr = 2*math.Sqrt(out.Share*(1-out.Share)/float64(n)) + 1/float64(n)
+	}
+	slices.SortStableFunc(out.Missed, func(a, b MissedPatch) int { return cmp.Compare(b.AreaMM2, a.AreaMM2) })
+	return out, nil
+}
+
+func smallestStock(ctx context.Context, m *Mesh, allowance float64) (Stock, error) {
+	best := Stock{VolumeMM3: math.Inf(1)}
+	for _, axis := range []Vec{{0, 0, 1}, {1, 0, 0}, {0, 1, 0}} {
+		b, err := MeasureBox(ctx, m, NewFrame(axis, 0, 0))
+		if err != nil {
+			return best, err
+		}
+		l := b.Size[2] + 2*allowance
+		w, d := b.FootSize[0]+2*allowance, b.FootSize[1]+2*allowance
+		if v := w * d * l; v < best.VolumeMM3*(1-1e-9) {
+			best = Stock{false, axis, Vec{w, d, l}, v}
+		}
+		r := b.Radius + allowance
+		if v := math.Pi * r * r * l; v < best.VolumeMM3*(1-1e-9) {
+			best = Stock{true, axis, Vec{2 * r, 2 * r, l}, v}
+		}
+	}
+	return best, nil
+}
+
+// patchesOf parts the surface at its creases. Large patches are cut into
+// pieces along their longest side, so that every place has its share of the
+// samples.
+func patchesOf(ctx context.Context, m *Mesh) ([][]int32, error) {
+	topo := m.Topology()
+	of := make([]bool, len(m.Facets))
+	cos := math.Cos(patchRad)
+	total := 0.0
+	for f := range m.Facets {
+		total += m.Area(int32(f))
+	}
+	var out [][]int32
+	for f := range m.Facets {
+		if f%(1<<14) == 0 && ctx.Err() != nil {
+			return nil, ctx.Err()
+		}
+		if of[f] {
+			continue
+		}
+		of[f] = true
+		patch := []int32{int32(f)}
+		for i := 0; i < len(patch); i++ {
+			g := patch[i]
+			for k := range 3 {
+				if h := topo.Neighbour(g, k); h >= 0 && !of[h] && m.Normal(h).Dot(m.Normal(g)) >= cos {
+					of[h] = true
+					patch = append(patch, h)
+				}
+			}
+		}
+		slices.Sort(patch)
+		out = append(out, m.cutPatch(patch, total/patchPieces)...)
+	}
+	return out, nil
+}
+
+// cutPatch halves a patch by area until no piece is larger than most.
+func (m *Mesh) cutPatch(patch []int32, most float64) [][]int32 {
+	area, box := 0.0, EmptyBox()
+	for _, f := range patch {
+		area += m.Area(f)
+		box = box.Grow(m.Centre(f))
+	}
+	if area <= most || len(patch) < 2 {
+		return [][]int32{patch}
+	}
+	k, size := 0, box.Size()
+	for j := range 3 {
+		if size[j] > size[k] {
+			k = j
+		}
+	}
+	slices.SortFunc(patch, func(a, b int32) int {
+		return cmp.Or(cmp.Compare(m.Centre(a)[k], m.Centre(b)[k]), cmp.Compare(a, b))
+	})
+	half, sum := 1, m.Area(patch[0])
+	for ; half < len(patch)-1 && sum < area/2; half++ {
+		sum += m.Area(patch[half])
+	}
+	return append(m.cutPatch(slices.Clone(patch[:half]), most), m.cutPatch(slices.Clone(patch[half:]), most)...)
+}

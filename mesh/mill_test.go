@@ -1,0 +1,79 @@
+package mesh_test
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"testing"
+
+	"corbel/mesh"
+	"corbel/mesh/meshtest"
+)
+
+var endMill = mesh.MillParams{Tool: mesh.Tool{DiameterMM: 6, LengthMM: 40, HolderMM: 30}}
+
+func milled(t testing.TB, m *mesh.Mesh, p mesh.MillParams) mesh.Milling {
+	t.Helper()
+	g, err := mesh.MeasureMilling(context.Background(), m, p)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return g
+}
+
+// Closed forms: a block is all reached and its own stock; the inside of a
+// hollow ball of radii 10 and 8 is 64/164 of the surface; the floor and the
+// walls of a pocket deeper than the tool is long are missed below its reach.
+func TestMillingClosedForms(t *testing.T) {
+	block := milled(t, meshtest.Refine(meshtest.BoxAt(mesh.Vec{1, 2, 3}, mesh.Vec{41, 22, 13}), 2), endMill)
+	if block.Share != 1 || math.Abs(block.Ratio-1) > 1e-9 || block.Stock.Round || len(block.Missed) != 0 {
+		t.Errorf("block: %+v", block)
+	}
+	p := endMill
+	p.AllowanceMM = 2
+	if g := milled(t, meshtest.BoxAt(mesh.Vec{1, 2, 3}, mesh.Vec{41, 22, 13}), p); math.Abs(g.Stock.VolumeMM3-44*24*14) > 1e-6 {
+		t.Errorf("with an allowance: %+v", g.Stock)
+	}
+	shaft := milled(t, meshtest.Cylinder(0, 0, 10, 0, 80, 360), endMill)
+	if !shaft.Stock.Round || math.Abs(shaft.Ratio-1) > 1e-3 || shaft.Share < 1 {
+		t.Errorf("shaft: %+v", shaft)
+	}
+	hollow := milled(t, meshtest.Join(meshtest.Sphere(10, 64), meshtest.Flip(meshtest.Sphere(8, 64))), endMill)
+	if want := 100 / 164.; math.Abs(hollow.Share-want) > hollow.ShareErr+0.005 || len(hollow.Missed) == 0 || hollow.Missed[0].At.Norm() > 8.1 {
+		t.Errorf("hollow ball: %g +- %g, want %g", hollow.Share, hollow.ShareErr, want)
+	}
+}
+
+// An undercut is missed from above and reached from no side; a slot narrower
+// than the tool is missed, one wider is not.
+func TestMillingSlots(t *testing.T) {
+	slot := func(w float64) *mesh.Mesh {
+		return meshtest.Refine(meshtest.Extrude([]mesh.Vec{{0, 0, 0}, {60, 0, 0}, {60, 30, 0}, {30 + w/2, 30, 0}, {30 + w/2, 10, 0}, {30 - w/2, 10, 0}, {30 - w/2, 30, 0}, {0, 30, 0}}, nil, 0, 200), 4)
+	}
+	if g := milled(t, slot(8), endMill); g.Share < 0.999 {
+		t.Errorf("slot of 8 mm: %+v", g)
+	}
+	g := milled(t, slot(4), endMill)
+	surface := 2*(60*30-4*20.) + 200*(60+30+30+60+20+20+4-4)
+	want := 1 - (2*20+4)*200/surface
+	if g.Share > 1-0.8*(1-want) || g.Share < want-0.02 {
+		t.Errorf("slot of 4 mm: %g, want about %g", g.Share, want)
+	}
+	// Moved, it is the same part.
+	if h := milled(t, meshtest.Move(slot(4), mesh.Vec{100, -50, 30}), endMill); math.Abs(h.Share-g.Share) > g.ShareErr+h.ShareErr {
+		t.Errorf("moved: %g, was %g", h.Share, g.Share)
+	}
+}
+
+func BenchmarkMilling(b *testing.B) {
+	for _, n := range []int{100, 316, 1000} {
+		m := meshtest.Torus(30, 10, n, n/2)
+		b.Run(fmt.Sprintf("torus/%d", len(m.Facets)), func(b *testing.B) {
+			m.BVH()
+			b.ReportAllocs()
+			for b.Loop() {
+				milled(b, m, endMill)
+			}
+		})
+	}
+}
