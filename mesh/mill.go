@@ -39,6 +39,9 @@ type MillParams struct {
 	Tool
 	AllowanceMM float64 // of the stock, a side
 	Samples     int     // places tried; 0 is 2048
+	// Bores are drilled, not milled: they count as reached where a drill gets in
+	// along their axis. May be nil.
+	Bores *Cylinders
 }
 
 const (
@@ -70,7 +73,7 @@ func MeasureMilling(ctx context.Context, m *Mesh, p MillParams) (Milling, error)
 	if mass.VolumeMM3 > 0 {
 		out.Ratio = out.Stock.VolumeMM3 / mass.VolumeMM3
 	}
-	patches, err := patchesOf(ctx, m)
+	patches, err := patchesOf(ctx, m, p.Bores)
 	if err != nil {
 		return out, err
 	}
@@ -80,6 +83,16 @@ func MeasureMilling(ctx context.Context, m *Mesh, p MillParams) (Milling, error)
 	got, err := MeasureAccess(ctx, m, patches, AccessParams{Tool: p.Tool, Directions: sixWays, Samples: p.Samples})
 	if err != nil {
 		return out, err
+	}
+	if p.Bores != nil {
+		for i := range p.Bores.Holes {
+			h := &p.Bores.Holes[i]
+			a, err := drilled(ctx, m, h)
+			if err != nil {
+				return out, err
+			}
+			patches, got = append(patches, h.Facets), append(got, a)
+		}
 	}
 	area, reached, n := 0.0, 0.0, 0
 	for i, a := range got {
@@ -105,6 +118,21 @@ func MeasureMilling(ctx context.Context, m *Mesh, p MillParams) (Milling, error)
 	return out, nil
 }
 
+// boreShare is how thick a drill is tried, as a share of its bore: the corners
+// of a polygon and a little tilt must not stop it.
+const boreShare = 0.8
+
+// drilled asks whether a drill gets into a bore from either end.
+func drilled(ctx context.Context, m *Mesh, h *Cylinder) (Access, error) {
+	d := boreShare * h.DiameterMM
+	a, err := MeasureAccess(ctx, m, [][]int32{h.Facets}, AccessParams{Tool: Tool{DiameterMM: d, LengthMM: h.LengthMM + 2*h.DiameterMM},
+		Directions: []Vec{h.Axis, h.Axis.Scale(-1)}, Samples: 24})
+	if err != nil {
+		return Access{}, err
+	}
+	return a[0], nil
+}
+
 func smallestStock(ctx context.Context, m *Mesh, allowance float64) (Stock, error) {
 	best := Stock{VolumeMM3: math.Inf(1)}
 	for _, axis := range []Vec{{0, 0, 1}, {1, 0, 0}, {0, 1, 0}} {
@@ -128,9 +156,14 @@ func smallestStock(ctx context.Context, m *Mesh, allowance float64) (Stock, erro
 // patchesOf parts the surface at its creases. Large patches are cut into
 // pieces along their longest side, so that every place has its share of the
 // samples.
-func patchesOf(ctx context.Context, m *Mesh) ([][]int32, error) {
+func patchesOf(ctx context.Context, m *Mesh, bores *Cylinders) ([][]int32, error) {
 	topo := m.Topology()
 	of := make([]bool, len(m.Facets))
+	if bores != nil {
+		for f, h := range bores.HoleOf {
+			of[f] = h >= 0
+		}
+	}
 	cos := math.Cos(patchRad)
 	total := 0.0
 	for f := range m.Facets {

@@ -65,6 +65,39 @@ func TestMillingSlots(t *testing.T) {
 	}
 }
 
+// Bores thinner than the tool are drilled; one whose mouth is covered is not.
+func TestMillingBores(t *testing.T) {
+	plate := meshtest.Plate(mesh.Vec{0, 0, 0}, mesh.Vec{40, 30, 12}, 48, [3]float64{10, 10, 1.5}, [3]float64{28, 18, 2})
+	roof := meshtest.BoxAt(mesh.Vec{4, 4, 13}, mesh.Vec{16, 16, 15}) // 1 mm over the mouth of the first
+	floor := meshtest.BoxAt(mesh.Vec{4, 4, -3}, mesh.Vec{16, 16, -1})
+	share := func(m *mesh.Mesh) mesh.Milling {
+		c, err := mesh.MeasureCylinders(context.Background(), m)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if len(c.Holes) != 2 {
+			t.Fatalf("%d holes", len(c.Holes))
+		}
+		p := endMill
+		p.Bores = c
+		return milled(t, m, p)
+	}
+	if g := share(plate); g.Share < 0.999 {
+		t.Errorf("open bores: %+v", g)
+	}
+	if g := milled(t, plate, endMill); g.Share > 0.97 {
+		t.Errorf("without a drill: %g", g.Share)
+	}
+	g := share(meshtest.Join(plate, roof, floor))
+	missed := false
+	for _, x := range g.Missed {
+		missed = missed || math.Hypot(x.At[0]-10, x.At[1]-10) < 2 && x.At[2] > 0 && x.At[2] < 12
+	}
+	if !missed {
+		t.Errorf("covered bore: %+v", g)
+	}
+}
+
 func BenchmarkMilling(b *testing.B) {
 	for _, n := range []int{100, 316, 1000} {
 		m := meshtest.Torus(30, 10, n, n/2)

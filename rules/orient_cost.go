@@ -1,10 +1,12 @@
 package rules
 
 import (
+	"context"
 	"fmt"
 	"math"
 	"slices"
 
+	"corbel/mesh"
 	"corbel/rules/estimate"
 	"corbel/spec"
 )
@@ -19,6 +21,9 @@ type Input struct {
 	From  string // the file and line, or why it was taken
 	Guess bool   // no file gives it: a usual value stands in
 }
+
+// leftOut is the value of an input that no file gives and nothing stands in for.
+const leftOut = "left out"
 
 // Rates is what the shop's work costs, each key from the strongest file that
 // gives it.
@@ -110,7 +115,7 @@ func (p *Subject) costs() costs {
 		c.rates.PowderKG = m.Price.V
 		c.say("feedstock", plain(m.Price.V)+" per kg", m.Price.From.Place(), false)
 	} else {
-		c.say("feedstock", "left out", "no file gives a price of "+p.forWhat(), true)
+		c.say("feedstock", leftOut, "no file gives a price of "+p.forWhat(), true)
 	}
 	return c
 }
@@ -189,6 +194,12 @@ func (c *costs) ofRates(shop *Shop) {
 	price("job", r.Job, " per job", &c.rates.JobBefore)
 	if c.process == BinderJet || c.process == Extrusion {
 		price("furnace", r.Furnace, " per run, one a job", &c.rates.JobAfter)
+		if c.money && !r.Furnace.Set {
+			c.say("furnace", leftOut, "the shop gives no rates.furnace", true)
+		}
+	}
+	if c.money && !r.Job.Set {
+		c.say("job", leftOut, "the shop gives no rates.job", true)
 	}
 	price("part", r.Part, " per part", &c.rates.PartAfter)
 	c.rates.WorkH = c.rates.MachineH
@@ -265,6 +276,32 @@ func (p *Subject) perJob(c *costs, foot [2]float64) int {
 	}
 	rows := func(a, b float64) int { return fitCount(r.size[0], a, c.spacing) * fitCount(r.size[1], b, c.spacing) }
 	return max(rows(a, b), rows(b, a))
+}
+
+// perPlatform is how many a platform takes: by their rectangles, or by their
+// shadows where those leave room for more and more are wanted.
+func (s *search) perPlatform(ctx context.Context, p *Subject) (int, error) {
+	b := p.Measured.Box
+	n := s.perJob(&s.costs, b.FootSize)
+	if n == 0 || n >= s.quantity || !s.hasMachine || !s.machine.Build.Set {
+		return n, nil
+	}
+	r := p.room(s.machine)
+	plate := mesh.Platform{XMM: r.size[0], YMM: r.size[1]}
+	if r.round {
+		plate = mesh.Platform{DiameterMM: r.dia}
+	}
+	z := p.Measured.Frame
+	for _, turn := range []float64{0, math.Pi / 2, b.FootTurn, b.FootTurn + math.Pi/2} {
+		c, sn := math.Cos(turn), math.Sin(turn)
+		f := mesh.Frame{X: z.X.Scale(c).Sub(z.Y.Scale(sn)), Y: z.X.Scale(sn).Add(z.Y.Scale(c)), Z: z.Z}
+		k, err := mesh.PlatformCount(ctx, s.Mesh, f, plate, s.spacing, s.xy, s.quantity)
+		if err != nil {
+			return 0, err
+		}
+		n = max(n, k)
+	}
+	return n, nil
 }
 
 // fitCount is how many of a length fit, with spaces between.

@@ -46,7 +46,10 @@ func (s *search) standing(ctx context.Context, c *candidate, isNow bool) (*Stand
 	}
 	out.Harms = s.harms(out.Up, out.RestMM2 > 0)
 	s.fit(p, out)
-	sh.perJob = max(1, s.perJob(&s.costs, p.Measured.Box.FootSize))
+	if sh.perJob, err = s.perPlatform(ctx, p); err != nil {
+		return nil, err
+	}
+	sh.perJob = max(1, sh.perJob)
 	s.priceStanding(out, sh)
 	return out, nil
 }
@@ -61,6 +64,9 @@ func (s *search) standAt(ctx context.Context, up mesh.Vec) (*Subject, error) {
 	m.Frame = mesh.NewFrame(up, turn, s.Measured.Frame.Lift)
 	p := *s.Subject
 	p.Measured = &m
+	if m.Frame == s.Measured.Frame && m.Box != nil && (!s.supported() || m.Overhang != nil && m.Has(NeedStarts)) {
+		return &p, nil // measured already
+	}
 	box, err := mesh.MeasureBox(ctx, s.Mesh, m.Frame)
 	if err != nil {
 		return nil, err
@@ -273,6 +279,7 @@ func (s *search) reason(c, now *Standing) string {
 	}
 	switch {
 	case !s.supported():
+		words = append(words, "the powder carries it, so no support stands under it in the build")
 	case c.ColumnMM3 < 0.5 && c.TouchMM2 < 0.5:
 		words = append(words, "needs no support")
 	default:
