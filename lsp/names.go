@@ -17,13 +17,22 @@ import (
 )
 
 // This file follows names: the machines and materials that a shop file declares
-// and specs use, and the limits.
+// and specs use, the limits and the checks.
 
-// name is a machine or a material.
+// name is a word that stands in several places.
 type name struct {
-	table string // machineTable or materialTable
+	table string // machineTable, materialTable, or one of the two below
 	text  string
 }
+
+// The language's own names, which nobody declares.
+const (
+	limitName = "limit"
+	checkName = "check"
+)
+
+// ours reports whether a name was given by the user and can be changed.
+func (n name) ours() bool { return n.table == machineTable || n.table == materialTable }
 
 // nameAt returns the name that stands at a place.
 func nameAt(p *parsed, offset int) (n name, ok bool) {
@@ -33,6 +42,10 @@ func nameAt(p *parsed, offset int) (n name, ok bool) {
 	}
 	table := tableOf(place.Info)
 	switch {
+	case place.Info.Limit != nil && (place.Where == spec.OnKey || place.Where == spec.OnValue):
+		return name{limitName, place.Info.Limit.Name}, true
+	case isLevel(place.Info) && place.Where == spec.OnKey:
+		return name{checkName, place.Info.Name()}, true
 	case table == "":
 		return n, false
 	case place.Where == spec.OnValue:
@@ -53,9 +66,16 @@ func tableOf(info *spec.KeyInfo) string {
 		return machineTable
 	case info.Ref == spec.RefMaterial || path == "material.name":
 		return materialTable
+	case info.Ref == spec.RefLimit:
+		return limitName
+	case info.Ref == spec.RefCheck:
+		return checkName
 	}
 	return ""
 }
+
+// isLevel reports whether a key is the level of a check.
+func isLevel(info *spec.KeyInfo) bool { return len(info.Path) == 2 && info.Path[0] == "levels" }
 
 // occurrence is a place where a name stands.
 type occurrence struct {
@@ -68,10 +88,12 @@ type occurrence struct {
 func occurrences(p *spec.Doc, n name) []occurrence {
 	var out []occurrence
 	p.Walk(func(path []string, node *spec.Node, info *spec.KeyInfo) bool {
-		if info == nil || tableOf(info) != n.table {
-			return true
-		}
 		switch {
+		case info == nil:
+		case info.Limit != nil && n == name{limitName, info.Limit.Name}, isLevel(info) && n == name{checkName, info.Name()}:
+			out = append(out, occurrence{at: node.Key, key: true})
+			return false
+		case tableOf(info) != n.table:
 		case info.Name() == "*" && node.Name == n.text:
 			out = append(out, occurrence{at: node.Key, key: true})
 		case node.Kind == spec.KindString && node.Value == n.text:
@@ -171,7 +193,7 @@ func (s *session) definition(ctx context.Context, snap *snapshot, p *protocol.De
 		}
 	}
 	parsed := doc.parse()
-	if n, ok := nameAt(parsed, offset); ok {
+	if n, ok := nameAt(parsed, offset); ok && n.ours() {
 		for _, d := range declarations(w.shop, n.table, n.text) {
 			add(d.file.File, d.name)
 		}
@@ -184,6 +206,13 @@ func (s *session) definition(ctx context.Context, snap *snapshot, p *protocol.De
 				if !sameFile(o.File, doc.path) {
 					add(o.File, o.At)
 				}
+			}
+		}
+	}
+	if place.Info != nil && place.Path[0] == "waiver" && w.report != nil {
+		for i := range w.found {
+			if f := &w.found[i]; f.Waived != nil && f.Waived.Table == tableAt(parsed, offset) {
+				add(f.Where.File, f.Where.At)
 			}
 		}
 	}
@@ -222,6 +251,27 @@ func linkTarget(doc *document, place spec.Place) string {
 	return filepath.Join(filepath.Dir(doc.path), filepath.FromSlash(file))
 }
 
+// highlights marks where the name at a place stands in the same text.
+func (s *session) highlights(_ context.Context, snap *snapshot, p *protocol.DocumentHighlightParams) ([]protocol.DocumentHighlight, error) {
+	doc, offset, err := snap.at(p.TextDocument.URI, p.Position)
+	if doc == nil {
+		return nil, err
+	}
+	out := []protocol.DocumentHighlight{}
+	n, ok := nameAt(doc.parse(), offset)
+	if !ok {
+		return out, nil
+	}
+	for _, o := range occurrences(doc.parse().Doc, n) {
+		kind := protocol.DocumentHighlightKindRead
+		if o.declares || o.key && n.table == limitName {
+			kind = protocol.DocumentHighlightKindWrite
+		}
+		out = append(out, protocol.DocumentHighlight{Range: doc.lines().rangeOf(o.at, doc.unit), Kind: kind})
+	}
+	return out, nil
+}
+
 // references returns where a name stands in the shop's files and the specs
 // that use them.
 func (s *session) references(ctx context.Context, snap *snapshot, p *protocol.ReferenceParams) ([]protocol.Location, error) {
@@ -238,6 +288,14 @@ func (s *session) references(ctx context.Context, snap *snapshot, p *protocol.Re
 		return nil, err
 	}
 	out := []protocol.Location{}
+	if builtin := s.places(snap); n.table == limitName && p.Context.IncludeDeclaration {
+		chain := s.world(ctx, doc).shop.Chain
+		for _, o := range occurrences(chain[0].Doc, n) {
+			if l, ok := builtin.location(rules.Location{File: rules.BuiltinFile, At: o.at}); ok {
+				out = append(out, l)
+			}
+		}
+	}
 	for _, t := range texts {
 		for _, o := range occurrences(t.spec, n) {
 			if !o.declares || p.Context.IncludeDeclaration {
@@ -255,7 +313,7 @@ func (s *session) prepareRename(_ context.Context, snap *snapshot, p *protocol.P
 		return nil, err
 	}
 	n, ok := nameAt(doc.parse(), offset)
-	if !ok {
+	if !ok || !n.ours() {
 		return nil, nil
 	}
 	for _, o := range occurrences(doc.parse().Doc, n) {
@@ -274,7 +332,7 @@ func (s *session) rename(ctx context.Context, snap *snapshot, p *protocol.Rename
 		return nil, err
 	}
 	n, ok := nameAt(doc.parse(), offset)
-	if !ok {
+	if !ok || !n.ours() {
 		return nil, jsonrpc2.Errorf(jsonrpc2.InvalidRequest, "only machines and materials can be renamed")
 	}
 	if err := s.mayRename(ctx, doc, n, p.NewName); err != nil {

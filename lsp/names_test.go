@@ -335,3 +335,76 @@ func TestWorkspaceSymbols(t *testing.T) {
 		t.Errorf("symbols of the other folder are %q, want %q", got, want)
 	}
 }
+
+func TestHighlightsAndReferencesOfLimitsAndChecks(t *testing.T) {
+	e := startReal(t, Options{})
+	e.Initialize(nil)
+	path := workspace(t)
+	text := plateText + "[limits]\nwall.thickness = \"0.7 mm\"\n[[waiver]]\ncheck = \"wall\"\n[[waiver]]\ncheck = 'wall'\n[[waiver]]\ncheck = \"gap\"\n"
+	e.Open(path, text)
+	shop := filepath.Join(filepath.Dir(path), "shop.toml")
+	shopText, _ := os.ReadFile(shop)
+	e.Open(shop, string(shopText))
+	for _, c := range []struct {
+		file, on string
+		want     []string
+	}{
+		{path, "bay 2", []string{`"bay 2" read`}},
+		{path, "thickness", []string{"thickness write"}},
+		{path, "wall\"", []string{`"wall" read`, "'wall' read"}},
+		{path, "Plate", []string{}},
+		{shop, "wall.thickness  =", []string{}},
+		{shop, "thickness  =", []string{"thickness write", "thickness write"}},
+		{shop, `"wall", "gap"`, []string{`"wall" read`}},
+		{shop, "slenderness  =", []string{"slenderness read", `"slenderness" read`}},
+		{shop, `"bay 2"`, []string{`"bay 2" write`}},
+	} {
+		params := &protocol.DocumentHighlightParams{}
+		askAt(t, e, &params.TextDocumentPositionParams, c.file, c.on)
+		var marks []protocol.DocumentHighlight
+		if err := e.Call(protocol.MethodTextDocumentDocumentHighlight, params, &marks); err != nil {
+			t.Fatal(err)
+		}
+		got := []string{}
+		content := e.Content(c.file)
+		lines := newLineTable([]byte(content))
+		for _, m := range marks {
+			kind := map[protocol.DocumentHighlightKind]string{protocol.DocumentHighlightKindRead: "read", protocol.DocumentHighlightKindWrite: "write"}[m.Kind]
+			got = append(got, content[lines.offset(m.Range.Start, e.Unit):lines.offset(m.Range.End, e.Unit)]+" "+kind)
+		}
+		if !slices.Equal(got, c.want) {
+			t.Errorf("highlights of %q are %q, want %q", c.on, got, c.want)
+		}
+	}
+	params := &protocol.ReferenceParams{Context: protocol.ReferenceContext{IncludeDeclaration: true}}
+	askAt(t, e, &params.TextDocumentPositionParams, shop, "thickness  =")
+	var got []protocol.Location
+	if err := e.Call(protocol.MethodTextDocumentReferences, params, &got); err != nil {
+		t.Fatal(err)
+	}
+	if len(got) < 4 || !strings.Contains(string(got[0].URI), "builtin-") {
+		t.Errorf("references of wall.thickness are %v", got)
+	}
+	for _, l := range got[len(got)-3:] {
+		if !strings.HasSuffix(string(l.URI), "shop.toml") && !strings.HasSuffix(string(l.URI), "plate.part.toml") {
+			t.Errorf("reference in %s", l.URI)
+		}
+	}
+}
+
+// From a waiver one goes to the text that the accepted finding stands on.
+func TestDefinitionOfAWaiver(t *testing.T) {
+	e := startReal(t, Options{})
+	e.Initialize(nil)
+	path := workspace(t)
+	e.Open(path, plateText+"\n[[waiver]]\ncheck = \"wall\"\nreason = \"filed by hand\"\nuntil = 2027-01-01\n")
+	params := &protocol.DefinitionParams{}
+	askAt(t, e, &params.TextDocumentPositionParams, path, "filed by hand")
+	e.Eventually("the waiver to lead to the mesh", func() bool {
+		var got []protocol.Location
+		if err := e.Call(protocol.MethodTextDocumentDefinition, params, &got); err != nil {
+			t.Fatal(err)
+		}
+		return len(got) == 1 && lineAt(t, got[0]) == `plate.part.toml:8 "plate.obj"`
+	})
+}

@@ -63,6 +63,11 @@ func (s *server) calls() map[string]call {
 		protocol.MethodTextDocumentInlayHint:      answer(s.session.hints),
 		protocol.MethodTextDocumentCodeLens:       answer(s.session.lenses),
 		protocol.MethodTextDocumentFormatting:     answer(s.session.format),
+
+		protocol.MethodTextDocumentDocumentHighlight:   answer(s.session.highlights),
+		protocol.MethodTextDocumentSelectionRange:      answer(s.session.selections),
+		protocol.MethodTextDocumentSemanticTokensFull:  answer(s.session.tokens),
+		protocol.MethodTextDocumentSemanticTokensRange: answer(s.session.tokensIn),
 	}
 	maps.Copy(calls, s.more)
 	return calls
@@ -344,9 +349,16 @@ func capabilities(c client) protocol.ServerCapabilities {
 		DocumentFormattingProvider: protocol.Boolean(true),
 		FoldingRangeProvider:       protocol.Boolean(true),
 		WorkspaceSymbolProvider:    protocol.Boolean(true),
-		Workspace:                  &protocol.WorkspaceOptions{WorkspaceFolders: folders},
-		CodeActionProvider:         &protocol.CodeActionOptions{CodeActionKinds: []protocol.CodeActionKind{quickFix}},
-		CompletionProvider:         &protocol.CompletionOptions{TriggerCharacters: []string{"\"", "'", "[", ".", "=", "/", " "}},
+		DocumentHighlightProvider:  protocol.Boolean(true),
+		SelectionRangeProvider:     protocol.Boolean(true),
+		SemanticTokensProvider: &protocol.SemanticTokensOptions{
+			Legend: protocol.SemanticTokensLegend{TokenTypes: tokenTypes, TokenModifiers: tokenModifiers},
+			Full:   protocol.Boolean(true),
+			Range:  protocol.Boolean(true),
+		},
+		Workspace:          &protocol.WorkspaceOptions{WorkspaceFolders: folders},
+		CodeActionProvider: &protocol.CodeActionOptions{CodeActionKinds: []protocol.CodeActionKind{quickFix}},
+		CompletionProvider: &protocol.CompletionOptions{TriggerCharacters: []string{"\"", "'", "[", ".", "=", "/", " "}},
 	}
 }
 

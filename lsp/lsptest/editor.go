@@ -259,6 +259,17 @@ func (e *Editor) Wait(what string, reached func() bool) {
 	}
 }
 
+// Eventually asks until an answer is as wanted: for what no message announces.
+func (e *Editor) Eventually(what string, asked func() bool) {
+	e.t.Helper()
+	late := time.Now().Add(Deadline)
+	for !asked() {
+		if time.Now().After(late) {
+			e.t.Fatalf("asked %v in vain for %s", Deadline, what)
+		}
+	}
+}
+
 // Call sends a request and waits for its answer.
 func (e *Editor) Call(method string, params, result any) error {
 	ctx, cancel := context.WithTimeout(context.Background(), Deadline)
