@@ -16,6 +16,7 @@ import (
 
 type reportFlags struct {
 	output, memory, root string
+	cache                cacheFlags
 }
 
 func (a *app) reportCommand() *cobra.Command {
@@ -30,7 +31,8 @@ func (a *app) reportCommand() *cobra.Command {
 		RunE: func(c *cobra.Command, args []string) error { return a.report(c.Context(), args, f) },
 	}
 	c.Flags().StringVarP(&f.output, "output", "o", "", "write to this `FILE`, or FOLDER where there are several parts; - is the terminal")
-	c.Flags().StringVar(&f.memory, "memory", "2GiB", "memory for meshes and what is kept of them")
+	c.Flags().StringVar(&f.memory, "memory", defaultMemory, "memory for meshes and what is kept of them; a mesh that does not fit is refused")
+	f.cache.add(c)
 	c.Flags().StringVar(&f.root, "root", "", "`FOLDER` that all files named by specs must lie in; the repository or the shop's folder by default")
 	return c
 }
@@ -39,7 +41,7 @@ func (a *app) reportCommand() *cobra.Command {
 const defaultReports = "corbel-report"
 
 func (a *app) report(ctx context.Context, args []string, f reportFlags) error {
-	memory, err := parseBytes(f.memory)
+	memory, err := boundMemory(f.memory)
 	if err != nil {
 		return err
 	}
@@ -51,7 +53,7 @@ func (a *app) report(ctx context.Context, args []string, f reportFlags) error {
 	if len(specs) == 0 {
 		return nil
 	}
-	w := &reportWriter{app: a, root: f.root, memory: memory}
+	w := &reportWriter{app: a, root: f.root, options: rules.Options{Memory: memory, Measure: true, Surface: true, Disk: f.cache.open()}}
 	if len(args) == 1 && specs[0] == args[0] {
 		file := f.output
 		if file == "" {
@@ -79,10 +81,10 @@ func reportName(spec string) string {
 
 type reportWriter struct {
 	*app
-	root   string
-	memory int64
-	engine *rules.Engine
-	bound  string // workspace of the engine
+	root    string
+	options rules.Options
+	engine  *rules.Engine
+	bound   string // workspace of the engine
 }
 
 // part writes the page of one spec.
@@ -94,7 +96,9 @@ func (w *reportWriter) part(ctx context.Context, spec, file string) (*rules.Part
 	p := newProgress(w.err, isTerminal(w.err))
 	if w.engine == nil || w.bound != root {
 		w.bound = root
-		w.engine = rules.New(rules.Options{Memory: w.memory, Measure: true, Root: root, Progress: p.set})
+		o := w.options
+		o.Root, o.Progress = root, p.set
+		w.engine = rules.New(o)
 	}
 	r := w.engine.Part(ctx, spec, rules.Full)
 	p.clear()

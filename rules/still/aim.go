@@ -65,7 +65,11 @@ func AimFinding(m *mesh.Mesh, frame mesh.Frame, f *rules.Finding) Aim {
 		}
 	}
 	if a.Hidden = seen < seenLeast; a.Hidden {
-		a.From, a.Centre = frame.Back(sideways).Unit(), p.At
+		from := sideways
+		if facesDown(frame, points) {
+			from[2] = -from[2]
+		}
+		a.From, a.Centre = frame.Back(from).Unit(), p.At
 	}
 	return a
 }
@@ -118,6 +122,15 @@ func directions(frame mesh.Frame, points []point) []mesh.Vec {
 		}
 	}
 	return out
+}
+
+// facesDown reports whether more of a place faces the platform than not.
+func facesDown(frame mesh.Frame, points []point) bool {
+	sum := 0.0
+	for _, p := range points {
+		sum += p.normal.Dot(frame.Z)
+	}
+	return sum < -0.3*float64(len(points))
 }
 
 // look scores how well points are seen from a direction, and returns the share
