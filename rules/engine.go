@@ -221,9 +221,21 @@ func (e *Engine) judge(ctx context.Context, r *PartReport, mode Mode) {
 		e.runChecks(r, subject, w, judged)
 	}
 	r.Findings = append(r.Findings, w.findings(judged)...)
+	r.Judged = judgedNames(judged)
 	r.Cautions = cautionsOf(r)
 	finish(r.Findings)
 	r.Err = ctx.Err()
+}
+
+// judgedNames lists the checks that ran; that of the text always has.
+func judgedNames(judged map[string]bool) []string {
+	var out []string
+	for _, c := range checks {
+		if c == Spec || judged[c.Name] {
+			out = append(out, c.Name)
+		}
+	}
+	return out
 }
 
 // prepare finds the shop, the limits and the mesh of a part: all that comes

@@ -38,6 +38,7 @@ type PartReport struct {
 	Mesh     *mesh.Mesh // nil also where nothing needed more than Info and what was kept (see Options.Surface)
 	MeshPath string     // of the mesh file the spec names, relative like Path; empty if it names none
 	Measured *Measured  // never nil; fields are nil where not measured
+	Judged   []string   // names of the checks that ran, in the order of the manual
 	Failures []Failure  // what could not be checked, and why
 	Cautions []Caution  // of the findings, and of process, material and use; each once
 	Bare     bool       // a mesh without a spec: Spec was made up, its places mean nothing

@@ -4,8 +4,6 @@ import (
 	"context"
 	"fmt"
 	"io"
-	"os"
-	"path/filepath"
 	"sync"
 
 	"github.com/spf13/cobra"
@@ -16,9 +14,10 @@ import (
 
 // checkFlags are the options of check.
 type checkFlags struct {
-	format, output, failOn, color, memory, root string
-	jobs                                        int
-	cache                                       cacheFlags
+	failOn, color, memory, root string
+	jobs                        int
+	out                         outputFlags
+	cache                       cacheFlags
 }
 
 func (a *app) checkCommand() *cobra.Command {
@@ -30,8 +29,7 @@ func (a *app) checkCommand() *cobra.Command {
 			"Exit code 0: nothing at or above the level of --fail-on. 1: findings. 2: something could not be checked.",
 		RunE: func(c *cobra.Command, args []string) error { return a.check(c.Context(), args, f) },
 	}
-	c.Flags().StringVar(&f.format, "format", "text", "what to write: text or json")
-	c.Flags().StringVarP(&f.output, "output", "o", "", "write to this `FILE` instead of the terminal, whole or not at all")
+	f.out.add(c)
 	c.Flags().StringVar(&f.failOn, "fail-on", "error", "least level that makes the exit code 1: error, warning or note")
 	c.Flags().IntVar(&f.jobs, "jobs", 0, "parts measured at once; 0 is one a core")
 	c.Flags().StringVar(&f.memory, "memory", defaultMemory, "memory for meshes and what is kept of them; a mesh that does not fit is refused")
@@ -46,7 +44,7 @@ func (a *app) check(ctx context.Context, args []string, f checkFlags) error {
 	if failOn.Weight() == 0 {
 		return fmt.Errorf("--fail-on takes error, warning or note, not %q", f.failOn)
 	}
-	format, err := formatter(f)
+	targets, err := f.out.targets()
 	if err != nil {
 		return err
 	}
@@ -61,28 +59,36 @@ func (a *app) check(ctx context.Context, args []string, f checkFlags) error {
 	specs, problems := findSpecs(args)
 	p := newProgress(a.err, isTerminal(a.err))
 	o := rules.Options{Jobs: f.jobs, Memory: memory, Progress: p.set, Disk: f.cache.open()}
-	reports := checkAll(ctx, specs, f.root, o)
+	parts := checkAll(ctx, specs, f.root, o)
 	p.clear()
 	if err := ctx.Err(); err != nil {
 		return err
 	}
+	d := output.NewDocument(parts)
 	for _, s := range problems {
 		fmt.Fprintln(a.err, "corbel:", s)
+		d.Missing = append(d.Missing, output.Failure{What: "path", Why: s})
 	}
-	tellUnchecked(a.err, reports)
-	totals := output.Count(reports)
+	tellDocument(a.err, d)
+	a.judge(d, failOn)
+	return a.writeAll(targets, d, output.Options{Color: color, FailOn: failOn, Path: inRepository()})
+}
+
+// judge counts the findings and sets the exit code.
+func (a *app) judge(d *output.Document, failOn rules.Level) {
+	totals := d.Count()
 	switch {
-	case len(problems) > 0 || totals.Unchecked > 0:
+	case len(d.Missing) > 0 || totals.Unchecked > 0:
 		a.code = exitUnchecked
 	case totals.AtLeast(failOn) > 0:
 		a.code = exitFindings
 	}
-	return a.write(f.output, func(w io.Writer) error { return format(w, reports, color && f.output == "") })
 }
 
 // checkAll checks the specs, some at once, and returns the reports in the
-// order of the specs. Specs of one workspace share an engine.
-func checkAll(ctx context.Context, specs []string, root string, o rules.Options) []*rules.PartReport {
+// order of the specs. Specs of one workspace share an engine. What is kept of
+// a part holds no mesh, so that thousands fit into memory.
+func checkAll(ctx context.Context, specs []string, root string, o rules.Options) []output.Part {
 	engines := map[string]*rules.Engine{}
 	engineOf := func(spec string) *rules.Engine {
 		r := root
@@ -98,70 +104,42 @@ func checkAll(ctx context.Context, specs []string, root string, o rules.Options)
 	}
 	// More than the engine measures at once, so that reading text does not wait.
 	slots := make(chan struct{}, 16)
-	reports := make([]*rules.PartReport, len(specs))
+	parts := make([]output.Part, len(specs))
 	var wg sync.WaitGroup
 	for i, s := range specs {
 		e := engineOf(s)
 		slots <- struct{}{}
 		wg.Go(func() {
 			defer func() { <-slots }()
-			reports[i] = e.Part(ctx, s, rules.Full)
+			parts[i] = output.PartOf(e.Part(ctx, s, rules.Full))
 		})
 	}
 	wg.Wait()
-	return reports
+	return parts
 }
 
-// tellUnchecked says on stderr what could not be checked; the report says it too.
+// tellDocument says on stderr what could not be checked; the report says it too.
+func tellDocument(w io.Writer, d *output.Document) {
+	for i := range d.Parts {
+		tellFailures(w, d.Parts[i].Path, d.Parts[i].Failures)
+	}
+}
+
+func tellFailures(w io.Writer, path string, failures []output.Failure) {
+	more := ""
+	switch n := len(failures); {
+	case n == 0:
+		return
+	case n > 1:
+		more = fmt.Sprintf(" (and %d more)", n-1)
+	}
+	fmt.Fprintf(w, "corbel: %s: %s%s\n", output.Clean(path), output.Clean(failures[0].Why), more)
+}
+
+// tellUnchecked says the same of reports.
 func tellUnchecked(w io.Writer, reports []*rules.PartReport) {
 	for _, r := range reports {
-		more := ""
-		switch n := len(r.Failures); {
-		case n == 0:
-			continue
-		case n > 1:
-			more = fmt.Sprintf(" (and %d more)", n-1)
-		}
-		fmt.Fprintf(w, "corbel: %s: %s%s\n", output.Clean(r.Path), output.Clean(r.Failures[0].Why), more)
+		p := output.PartOf(r)
+		tellFailures(w, p.Path, p.Failures)
 	}
-}
-
-// formatter returns the writer of a format.
-func formatter(f checkFlags) (func(io.Writer, []*rules.PartReport, bool) error, error) {
-	switch f.format {
-	case "text":
-		return func(w io.Writer, rs []*rules.PartReport, color bool) error {
-			return output.Text(w, rs, output.TextOptions{Color: color, General: true})
-		}, nil
-	case "json":
-		return func(w io.Writer, rs []*rules.PartReport, _ bool) error { return output.JSON(w, rs) }, nil
-	}
-	return nil, fmt.Errorf("--format takes text or json, not %q", f.format)
-}
-
-// write gives a document to stdout, or to a file that is there whole or not at
-// all: it is written beside and renamed.
-func (a *app) write(file string, emit func(io.Writer) error) error {
-	if file == "" || file == "-" {
-		return emit(a.out)
-	}
-	tmp, err := os.CreateTemp(filepath.Dir(file), "."+filepath.Base(file)+".*")
-	if err != nil {
-		return fmt.Errorf("write %q: %w", file, err)
-	}
-	err = emit(tmp)
-	if e := tmp.Chmod(0o644); err == nil {
-		err = e
-	}
-	if e := tmp.Close(); err == nil {
-		err = e
-	}
-	if err == nil {
-		err = os.Rename(tmp.Name(), file)
-	}
-	if err != nil {
-		os.Remove(tmp.Name())
-		return fmt.Errorf("write %q: %w", file, err)
-	}
-	return nil
 }

@@ -24,6 +24,11 @@ func CheckList(w io.Writer) error {
 
 // Explain writes the manual page of a check.
 func Explain(w io.Writer, c *rules.Check) error {
+	_, err := io.WriteString(w, page(c))
+	return err
+}
+
+func page(c *rules.Check) string {
 	var b strings.Builder
 	b.WriteString(c.Name + "\n\n" + wrap(c.Summary, "", ""))
 	section := func(title, text string) {
@@ -52,8 +57,7 @@ func Explain(w io.Writer, c *rules.Check) error {
 	for _, k := range c.Cautions {
 		section("Caution", k.Text)
 	}
-	_, err := io.WriteString(w, b.String())
-	return err
+	return b.String()
 }
 
 // wrap breaks a text into lines: the first begins with indent, the others with hang.

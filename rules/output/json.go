@@ -1,13 +1,19 @@
 package output
 
 import (
+	"bytes"
 	"encoding/json"
+	"fmt"
 	"io"
 	"math"
 	"path/filepath"
+	"unicode"
+	"unicode/utf16"
+	"unicode/utf8"
 
 	"corbel/mesh"
 	"corbel/rules"
+	"corbel/spec"
 )
 
 // This file defines the JSON document of check and measure. Lengths are mm,
@@ -16,10 +22,34 @@ import (
 
 // Document is the whole.
 type Document struct {
-	Schema int     `json:"schema"`
-	Tool   Tool    `json:"tool"`
-	Parts  []Part  `json:"parts"`
-	Totals *Totals `json:"totals,omitempty"`
+	Schema int    `json:"schema"`
+	Tool   Tool   `json:"tool"`
+	Shard  *Shard `json:"shard,omitempty"` // which share of the parts this is
+	Parts  []Part `json:"parts"`
+	// Missing says which paths of the command line could not be searched.
+	Missing  []Failure `json:"missing,omitempty"`
+	Baseline *Baseline `json:"baseline,omitempty"` // what was held against earlier findings
+	Totals   *Totals   `json:"totals,omitempty"`
+}
+
+// Shard says that the document holds every Of-th part, from the Index-th on.
+type Shard struct {
+	Index int `json:"index"` // from 1
+	Of    int `json:"of"`
+}
+
+// Baseline holds the findings of the baseline that are found no more.
+type Baseline struct {
+	Gone []Gone `json:"gone"`
+}
+
+// Gone is a finding of the baseline that is found no more.
+type Gone struct {
+	Spec        string `json:"spec"`
+	Check       string `json:"check"`
+	Level       string `json:"level"`
+	Message     string `json:"message"`
+	Fingerprint string `json:"fingerprint"`
 }
 
 // Tool says what wrote the document.
@@ -28,9 +58,10 @@ type Tool struct {
 	Version string `json:"version"`
 }
 
-// Part is one part spec, or one bare mesh.
+// Part is one part spec, one shop file, or one bare mesh.
 type Part struct {
 	Spec     string    `json:"spec,omitempty"`
+	Shop     string    `json:"shop,omitempty"` // the shop file, where it is what was checked
 	Part     string    `json:"part,omitempty"`
 	Status   string    `json:"status"`
 	Process  string    `json:"process,omitempty"`
@@ -38,9 +69,20 @@ type Part struct {
 	Machine  string    `json:"machine,omitempty"`
 	Mesh     *Mesh     `json:"mesh,omitempty"`
 	Measured *Measured `json:"measured,omitempty"`
+	Checks   []string  `json:"checks,omitempty"` // those that ran
 	Findings []Finding `json:"findings"`
 	Failures []Failure `json:"failures,omitempty"`
 	Cautions []string  `json:"cautions,omitempty"`
+
+	Path string `json:"-"` // as given, also of a bare mesh
+}
+
+// File is the text that the findings are about: a spec or a shop file.
+func (p *Part) File() string {
+	if p.Shop != "" {
+		return p.Shop
+	}
+	return p.Spec
 }
 
 // Mesh is the mesh file.
@@ -224,8 +266,21 @@ type Finding struct {
 	Area        float64    `json:"area,omitempty"`
 	Places      []mesh.Vec `json:"places,omitempty"` // where there are several, worst first
 	Where       *Where     `json:"where,omitempty"`
+	Related     []Related  `json:"related,omitempty"`
 	Fingerprint string     `json:"fingerprint"`
+	Known       bool       `json:"known,omitempty"` // the baseline has it
 	Waived      *Waived    `json:"waived"`
+
+	source *spec.Doc // the text of Where, for excerpts
+	at     spec.Range
+}
+
+// Related is another place that explains a finding.
+type Related struct {
+	Message string    `json:"message"`
+	File    string    `json:"file"`
+	Start   *Position `json:"start,omitempty"`
+	End     *Position `json:"end,omitempty"`
 }
 
 // LimitFrom says where a limit came from.
@@ -257,28 +312,61 @@ type Waived struct {
 }
 
 // JSON writes the document of check: measurements, findings and totals.
-func JSON(w io.Writer, reports []*rules.PartReport) error {
-	t := Count(reports)
-	return write(w, document(reports, &t))
-}
+func JSON(w io.Writer, reports []*rules.PartReport) error { return write(w, Checked(reports)) }
 
-func document(reports []*rules.PartReport, t *Totals) Document {
-	d := Document{Schema: 1, Tool: Tool{"corbel", rules.Version}, Parts: []Part{}, Totals: t}
+// Checked is the document of check.
+func Checked(reports []*rules.PartReport) *Document {
+	var parts []Part
 	for _, r := range reports {
-		d.Parts = append(d.Parts, part(r))
+		parts = append(parts, PartOf(r))
 	}
-	return rounded(d)
+	d := NewDocument(parts)
+	d.Count()
+	return d
 }
 
-func write(w io.Writer, d Document) error {
-	e := json.NewEncoder(w)
+// NewDocument is a document without totals: parts in their order.
+func NewDocument(parts []Part) *Document {
+	return &Document{Schema: 1, Tool: Tool{"corbel", rules.Version}, Parts: append([]Part{}, parts...)}
+}
+
+// write writes JSON whose strings hold no character that a terminal or a log
+// obeys: they stand as escapes, which programs read as the same text.
+func write(w io.Writer, d any) error {
+	var b bytes.Buffer
+	e := json.NewEncoder(&b)
 	e.SetEscapeHTML(false)
 	e.SetIndent("", "  ")
-	return e.Encode(d)
+	if err := e.Encode(d); err != nil {
+		return err
+	}
+	_, err := w.Write(escaped(b.Bytes()))
+	return err
 }
 
-func part(r *rules.PartReport) Part {
-	p := Part{Status: r.Status, Findings: []Finding{}}
+func escaped(text []byte) []byte {
+	text = bytes.ReplaceAll(text, []byte("##["), []byte(`##\u005b`)) // see clean
+	out := make([]byte, 0, len(text))
+	for len(text) > 0 {
+		r, n := utf8.DecodeRune(text)
+		switch {
+		case r == '\n' || unicode.IsPrint(r):
+			out = append(out, text[:n]...)
+		case r > 0xffff:
+			hi, lo := utf16.EncodeRune(r)
+			out = fmt.Appendf(out, `\u%04x\u%04x`, hi, lo)
+		default:
+			out = fmt.Appendf(out, `\u%04x`, r)
+		}
+		text = text[n:]
+	}
+	return out
+}
+
+// PartOf is what a document says of a part. It holds no mesh and no field of
+// measurements, so that thousands of parts fit into memory.
+func PartOf(r *rules.PartReport) Part {
+	p := Part{Status: r.Status, Checks: r.Judged, Findings: []Finding{}, Path: filepath.ToSlash(r.Path)}
 	if !r.Bare {
 		p.Spec = filepath.ToSlash(r.Path)
 	}
@@ -298,7 +386,7 @@ func part(r *rules.PartReport) Part {
 	for _, c := range r.Cautions {
 		p.Cautions = append(p.Cautions, c.Text)
 	}
-	return p
+	return rounded(p)
 }
 
 func finding(r *rules.PartReport, f *rules.Finding) Finding {
@@ -324,11 +412,38 @@ func finding(r *rules.PartReport, f *rules.Finding) Finding {
 	if doc := docOf(r, f); doc != nil {
 		a, b := doc.Position(f.Where.At.Start), doc.Position(f.Where.At.End)
 		out.Where = &Where{f.Where.Key, Position(a), Position(b)}
+		out.source, out.at = doc, f.Where.At
+	}
+	for _, o := range f.Related {
+		out.Related = append(out.Related, related(r, o))
 	}
 	if v := f.Waived; v != nil {
 		out.Waived = &Waived{v.Reason.V, v.Until.V.String()}
 	}
 	return out
+}
+
+// related places another text; the embedded defaults are no file that could be opened.
+func related(r *rules.PartReport, o rules.Related) Related {
+	out := Related{Message: o.Message, File: filepath.ToSlash(o.Location.File)}
+	if doc := docNamed(r, o.Location.File); doc != nil && o.Location.At != (spec.Range{}) {
+		a, b := Position(doc.Position(o.Location.At.Start)), Position(doc.Position(o.Location.At.End))
+		out.Start, out.End = &a, &b
+	}
+	return out
+}
+
+// docNamed is the text of a file that a report was made from, or nil.
+func docNamed(r *rules.PartReport, file string) *spec.Doc {
+	if r.Spec != nil && r.Spec.File == file {
+		return r.Spec.Doc
+	}
+	for _, s := range r.Shop.Chain {
+		if s.File == file {
+			return s.Doc
+		}
+	}
+	return nil
 }
 
 // number is nil for what JSON can't hold.

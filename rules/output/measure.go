@@ -12,8 +12,9 @@ import (
 // MeasureJSON writes the document of measure: the same names as check's,
 // without judgement.
 func MeasureJSON(w io.Writer, r *rules.PartReport) error {
-	d := document([]*rules.PartReport{r}, nil)
+	d := NewDocument([]Part{PartOf(r)})
 	p := &d.Parts[0]
+	p.Checks = nil
 	var kept []Finding
 	for _, f := range p.Findings { // why there is nothing to measure
 		if f.Check == rules.Spec.Name || r.Info == nil {
@@ -33,7 +34,7 @@ func MeasureText(w io.Writer, r *rules.PartReport) error {
 	if r.Info == nil {
 		return t.err
 	}
-	m, doc := r.Info, document([]*rules.PartReport{r}, nil).Parts[0].Measured
+	m, doc := r.Info, PartOf(r).Measured
 	t.row("mesh", fmt.Sprintf("%s, %d facets, unit %s", m.Source.Format, m.Facets, m.Source.Unit))
 	for _, n := range m.Source.Notes {
 		t.row("", clean(n))

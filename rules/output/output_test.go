@@ -26,6 +26,17 @@ var update = flag.Bool("update", false, "rewrite the golden files; read the diff
 // reports checks the parts of testdata/parts.txtar.
 func reports(t *testing.T, measure bool) []*rules.PartReport {
 	t.Helper()
+	if made[measure] == nil {
+		made[measure] = check(t, measure)
+	}
+	return made[measure]
+}
+
+// made keeps the reports for all tests: making them takes seconds.
+var made = map[bool][]*rules.PartReport{}
+
+func check(t *testing.T, measure bool) []*rules.PartReport {
+	t.Helper()
 	specs := workspace(t)
 	return checked(specs, rules.Options{Measure: measure})
 }

@@ -5,10 +5,10 @@ import (
 	"reflect"
 )
 
-// rounded rounds every number of a document to six decimals: a millionth of a
+// rounded rounds every number of a piece of a document to six decimals: a millionth of a
 // millimetre is below what any file holds, and the digits after it differ from
 // machine to machine.
-func rounded(d Document) Document {
+func rounded[T any](d T) T {
 	roundValue(reflect.ValueOf(&d).Elem())
 	return d
 }
@@ -18,7 +18,7 @@ func roundValue(v reflect.Value) {
 	case reflect.Float64:
 		v.SetFloat(math.Round(v.Float()*1e6)/1e6 + 0) // no -0
 	case reflect.Pointer:
-		if !v.IsNil() {
+		if !v.IsNil() && v.CanSet() {
 			fresh := reflect.New(v.Type().Elem()) // the report's own numbers stay
 			fresh.Elem().Set(v.Elem())
 			roundValue(fresh.Elem())
@@ -26,7 +26,9 @@ func roundValue(v reflect.Value) {
 		}
 	case reflect.Struct:
 		for i := range v.NumField() {
-			roundValue(v.Field(i))
+			if v.Type().Field(i).IsExported() {
+				roundValue(v.Field(i))
+			}
 		}
 	case reflect.Array, reflect.Slice:
 		for i := range v.Len() {

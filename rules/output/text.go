@@ -4,6 +4,7 @@ import (
 	"bufio"
 	"fmt"
 	"io"
+	"path"
 	"path/filepath"
 	"strings"
 	"unicode"
@@ -22,19 +23,28 @@ type TextOptions struct {
 	General bool
 }
 
-// Text writes reports for people: every finding in one sentence, under the
-// place in the spec that decides it, then what would help and where the limit
-// came from. Nothing is said by colour alone, so that it reads well aloud.
+// Text writes reports for people.
 func Text(w io.Writer, reports []*rules.PartReport, o TextOptions) error {
+	return writeText(w, cleaned(Checked(reports)), o)
+}
+
+// writeText writes a document for people: every finding in one sentence, under
+// the place in the spec that decides it, then what would help and where the
+// limit came from. Nothing is said by colour alone, so that it reads well
+// aloud. A document that was read back has no text to quote from.
+func writeText(w io.Writer, d *Document, o TextOptions) error {
 	t := &text{w: bufio.NewWriter(w), o: o}
-	for i, r := range reports {
+	for i := range d.Parts {
 		if i > 0 {
 			t.line("")
 		}
-		t.report(r)
+		t.part(&d.Parts[i])
 	}
-	t.cautions(reports)
-	t.totals(reports)
+	if d.Baseline != nil && len(d.Baseline.Gone) > 0 {
+		t.gone(d.Baseline.Gone)
+	}
+	t.cautions(d)
+	t.totals(d)
 	return t.w.Flush()
 }
 
@@ -55,46 +65,60 @@ func (t *text) ink(s string, attrs ...color.Attribute) string {
 	return c.Sprint(s)
 }
 
-func (t *text) level(l rules.Level) string {
-	switch l {
+func (t *text) level(l string) string {
+	switch rules.Level(l) {
 	case rules.Error:
-		return t.ink(string(l), color.FgRed, color.Bold)
+		return t.ink(l, color.FgRed, color.Bold)
 	case rules.Warning:
-		return t.ink(string(l), color.FgYellow, color.Bold)
+		return t.ink(l, color.FgYellow, color.Bold)
 	}
-	return t.ink(string(l), color.FgCyan)
+	return t.ink(l, color.FgCyan)
 }
 
-func (t *text) report(r *rules.PartReport) {
-	t.line("%s", t.ink(clean(r.Path), color.Bold)+heading(r))
-	for i := range r.Findings {
-		if r.Findings[i].Waived == nil {
-			t.finding(r, &r.Findings[i])
+func (t *text) part(p *Part) {
+	t.line("%s", t.ink(startOfLine(p.Path), color.Bold)+partHeading(p))
+	known := 0
+	for i := range p.Findings {
+		switch f := &p.Findings[i]; {
+		case f.Waived != nil:
+		case f.Known:
+			known++
+		default:
+			t.finding(p, f)
 		}
 	}
-	for i := range r.Findings {
-		if f := &r.Findings[i]; f.Waived != nil {
-			t.line("  waived until %s, %s: %s", f.Waived.Until.V, f.Check, clean(f.Message))
-			t.line("    reason: %s", clean(f.Waived.Reason.V))
+	for i := range p.Findings {
+		if f := &p.Findings[i]; f.Waived != nil {
+			t.line("  waived until %s, %s: %s", f.Waived.Until, f.Check, clean(f.Message))
+			t.line("    reason: %s", clean(f.Waived.Reason))
 		}
 	}
-	for _, f := range r.Failures {
+	if known > 0 {
+		t.line("  %s of the baseline not shown", count(known, "finding"))
+	}
+	for _, f := range p.Failures {
 		t.line("  %s: %s", t.ink("not checked", color.FgRed), clean(f.Why))
 	}
-	if len(r.Findings) == 0 && len(r.Failures) == 0 {
+	if len(p.Findings) == 0 && len(p.Failures) == 0 {
 		t.line("  nothing found")
 	}
 }
 
-// heading says what part, process, material and machine a report is about.
-func heading(r *rules.PartReport) string {
-	if r.Spec == nil {
-		return ""
+// gone lists what the baseline has and is found no more.
+func (t *text) gone(gone []Gone) {
+	t.line("")
+	t.line("Found no more:")
+	for _, g := range gone {
+		t.line("  %s: %s, %s: %s", startOfLine(g.Spec), g.Level, clean(g.Check), clean(g.Message))
 	}
+}
+
+// partHeading says what part, process, material and machine a report is about.
+func partHeading(p *Part) string {
 	var words []string
-	for _, v := range []spec.Value[string]{r.Spec.Name, r.Spec.Process, r.Spec.Material, r.Spec.Machine} {
-		if v.Set {
-			words = append(words, clean(v.V))
+	for _, v := range []string{p.Part, p.Process, p.Material, p.Machine} {
+		if v != "" {
+			words = append(words, clean(v))
 		}
 	}
 	if len(words) == 0 {
@@ -103,18 +127,24 @@ func heading(r *rules.PartReport) string {
 	return ": " + strings.Join(words, ", ")
 }
 
-func (t *text) finding(r *rules.PartReport, f *rules.Finding) {
-	t.line("  %s, %s: %s", t.level(f.Level), f.Check, clean(f.Message))
-	if doc := docOf(r, f); doc != nil {
-		p := doc.Position(f.Where.At.Start)
-		t.line("    %s:%d:%d", clean(filepath.ToSlash(r.Path)), p.Line, p.Column)
-		t.excerpt(doc, f.Where.At)
+func heading(r *rules.PartReport) string {
+	p := PartOf(r)
+	return partHeading(&p)
+}
+
+func (t *text) finding(p *Part, f *Finding) {
+	t.line("  %s, %s: %s", t.level(f.Level), clean(f.Check), clean(f.Message))
+	if f.Where != nil {
+		t.line("    %s:%d:%d", startOfLine(p.Path), f.Where.Start.Line, f.Where.Start.Column)
+		if f.source != nil {
+			t.excerpt(f.source, f.at)
+		}
 	}
 	if f.Help != "" {
 		t.line("    help: %s", clean(f.Help))
 	}
 	if f.LimitFrom != nil {
-		t.line("    limit: %s", clean(sayOrigin(f.LimitFrom)))
+		t.line("    limit: %s", clean(f.LimitFrom.say()))
 	}
 }
 
@@ -163,9 +193,13 @@ func tail(s string, n int) string {
 
 // sayOrigin says where a limit stands and what it rests on.
 func sayOrigin(o *rules.Origin) string {
+	return (&LimitFrom{o.Layer, filepath.ToSlash(o.File), o.Line, o.Source}).say()
+}
+
+func (o *LimitFrom) say() string {
 	s := "built-in default"
 	if o.Layer != "built-in" {
-		s = o.Layer + " layer, " + filepath.ToSlash(o.File) + fmt.Sprintf(" line %d", o.Line)
+		s = fmt.Sprintf("%s layer, %s line %d", o.Layer, o.File, o.Line)
 	}
 	if o.Source != "" {
 		s += "; source: " + o.Source
@@ -174,24 +208,39 @@ func sayOrigin(o *rules.Origin) string {
 }
 
 // cautions are said once, however many parts they are about.
-func (t *text) cautions(reports []*rules.PartReport) {
+func (t *text) cautions(d *Document) {
 	if !t.o.General {
 		return
 	}
 	t.line("")
 	t.line("%s", rules.GeneralNote)
+	for _, c := range cautionsOf(d) {
+		t.line("")
+		t.line("%s, %s: %s", t.ink("Caution", color.Bold), strings.Join(firstFew(c.parts), ", "), clean(c.text))
+	}
+}
+
+// caution is a caution and the parts it is about.
+type caution struct {
+	text  string
+	parts []string
+}
+
+// cautionsOf gathers the cautions of a document, in the order of the manual.
+func cautionsOf(d *Document) []caution {
 	parts := map[string][]string{}
-	for _, r := range reports {
-		for _, c := range r.Cautions {
-			parts[c.Name] = append(parts[c.Name], partName(r))
+	for i := range d.Parts {
+		for _, c := range d.Parts[i].Cautions {
+			parts[c] = append(parts[c], partName(&d.Parts[i]))
 		}
 	}
+	var out []caution
 	for _, c := range rules.Cautions() {
-		if names := parts[c.Name]; len(names) > 0 {
-			t.line("")
-			t.line("%s, %s: %s", t.ink("Caution", color.Bold), strings.Join(firstFew(names), ", "), c.Text)
+		if names := parts[c.Text]; len(names) > 0 {
+			out = append(out, caution{c.Text, names})
 		}
 	}
+	return out
 }
 
 func firstFew(names []string) []string {
@@ -202,17 +251,41 @@ func firstFew(names []string) []string {
 	return append(append([]string(nil), names[:few]...), fmt.Sprintf("and %d more", len(names)-few))
 }
 
-func partName(r *rules.PartReport) string {
-	if r.Spec != nil && r.Spec.Name.Set {
-		return clean(r.Spec.Name.V)
+func partName(p *Part) string {
+	if p.Part != "" {
+		return clean(p.Part)
 	}
-	return clean(filepath.Base(r.Path))
+	return clean(path.Base(p.Path))
 }
 
-func (t *text) totals(reports []*rules.PartReport) {
-	c := Count(reports)
+func (t *text) totals(d *Document) {
 	t.line("")
-	t.line("%s: %s, %s, %s, %d waived%s.", count(len(reports), "part"), count(c.Error, "error"), count(c.Warning, "warning"), count(c.Note, "note"), c.Waived, unchecked(c.Unchecked))
+	t.line("%s.", sayTotals(d))
+}
+
+// sayTotals says how many parts and findings there are.
+func sayTotals(d *Document) string {
+	c := *d.Totals
+	s := fmt.Sprintf("%s: %s, %s, %s, %d waived", sayParts(d), count(c.Error, "error"), count(c.Warning, "warning"), count(c.Note, "note"), c.Waived)
+	if d.Baseline != nil {
+		s += fmt.Sprintf(", %d of the baseline, %d found no more", c.Known, len(d.Baseline.Gone))
+	}
+	return s + unchecked(c.Unchecked)
+}
+
+// sayParts counts parts and shop files apart.
+func sayParts(d *Document) string {
+	shops := 0
+	for i := range d.Parts {
+		if d.Parts[i].Shop != "" {
+			shops++
+		}
+	}
+	s := count(len(d.Parts)-shops, "part")
+	if shops > 0 {
+		s += ", " + count(shops, "shop file")
+	}
+	return s
 }
 
 func unchecked(n int) string {
@@ -229,12 +302,23 @@ func count(n int, word string) string {
 	return fmt.Sprintf("%d %ss", n, word)
 }
 
+// startOfLine is a path that begins a line. Some CI systems take a line that
+// begins with two colons for a command, so a path may not.
+func startOfLine(path string) string {
+	if strings.HasPrefix(strings.TrimLeftFunc(path, unicode.IsSpace), "::") {
+		path = "./" + path
+	}
+	return clean(path)
+}
+
 // Clean makes text from input harmless for a terminal.
 func Clean(s string) string { return clean(s) }
 
 // clean makes text from input harmless for a terminal: control and format
-// characters become escapes that can be read, tabs become one blank.
+// characters become escapes that can be read, tabs become one blank. "##[",
+// which some CI systems obey anywhere in a line, is broken up.
 func clean(s string) string {
+	s = strings.ReplaceAll(s, "##[", "## [")
 	plain := true
 	for _, r := range s {
 		if r == utf8.RuneError || r == '\t' || !unicode.IsPrint(r) {
