@@ -394,29 +394,23 @@ func flatAround(m *mesh.Mesh, seed int32) []int32 {
 	return out
 }
 
-// workSteps are the steps after the build, in order: what the spec writes for
-// its own process, else what the process and the finishes ask for.
+// workSteps are the steps after the build that the process, the material, the
+// use and the declared finishes ask for, in the order of work, and inspection
+// at the end. Steps that are only advised are left out.
 func workSteps(p *Subject, st *Standing) []string {
-	steps := map[string][]string{
-		LaserPBF:  {"remove powder", "stress relieve", "cut from platform"},
-		BeamPBF:   {"remove powder"},
-		BinderJet: {"cure", "remove powder", "debind", "sinter"},
-		Extrusion: {"debind", "sinter"},
-	}[p.Spec.Process.V]
-	steps = slices.Clone(steps)
-	if st != nil && st.ColumnMM3 > 0.5 {
-		at := len(steps)
-		if p.Spec.Process.V == Extrusion { // green parts are cut, sintered ones ground
-			at = 0
-		}
-		steps = slices.Insert(steps, at, "remove supports")
+	m := *p.Measured
+	m.Overhang = &mesh.Overhang{} // support is as the way up has it
+	q := *p
+	q.Measured = &m
+	steps := []string{"inspect"}
+	if st != nil && q.supported() && st.ColumnMM3 > 0.5 {
+		steps = append(steps, "remove supports")
 	}
-	for _, tool := range spec.Steps {
-		asked := slices.ContainsFunc(p.Spec.Faces, func(f spec.Face) bool { return f.Finish.V == tool.Value }) ||
-			slices.ContainsFunc(p.Spec.Holes, func(h spec.Hole) bool { return h.Finish.V == tool.Value })
-		if asked && !slices.Contains(steps, tool.Value) {
-			steps = append(steps, tool.Value)
+	for _, n := range q.stepsNeeded() {
+		if n.shift >= 0 && !slices.Contains(steps, n.any[0]) {
+			steps = append(steps, n.any[0])
 		}
 	}
-	return append(steps, "inspect")
+	sortBy(steps, rank)
+	return steps
 }

@@ -142,6 +142,13 @@ type MeshOptions struct {
 // upward, as for a spec.
 func (e *Engine) Mesh(ctx context.Context, path string, how MeshOptions, mode Mode) *PartReport {
 	r := newReport(path)
+	r.Spec, r.Bare = bareSpec(path, how), true
+	e.judge(ctx, r, mode)
+	return r
+}
+
+// bareSpec is the spec of a mesh that has none.
+func bareSpec(path string, how MeshOptions) *spec.Part {
 	set := func(v string) spec.Value[string] { return spec.Value[string]{V: v, Set: v != ""} }
 	p := &spec.Part{File: path, Doc: &spec.Doc{}}
 	p.Name = set(strings.TrimSuffix(filepath.Base(path), filepath.Ext(path)))
@@ -154,9 +161,7 @@ func (e *Engine) Mesh(ctx context.Context, path string, how MeshOptions, mode Mo
 	if how.Up != (mesh.Vec{}) {
 		p.Orientation.Up = spec.Value[spec.Vec3]{V: spec.Vec3(how.Up), Set: true}
 	}
-	r.Spec, r.Bare = p, true
-	e.judge(ctx, r, mode)
-	return r
+	return p
 }
 
 // Defaults returns the shop and the limits of a process, material and machine

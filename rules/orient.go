@@ -47,7 +47,8 @@ type Standing struct {
 	Text   string     // what to write for orientation.up
 	Turn   string     // what to write for orientation.turn so that it fits; empty where the spec's will do
 	Like   []mesh.Vec // directions that come to the same: the part's symmetry
-	Reason string     // one sentence
+	Reason string     // one sentence: what it has, and how that differs from the spec's own
+	Facts  string     // the same without the difference
 
 	HeightMM    float64 // without the lift
 	OverhangMM2 float64 // that needs support
@@ -61,7 +62,7 @@ type Standing struct {
 	Roofs       int     // holes whose roof is too wide to carry itself
 	Fits        bool
 	Lacks       string   // where it does not fit, and by how much
-	Harms       []string // declared holes and faces that suffer
+	Harms       []string // declared holes and faces that suffer; and starts in the air, where the shop calls those an error
 
 	PerJob  int // parts that a platform takes
 	Jobs    int
@@ -458,6 +459,7 @@ func (s *search) choose(ctx context.Context, o *Orientation) error {
 	picked := []candidate{now}
 	like := [][]mesh.Vec{nil}
 	for _, c := range s.ranked() {
+		c = s.plainer(c)
 		i := slices.IndexFunc(picked, func(d candidate) bool { return same(&d, c) })
 		near := false
 		for k := range picked {
@@ -491,10 +493,32 @@ func (s *search) choose(ctx context.Context, o *Orientation) error {
 	o.Now = &out[0]
 	o.Choices = s.rankedChoices(out)
 	for i := range o.Choices {
-		o.Choices[i].Reason = s.reason(&o.Choices[i], o.Now)
+		c := &o.Choices[i]
+		c.Reason, c.Facts = s.reason(c, o.Now), s.reason(c, c)
 	}
 	o.Now.Reason = s.reason(o.Now, o.Now)
+	o.Now.Facts = o.Now.Reason
 	return nil
+}
+
+// plainer takes a flat face, a bore or an axis near by in place of a direction
+// that is hardly cheaper: a part that is laid on its round side, say, lies on a
+// line and not on some line or other.
+func (s *search) plainer(c *candidate) *candidate {
+	if c.own {
+		return c
+	}
+	var best *candidate
+	for i := range s.seen {
+		d := &s.seen[i]
+		if d.own && d.Up.Dot(c.Up) > math.Cos(orientApartRad) && d.fits == c.fits && d.harmed <= c.harmed && d.cost <= 1.01*c.cost && (best == nil || d.better(best) < 0) {
+			best = d
+		}
+	}
+	if best == nil {
+		return c
+	}
+	return best
 }
 
 // same reports whether two directions come to the same in all figures, as the

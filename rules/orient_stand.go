@@ -45,6 +45,9 @@ func (s *search) standing(ctx context.Context, c *candidate, isNow bool) (*Stand
 		}
 	}
 	out.Harms = s.harms(out.Up, out.RestMM2 > 0)
+	if level, _ := s.Shop.Level(FloatingStart.Name); out.Starts > 0 && level == Error {
+		out.Harms = append(out.Harms, "starts in the air in "+plural(out.Starts, "place"))
+	}
 	s.fit(p, out)
 	if sh.perJob, err = s.perPlatform(ctx, p); err != nil {
 		return nil, err
@@ -294,7 +297,7 @@ func (s *search) reason(c, now *Standing) string {
 	if c.Roofs > 0 {
 		words = append(words, fmt.Sprintf("leaves %s whose roof is too wide", plural(c.Roofs, "hole")))
 	}
-	if c.Starts > 0 {
+	if level, _ := s.Shop.Level(FloatingStart.Name); c.Starts > 0 && level != Error { // else it is among the harms
 		words = append(words, fmt.Sprintf("starts in the air in %s", plural(c.Starts, "place")))
 	}
 	if c.Jobs > 1 {

@@ -512,6 +512,9 @@ func quoteKey(name string) string {
 	return quoteText(name)
 }
 
+// Quote returns a text as a TOML string.
+func Quote(s string) string { return quoteText(s) }
+
 // quoteText returns a text as a TOML string.
 func quoteText(s string) string {
 	var b strings.Builder

@@ -56,7 +56,7 @@ func (a *app) command() *cobra.Command {
 		Version:       rules.Version,
 	}
 	root.SetVersionTemplate("corbel {{.Version}}\n")
-	root.AddCommand(a.checkCommand(), a.measureCommand(), a.orientCommand(), a.compareCommand(), a.reportCommand(), a.limitsCommand(),
+	root.AddCommand(a.checkCommand(), a.measureCommand(), a.orientCommand(), a.compareCommand(), a.newCommand(), a.reportCommand(), a.limitsCommand(),
 		a.explainCommand(), a.serveCommand(), a.versionCommand())
 	return root
 }

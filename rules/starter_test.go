@@ -1,0 +1,105 @@
+package rules
+
+import (
+	"context"
+	"os"
+	"strings"
+	"testing"
+
+	"corbel/mesh"
+	"corbel/mesh/meshtest"
+	"corbel/spec"
+)
+
+// started writes a mesh in some unit and makes a spec of it.
+func started(t *testing.T, name string, data []byte, o StarterOptions) (*bench, *Starter) {
+	t.Helper()
+	b := orientBench(t, meshtest.Cube(10), "")
+	if err := os.WriteFile(b.path(name), data, 0o666); err != nil {
+		t.Fatal(err)
+	}
+	b.Engine = New(Options{Surface: true})
+	if err := os.WriteFile(b.path("shop.toml"), []byte(orientShop), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	s, err := b.Starter(context.Background(), b.path(name), o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return b, s
+}
+
+// The spec of a plate with two bores and a cube's hollow: it checks without an
+// error of its text, finds its own holes again, and says what was guessed.
+func TestStarterChecks(t *testing.T) {
+	plate := meshtest.Plate(mesh.Vec{0, 0, 0}, mesh.Vec{60, 40, 12}, 64, [3]float64{15, 15, 5}, [3]float64{45, 25, 3})
+	m := meshtest.Join(plate, meshtest.Flip(meshtest.BoxAt(mesh.Vec{24, 24, 3}, mesh.Vec{34, 34, 9})))
+	b, s := started(t, "a \"b\".stl", meshtest.BinarySTL(m, 1), StarterOptions{})
+	text := string(s.Text)
+	for _, want := range []string{`file  = "a \"b\".stl"`, `units = "mm" # guess: the longest side is 60`, "diameter = \"10 mm\"", "diameter = \"6 mm\"", "[[face]]", "[[void]]",
+		"sealed = false", `material = "316L" # guess`, `machine  = "m" # guess`, `process  = "PBF-LB/M" # guess`, `"cut from platform"`} {
+		if !strings.Contains(text, want) {
+			t.Errorf("no %s in\n%s", want, text)
+		}
+	}
+	if err := os.WriteFile(b.path("new.part.toml"), s.Text, 0o666); err != nil {
+		t.Fatal(err)
+	}
+	r := New(Options{}).Part(context.Background(), b.path("new.part.toml"), Full)
+	if r.Err != nil || r.Status != Checked {
+		t.Fatalf("%v %+v", r.Err, r.Failures)
+	}
+	for _, f := range r.Findings {
+		if f.Check == Spec.Name || f.Check == Hole.Name && f.feature != "roof" {
+			t.Errorf("%s: %s", f.Check, f.Message)
+		}
+	}
+	if len(r.Spec.Holes) != 2 || len(r.Spec.Voids) != 1 {
+		t.Errorf("%d holes, %d voids", len(r.Spec.Holes), len(r.Spec.Voids))
+	}
+	for i := range r.Spec.Holes {
+		if h, ok := r.HoleOf(i); !ok || h.DiameterMM < 5.9 {
+			t.Errorf("hole %d is not found where it is declared", i)
+		}
+	}
+}
+
+// Units are guessed by size, kept where they are said, and positions are
+// written in the file's own numbers.
+func TestStarterUnits(t *testing.T) {
+	for _, c := range []struct {
+		name       string
+		file, said string // unit of the file, unit given
+		want       string
+	}{
+		{"millimetres", "mm", "", `units = "mm" # guess`},
+		{"inches", "in", "", `units = "in" # guess`},
+		{"metres", "m", "", `units = "m" # guess`},
+		{"said", "in", "in", "units = \"in\"\n"},
+	} {
+		scale := map[string]float64{"mm": 1, "in": 25.4, "m": 1000}[c.file]
+		plate := meshtest.Plate(mesh.Vec{0, 0, 0}, mesh.Vec{60, 40, 12}, 64, [3]float64{15, 15, 5})
+		_, s := started(t, "p.stl", meshtest.BinarySTL(plate, scale), StarterOptions{MeshOptions: MeshOptions{Unit: c.said}})
+		if !strings.Contains(string(s.Text), c.want) {
+			t.Errorf("%s: no %s in\n%s", c.name, c.want, s.Text)
+		}
+		part, _ := spec.ParsePart("x", s.Text)
+		if len(part.Holes) != 1 {
+			t.Fatalf("%s: %d holes", c.name, len(part.Holes))
+		}
+		at := mesh.Vec(part.Holes[0].At.V).Scale(scale)
+		if d := at.Sub(mesh.Vec{15, 15, 6}).Norm(); d > 0.02 {
+			t.Errorf("%s: hole at %v", c.name, at)
+		}
+	}
+}
+
+// What can't be read gives no spec, and says why.
+func TestStarterUnreadable(t *testing.T) {
+	for name, data := range map[string]string{"cut.stl": "solid\nfacet", "odd.txt": "?", "empty.stl": ""} {
+		_, s := started(t, name, []byte(data), StarterOptions{})
+		if len(s.Text) != 0 || s.Report.Status != Unchecked {
+			t.Errorf("%s: %q, %s", name, s.Text, s.Report.Status)
+		}
+	}
+}
