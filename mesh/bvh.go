@@ -371,6 +371,97 @@ func (b *BVH) InBox(box Box, visit func(f int32) bool) {
 	}
 }
 
+// flat is a flat piece of surface, from which a ball is to be stopped: its box,
+// the direction from it into the medium, and how far along that it lies. side
+// is 1 where the medium is the material and -1 where it is the space outside.
+type flat struct {
+	box  Box
+	in   Vec
+	at   float64
+	side float64
+}
+
+// Facing calls visit for every facet that opposes a flat by more than 120
+// degrees, whose box meets reach, and that may stop a ball of a diameter below
+// dist that touches the flat; others may be among them. What visit returns is
+// dist for the rest of the walk, which takes near facets first as far as boxes
+// tell. So on a surface of many small facets a query sees neither its own side
+// nor much more than the nearest of the other.
+//
+// A ball that touches the flat at p and passes through q has the diameter
+// |q-p|^2/h, h being the height of q over the flat: no less than the square of
+// the distance of two boxes over the greatest height.
+func (b *BVH) Facing(from *flat, reach Box, dist float64, visit func(f int32) float64) {
+	if len(b.blocks) == 0 {
+		return
+	}
+	meets := newBoxLanes(reach)
+	var l pointLanes
+	e := b.walkErr(from.box.Min) + b.walkErr(from.box.Max)
+	for k := range 3 {
+		l.lo[k], l.hi[k] = down(from.box.Min[k]-e), up(from.box.Max[k]+e)
+	}
+	l.within(dist)
+	to := from.in.Scale(from.side)
+	dir := [3]float32{float32(to[0]), float32(to[1]), float32(to[2])}
+	var buf [stackSize]waiting
+	stack := append(buf[:0], waiting{0, b.root()})
+	var d2 [8]float32
+	for len(stack) > 0 {
+		top := stack[len(stack)-1]
+		stack = stack[:len(stack)-1]
+		if top.near > l.d2 {
+			continue
+		}
+		if top.ref >= 0 {
+			nd := &b.nodes[top.ref]
+			mask := nearBoxes(nd, &l, &d2) & boxBoxes(nd, &meets)
+			mask = b.cones[top.ref].facing(mask, &dir)
+			stack = wait(stack, nd, nd.stopping(mask, from, &d2, dist, e), &d2)
+			continue
+		}
+		bl := &b.blocks[^top.ref]
+		for mask := nearFacets(bl, &l) & boxFacets(bl, &meets); mask != 0; mask &= mask - 1 {
+			i := bits.TrailingZeros32(mask) & 7
+			if bl.n[0][i]*dir[0]+bl.n[1][i]*dir[1]+bl.n[2][i]*dir[2] > facingCos {
+				dist = visit(bl.facet[i])
+				l.within(dist)
+			}
+		}
+	}
+}
+
+// stopping takes out of mask the children in which nothing stops a ball of a
+// diameter below dist. Heights may be off by e.
+func (nd *wideNode) stopping(mask uint32, from *flat, d2 *[8]float32, dist, e float64) uint32 {
+	for m := mask; m != 0; m &= m - 1 {
+		i := bits.TrailingZeros32(m) & 7
+		h := 2*e - from.at
+		for k, x := range from.in {
+			h += max(x*float64(nd.box[2*k][i]), x*float64(nd.box[2*k+1][i]))
+		}
+		if h <= 0 || float64(d2[i])*(1-0x1p-20) > dist*h {
+			mask &^= 1 << i
+		}
+	}
+	return mask
+}
+
+// facingCos is the cosine of 60 degrees, less what single precision may be off by.
+const facingCos = 0.5 - 1e-6
+
+// facing takes out of mask the children below which no normal is within 60
+// degrees of d.
+func (c *wideCone) facing(mask uint32, d *[3]float32) uint32 {
+	for m := mask; m != 0; m &= m - 1 {
+		i := bits.TrailingZeros32(m) & 7
+		if c[0][i]*d[0]+c[1][i]*d[1]+c[2][i]*d[2] < c[3][i] {
+			mask &^= 1 << i
+		}
+	}
+	return mask
+}
+
 // Pairs calls visit for every pair f < g of facets whose boxes come within
 // margin of each other along every axis, by f, until visit returns false.
 func (b *BVH) Pairs(margin float64, visit func(f, g int32) bool) {

@@ -256,15 +256,23 @@ func (s *patch) reach(d float64) Box {
 	return b
 }
 
+// flat is the patch as the search tree takes it.
+func (g *gauge) flat(s *patch) *flat {
+	return &flat{s.box(), s.n.Scale(-1), -s.o.Dot(s.n), g.t.side}
+}
+
 // candidates returns the opposing facets near the patch, ascending.
 func (g *gauge) candidates(s *patch) []rival {
 	near := []rival{} // not nil: that would ask least to search for itself
-	g.bvh.InBox(s.reach(g.cap), func(f int32) bool {
+	g.bvh.Facing(g.flat(s), s.reach(g.cap), g.cap, func(f int32) float64 {
 		if g.t.side*s.n.Dot(g.t.m.Normal(f)) < -opposedCos {
 			a, b, c := g.t.m.Corners(f)
 			near = append(near, rival{f, EmptyBox().Grow(a).Grow(b).Grow(c)})
 		}
-		return len(near)%1024 != 1023 || g.ctx.Err() == nil
+		if len(near)%1024 == 1023 && g.ctx.Err() != nil {
+			return 0
+		}
+		return g.cap
 	})
 	slices.SortFunc(near, func(a, b rival) int { return cmp.Compare(a.f, b.f) })
 	return near
@@ -276,22 +284,24 @@ func (g *gauge) candidates(s *patch) []rival {
 func (g *gauge) least(s *patch, near []rival, guess int32) (span, int32) {
 	best, with := span{d: g.cap}, int32(nodeAlone)
 	m := g.t.m
-	try := func(f int32) bool {
+	try := func(f int32) {
 		n := m.Normal(f).Scale(g.t.side)
 		if s.n.Dot(n) >= -opposedCos {
-			return true
+			return
 		}
 		a, b, c := m.Corners(f)
 		if r, ok := s.between(a, b, c, n, g.touch, best.d); ok {
 			best, with = r, f
 		}
-		return true
 	}
 	if guess >= 0 {
 		try(guess)
 	}
 	if near == nil {
-		g.bvh.InBox(s.reach(best.d), try)
+		g.bvh.Facing(g.flat(s), s.reach(best.d), best.d, func(f int32) float64 {
+			try(f)
+			return best.d
+		})
 	} else {
 		own := s.box()
 		for i := range near {

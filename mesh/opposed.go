@@ -155,7 +155,7 @@ func (r *spanSearch) try(y spot) {
 func (s *patch) between(a, b, c, gn Vec, touch, below float64) (span, bool) {
 	g := [4]spot{s.local(a), s.local(b), s.local(c)}
 	lo, hi := min(g[0].h, g[1].h, g[2].h), max(g[0].h, g[1].h, g[2].h)
-	if hi <= touch || lo >= below {
+	if hi <= touch || lo >= below || s.leastBall(&g, max(lo, touch), hi) >= below {
 		return span{}, false
 	}
 	from := s
@@ -199,6 +199,24 @@ func (s *patch) between(a, b, c, gn Vec, touch, below float64) (span, bool) {
 		r.edge(g[i], g[(i+1)%k])
 	}
 	return r.span, r.d < below
+}
+
+// leastBall is a lower bound for the diameter of a ball that touches the patch
+// and passes through a triangle between the heights lo and hi: of those through
+// a point at the height h and the distance l beside the patch, h + l^2/h, with
+// the distance of the boxes in the plane for l, and the best height.
+func (s *patch) leastBall(g *[4]spot, lo, hi float64) float64 {
+	inf := math.Inf(1)
+	u0, u1, v0, v1 := inf, -inf, inf, -inf
+	for i := range s.k {
+		u0, u1 = min(u0, s.p[i][0]), max(u1, s.p[i][0])
+		v0, v1 = min(v0, s.p[i][1]), max(v1, s.p[i][1])
+	}
+	du := max(min(g[0].u, g[1].u, g[2].u)-u1, u0-max(g[0].u, g[1].u, g[2].u), 0)
+	dv := max(min(g[0].v, g[1].v, g[2].v)-v1, v0-max(g[0].v, g[1].v, g[2].v), 0)
+	l2 := float64(du*du) + float64(dv*dv)
+	h := min(max(math.Sqrt(l2), lo), hi)
+	return h + l2/h
 }
 
 // cutAbove keeps the part of the facet with h >= touch, in place.

@@ -1,0 +1,71 @@
+package mesh
+
+import (
+	"math/rand/v2"
+	"testing"
+)
+
+// Of the facets that may stop a ball, none is missed.
+func TestFacingBrute(t *testing.T) {
+	r := rand.New(rand.NewPCG(7, 9))
+	random := func(s float64) Vec {
+		return Vec{s * (r.Float64() - 0.5), s * (r.Float64() - 0.5), s * (r.Float64() - 0.5)}
+	}
+	m := &Mesh{}
+	for range 2000 { // loose facets, of which most are small
+		p, size := random(4), 0.05+r.Float64()*r.Float64()
+		n := int32(len(m.Verts))
+		m.Verts = append(m.Verts, p, p.Add(random(size)), p.Add(random(size)))
+		m.Facets = append(m.Facets, [3]int32{n, n + 1, n + 2})
+	}
+	m = New(m.Verts, m.Facets)
+	seen, needed := 0, 0
+	for i := range 300 {
+		a, b, c := m.Corners(int32(i))
+		n := m.Normal(int32(i))
+		side := float64(1 - 2*(i%2))
+		s := newPatch(a, b, c, n.Scale(side))
+		from := (&gauge{t: &ThicknessField{side: side}}).flat(&s)
+		dist := 0.1 + r.Float64()
+		got := map[int32]bool{}
+		m.BVH().Facing(from, s.reach(dist), dist, func(f int32) float64 { got[f] = true; return dist })
+		seen += len(got)
+		for f := range int32(len(m.Facets)) {
+			gn := m.Normal(f).Scale(side)
+			if s.n.Dot(gn) >= -opposedCos {
+				continue
+			}
+			a, b, c := m.Corners(f)
+			if _, ok := s.between(a, b, c, gn, 1e-7, dist); ok {
+				if needed++; !got[f] {
+					t.Fatalf("facet %d stops a ball from facet %d and is missed", f, i)
+				}
+			}
+		}
+	}
+	if needed < 500 || seen > 4*needed {
+		t.Errorf("%d facets seen for %d that stop a ball", seen, needed)
+	}
+}
+
+// The bound that leaves facets out is one: no ball is smaller.
+func TestLeastBallIsABound(t *testing.T) {
+	r := rand.New(rand.NewPCG(3, 4))
+	random := func() Vec { return Vec{r.Float64(), r.Float64(), r.Float64()} }
+	for range 20000 {
+		s := newPatch(Vec{r.Float64()}, Vec{1 + r.Float64()}, Vec{r.Float64(), r.Float64()}, Vec{0, 0, -1})
+		a, b, c := random(), random(), random()
+		g := [4]spot{s.local(a), s.local(b), s.local(c)}
+		bound := s.leastBall(&g, min(g[0].h, g[1].h, g[2].h), max(g[0].h, g[1].h, g[2].h))
+		for range 4 { // points of both
+			w := [2]float64{r.Float64(), r.Float64()}
+			q := a.Add(b.Sub(a).Scale(w[0])).Add(c.Sub(a).Scale((1 - w[0]) * w[1]))
+			k := r.IntN(3)
+			p := s.world(spot{s.p[k][0], s.p[k][1], 0})
+			d := q.Sub(p)
+			if ball := d.Dot(d) / q[2]; ball < bound*(1-1e-12) {
+				t.Fatalf("a ball of %v is below the bound %v", ball, bound)
+			}
+		}
+	}
+}
