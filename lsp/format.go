@@ -19,7 +19,7 @@ import (
 
 func (s *session) format(_ context.Context, snap *snapshot, p *protocol.DocumentFormattingParams) ([]protocol.TextEdit, error) {
 	doc, _, err := snap.at(p.TextDocument.URI, protocol.Position{})
-	if doc == nil {
+	if doc == nil || !wanted(s.settings().Format) {
 		return nil, err
 	}
 	out := []protocol.TextEdit{}

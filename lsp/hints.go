@@ -18,7 +18,7 @@ import (
 // hints are shown at the ends of values. Without a measurement there are none.
 func (s *session) hints(ctx context.Context, snap *snapshot, p *protocol.InlayHintParams) ([]protocol.InlayHint, error) {
 	doc, _, err := snap.at(p.TextDocument.URI, protocol.Position{})
-	if doc == nil || doc.kind != partFile {
+	if doc == nil || doc.kind != partFile || !wanted(s.settings().Hints) {
 		return nil, err
 	}
 	w := s.world(ctx, doc)
@@ -72,7 +72,7 @@ func hintOf(sentence string) string {
 // lenses say at the top of a part spec how its part stands.
 func (s *session) lenses(ctx context.Context, snap *snapshot, p *protocol.CodeLensParams) ([]protocol.CodeLens, error) {
 	doc, _, err := snap.at(p.TextDocument.URI, protocol.Position{})
-	if doc == nil || doc.kind != partFile {
+	if doc == nil || doc.kind != partFile || !wanted(s.settings().Lenses) {
 		return nil, err
 	}
 	w := s.world(ctx, doc)
@@ -126,8 +126,9 @@ func findingsText(found []rules.Finding) string {
 func (s *session) refresh() {
 	c := s.now.client
 	for method, can := range map[string]bool{
-		protocol.MethodWorkspaceInlayHintRefresh: c.refreshesHints,
-		protocol.MethodWorkspaceCodeLensRefresh:  c.refreshesLenses,
+		protocol.MethodWorkspaceInlayHintRefresh:  c.refreshesHints,
+		protocol.MethodWorkspaceCodeLensRefresh:   c.refreshesLenses,
+		protocol.MethodWorkspaceDiagnosticRefresh: c.refreshesFindings && s.chosen.Diagnostics == "pull",
 	} {
 		if !can {
 			continue

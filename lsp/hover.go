@@ -40,10 +40,10 @@ func (s *session) world(ctx context.Context, doc *document) *world {
 		return &world{shop: r.part.Shop, limits: r.part.Limits, report: r.part, found: r.findings}
 	}
 	if doc.kind == shopFile {
-		r := s.check.ShopFile(ctx, doc.path)
+		r := s.rules().ShopFile(ctx, doc.path)
 		return &world{shop: r.Shop, found: r.Findings}
 	}
-	r := s.check.Part(ctx, doc.path, rules.Known)
+	r := s.rules().Part(ctx, doc.path, rules.Known)
 	w := &world{shop: r.Shop, limits: r.Limits}
 	if r.Spec != nil && bytes.Equal(r.Spec.Doc.Text, doc.text) {
 		w.report, w.found = r, r.Findings // else they are about a newer text

@@ -129,7 +129,7 @@ func (s *session) users(ctx context.Context, snap *snapshot, doc *document) ([]t
 		add(absolutePath(file.File), file.Doc)
 	}
 	for _, path := range s.specsAround(ctx, snap, doc, shop) {
-		r := s.check.Part(ctx, path, rules.Text)
+		r := s.rules().Part(ctx, path, rules.Text)
 		if ctx.Err() != nil {
 			return nil, ctx.Err()
 		}

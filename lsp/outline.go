@@ -197,7 +197,7 @@ func (s *session) workspaceSymbols(ctx context.Context, snap *snapshot, p *proto
 		out = append(out, info)
 	}
 	for _, path := range s.specsAround(ctx, snap, nil, "") {
-		r := s.check.Part(ctx, path, rules.Text)
+		r := s.rules().Part(ctx, path, rules.Text)
 		if ctx.Err() != nil {
 			return nil, ctx.Err()
 		}

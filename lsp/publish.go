@@ -42,14 +42,18 @@ func (s *session) publish(doc *document, diagnostics []protocol.Diagnostic) {
 	if s.ctx.Err() != nil {
 		return
 	}
+	params := &protocol.PublishDiagnosticsParams{URI: doc.uri, Diagnostics: diagnostics}
+	if doc.version != unopened {
+		params.Version = protocol.NewOptional(doc.version)
+	}
+	if s.chosen.Diagnostics == "pull" {
+		s.keep(doc, params)
+		return
+	}
 	if s.outbox.waiting[doc.uri] == nil {
 		s.outbox.order = append(s.outbox.order, doc.uri)
 	}
-	s.outbox.waiting[doc.uri] = &protocol.PublishDiagnosticsParams{
-		URI:         doc.uri,
-		Version:     protocol.NewOptional(doc.version),
-		Diagnostics: diagnostics,
-	}
+	s.outbox.waiting[doc.uri] = params
 	signal(s.post)
 }
 
@@ -84,13 +88,13 @@ func (s *session) takeSet() *protocol.PublishDiagnosticsParams {
 
 // diagnostics turns the findings of a report into the protocol's words. Waived
 // findings are no problems and are left out; hover on the waiver shows them.
-func (s *session) diagnostics(r *report) []protocol.Diagnostic {
+func (s *session) diagnostics(r *report, found []rules.Finding) []protocol.Diagnostic {
 	snap := s.snapshot()
 	places := s.places(snap)
 	places.docs[r.doc.path] = r.doc
-	out := make([]protocol.Diagnostic, 0, len(r.findings))
-	for i := range r.findings {
-		if f := &r.findings[i]; f.Waived == nil && f.Level != rules.Off {
+	out := make([]protocol.Diagnostic, 0, len(found))
+	for i := range found {
+		if f := &found[i]; f.Waived == nil && f.Level != rules.Off {
 			out = append(out, diagnostic(r.doc, f, snap.client, places))
 		}
 	}

@@ -35,6 +35,8 @@ type track struct {
 	cancel context.CancelFunc // of the work for this state; nil where none runs
 	edited bool               // the text itself has changed since the last final set
 	halted bool               // the user has stopped the measuring of this state
+	dirty  bool               // the text has changed since it was opened or saved
+	closed bool               // the text is not open: it is followed on disk
 
 	report *report  // the last one that was published
 	final  bool     // it is complete
@@ -158,6 +160,10 @@ func (s *session) quick(t *track, p pass) {
 	for _, shop := range shopsAbove(t.path) {
 		s.see(shop)
 	}
+	if t.closed && !s.reread(t, &p) {
+		s.run(s.scan)
+		return
+	}
 	s.finish(t, p, rules.Known, s.examine(p, rules.Known))
 }
 
@@ -172,13 +178,22 @@ func (s *session) measure(t *track, p pass, wait time.Duration) {
 	select {
 	case <-p.ctx.Done():
 		return
-	case s.slot <- struct{}{}:
+	case s.slotOf(p) <- struct{}{}:
 	}
-	defer func() { <-s.slot }()
+	defer func() { <-s.slotOf(p) }()
 	end := s.showProgress(p)
 	r := s.examine(p, rules.Full)
 	end()
 	s.finish(t, p, rules.Full, r)
+}
+
+// slotOf is where a pass waits for its turn to measure: texts that are not open
+// have one place of their own.
+func (s *session) slotOf(p pass) chan struct{} {
+	if p.doc.version == unopened {
+		return s.idle
+	}
+	return s.slot
 }
 
 // examine asks the rules. A panic of theirs costs this pass and no more.
@@ -190,11 +205,11 @@ func (s *session) examine(p pass, mode rules.Mode) (r *report) {
 		}
 	}()
 	if p.doc.kind == shopFile {
-		shop := s.check.ShopFile(p.ctx, p.doc.path)
+		shop := s.rules().ShopFile(p.ctx, p.doc.path)
 		found := append(slices.Clone(shop.Findings), failures(p.doc, shop.Findings, shop.Failures)...)
 		return &report{doc: p.doc, findings: found, rests: shop.Deps, complete: true, shop: shop}
 	}
-	part := s.check.Part(p.ctx, p.doc.path, mode)
+	part := s.rules().Part(p.ctx, p.doc.path, mode)
 	found := append(slices.Clone(part.Findings), failures(p.doc, part.Findings, part.Failures)...)
 	return &report{doc: p.doc, findings: found, rests: part.Deps, complete: part.Complete || mode == rules.Full, part: part}
 }
@@ -241,7 +256,10 @@ func failurePlace(p *parsed, what string) spec.Range {
 // changed: the old ones then stand against text that is gone. Where only a
 // mesh or a shop file changed, they stay until the new ones are there.
 func (s *session) finish(t *track, p pass, mode rules.Mode, r *report) {
-	diagnostics := s.diagnostics(r)
+	s.mu.Lock()
+	dirty, chosen := t.dirty, s.chosen
+	s.mu.Unlock()
+	diagnostics := s.diagnostics(r, chosen.shownNow(r.findings, dirty))
 	s.seeAll(r.rests, p.began)
 	s.mu.Lock()
 	defer s.mu.Unlock()
@@ -255,13 +273,17 @@ func (s *session) finish(t *track, p pass, mode rules.Mode, r *report) {
 	if !partial || t.edited || t.halted {
 		t.report, t.final = r, !partial
 		s.publish(p.doc, diagnostics)
-		if mode == rules.Full {
+		if mode == rules.Full || !t.edited {
 			s.refresh()
 		}
 	}
 	t.rests = r.rests
 	t.edited = t.edited && partial
 	if r.complete || t.halted {
+		t.stop()
+		return
+	}
+	if t.dirty && chosen.Measure == "save" {
 		t.stop()
 		return
 	}
@@ -282,11 +304,27 @@ func (s *session) halt(path string) {
 	}
 }
 
-// again checks a text once more where its last check did not come to an end.
+// saved checks a text once more where its last check did not come to an end, or
+// where something waited for the text to be saved.
+func (s *session) saved(path string) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	t := s.tracks[path]
+	if t == nil {
+		return
+	}
+	waited := t.dirty && (s.chosen.Measure == "save" || len(s.chosen.OnSave) > 0)
+	t.dirty = false
+	if t.halted || waited {
+		s.outdate(t, false)
+	}
+}
+
+// again checks a text once more, whatever is known of it.
 func (s *session) again(path string) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	if t := s.tracks[path]; t != nil && t.halted {
+	if t := s.tracks[path]; t != nil {
 		s.outdate(t, false)
 	}
 }

@@ -163,6 +163,7 @@ func newServer(ctx context.Context, conn jsonrpc2.Conn, log *slog.Logger, o Opti
 	}
 	session := newSession(ctx, log, wait)
 	session.editor = conn
+	session.usualWait = wait
 	session.clock = o.Rules.Now
 	if session.clock == nil {
 		session.clock = time.Now
@@ -185,7 +186,17 @@ func newServer(ctx context.Context, conn jsonrpc2.Conn, log *slog.Logger, o Opti
 	} else {
 		o.Rules.ReadFile = session.readFile
 		o.Rules.Progress = session.stages.note
-		session.check = rules.New(o.Rules)
+		session.newChecker = func(chosen settings) checker {
+			r := o.Rules
+			if chosen.Jobs > 0 {
+				r.Jobs = chosen.Jobs
+			}
+			if chosen.Memory > 0 {
+				r.Memory = chosen.Memory << 20
+			}
+			return rules.New(r)
+		}
+		session.check = session.newChecker(settings{})
 	}
 	return &server{
 		session: session,

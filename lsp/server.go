@@ -64,6 +64,9 @@ func (s *server) calls() map[string]call {
 		protocol.MethodTextDocumentCodeLens:       answer(s.session.lenses),
 		protocol.MethodTextDocumentFormatting:     answer(s.session.format),
 
+		protocol.MethodTextDocumentDiagnostic: answer(s.session.pull),
+		protocol.MethodWorkspaceDiagnostic:    answer(s.session.pullAll),
+
 		protocol.MethodTextDocumentDocumentHighlight:   answer(s.session.highlights),
 		protocol.MethodTextDocumentSelectionRange:      answer(s.session.selections),
 		protocol.MethodTextDocumentSemanticTokensFull:  answer(s.session.tokens),
@@ -179,6 +182,9 @@ func (s *server) take(method string, raw jsonrpc2.RawMessage) error {
 	switch method {
 	case protocol.MethodInitialized:
 		s.session.watch()
+		if s.session.snapshot().client.configures {
+			s.session.run(s.session.askSettings)
+		}
 	case protocol.MethodTextDocumentDidOpen:
 		return on(raw, func(p *protocol.DidOpenTextDocumentParams) {
 			s.session.open(p.TextDocument.URI, p.TextDocument.Version, p.TextDocument.Text)
@@ -189,7 +195,7 @@ func (s *server) take(method string, raw jsonrpc2.RawMessage) error {
 		})
 	case protocol.MethodTextDocumentDidSave:
 		return on(raw, func(p *protocol.DidSaveTextDocumentParams) {
-			s.session.again(pathOf(p.TextDocument.URI))
+			s.session.saved(pathOf(p.TextDocument.URI))
 		})
 	case protocol.MethodTextDocumentDidClose:
 		return on(raw, func(p *protocol.DidCloseTextDocumentParams) {
@@ -200,9 +206,12 @@ func (s *server) take(method string, raw jsonrpc2.RawMessage) error {
 			for _, c := range p.Changes {
 				s.session.look(pathOf(c.URI), false)
 			}
+			s.session.run(s.session.scan)
 		})
 	case protocol.MethodWorkspaceDidChangeWorkspaceFolders:
 		return on(raw, func(p *protocol.DidChangeWorkspaceFoldersParams) { s.session.moveFolders(&p.Event) })
+	case protocol.MethodWorkspaceDidChangeConfiguration:
+		return on(raw, func(p *protocol.DidChangeConfigurationParams) { s.session.reconfigured(p.Settings) })
 	case protocol.MethodWindowWorkDoneProgressCancel:
 		return on(raw, func(p *protocol.WorkDoneProgressCancelParams) {
 			s.session.halt(s.session.stages.pathOf(p.Token))
@@ -253,7 +262,11 @@ func (s *server) initialize(req *jsonrpc2.Request) (*protocol.InitializeResult, 
 	c := clientOf(&params.Capabilities)
 	c.folders = foldersOf(params)
 	s.stage = serving
-	s.session.start(c)
+	chosen, err := readSettings(params.InitializationOptions)
+	if err != nil {
+		s.session.complain(err)
+	}
+	s.session.start(c, chosen)
 	if params.ProcessID != nil {
 		s.attend(int(*params.ProcessID))
 	}
@@ -261,7 +274,7 @@ func (s *server) initialize(req *jsonrpc2.Request) (*protocol.InitializeResult, 
 	if s.version != "" {
 		info.Version = protocol.NewOptional(s.version)
 	}
-	return &protocol.InitializeResult{Capabilities: capabilities(c), ServerInfo: info}, nil
+	return &protocol.InitializeResult{Capabilities: capabilities(c, chosen), ServerInfo: info}, nil
 }
 
 // client is what the editor told about itself.
@@ -278,7 +291,9 @@ type client struct {
 	versionedEdits bool // takes edits that name the version they fit
 	tree           bool // shows an outline as a tree
 
-	refreshesHints, refreshesLenses bool // asks again for them when told to
+	refreshesHints, refreshesLenses, refreshesFindings bool // asks again for them when told to
+
+	configures bool // answers when asked for settings
 
 	folders []string // of the workspace
 }
@@ -302,6 +317,8 @@ func clientOf(c *protocol.ClientCapabilities) client {
 	if w := c.Workspace; w != nil {
 		out.versionedEdits = w.WorkspaceEdit != nil && is(w.WorkspaceEdit.DocumentChanges)
 		out.refreshesHints = w.InlayHint != nil && is(w.InlayHint.RefreshSupport)
+		out.refreshesFindings = w.Diagnostics != nil && is(w.Diagnostics.RefreshSupport)
+		out.configures = is(w.Configuration)
 		out.refreshesLenses = w.CodeLens != nil && is(w.CodeLens.RefreshSupport)
 		out.watches = w.DidChangeWatchedFiles != nil && is(w.DidChangeWatchedFiles.DynamicRegistration)
 	}
@@ -326,9 +343,18 @@ func foldersOf(p *protocol.InitializeParams) []string {
 
 func is(b *bool) bool { return b != nil && *b }
 
-// capabilities is what the server offers. It names no diagnostic provider: an
-// editor that was offered one as well shows every finding twice.
-func capabilities(c client) protocol.ServerCapabilities {
+// capabilities is what the server offers. It names a diagnostic provider only
+// where nothing is pushed: an editor that has both shows every finding twice.
+func capabilities(c client, chosen settings) protocol.ServerCapabilities {
+	out := usualCapabilities(c)
+	if chosen.Diagnostics == "pull" {
+		name := source
+		out.DiagnosticProvider = &protocol.DiagnosticOptions{Identifier: &name, InterFileDependencies: true, WorkspaceDiagnostics: true}
+	}
+	return out
+}
+
+func usualCapabilities(c client) protocol.ServerCapabilities {
 	yes, incremental := true, protocol.TextDocumentSyncKindIncremental
 	folders := &protocol.WorkspaceFoldersServerCapabilities{Supported: &yes, ChangeNotifications: protocol.Boolean(true)}
 	return protocol.ServerCapabilities{

@@ -31,7 +31,6 @@ type snapshot struct {
 
 // session holds what changes: the open texts and what is known about each.
 type session struct {
-	check  checker
 	log    *slog.Logger
 	editor peer
 	stages stages
@@ -41,11 +40,19 @@ type session struct {
 	clock    func() time.Time
 	builtin  func() string // lays the built-in shop file, once
 
+	usualWait  time.Duration          // wait, unless the user chooses another
+	newChecker func(settings) checker // nil where the settings change nothing
+
 	work sync.WaitGroup
 	ctx  context.Context // of all work; ends at shutdown
 	end  context.CancelFunc
 
 	mu     sync.Mutex // guards what follows
+	check  checker
+	chosen settings
+	sets   map[string]*set // for editors that ask, by path
+	serial int64           // of the newest of sets
+	news   chan struct{}   // closed when one of sets changes
 	now    *snapshot
 	tracks map[string]*track // of the open part specs and shop files, by path
 	queue  []string          // paths to check, next first
@@ -56,6 +63,7 @@ type session struct {
 	wake chan struct{} // holds one: there is something in queue
 	post chan struct{} // holds one: there is something in outbox
 	slot chan struct{} // holds one for each measuring pass that runs
+	idle chan struct{} // likewise, for texts that are not open
 }
 
 func newSession(ctx context.Context, log *slog.Logger, wait time.Duration) *session {
@@ -63,6 +71,9 @@ func newSession(ctx context.Context, log *slog.Logger, wait time.Duration) *sess
 	return &session{
 		log:      log,
 		wait:     wait,
+		sets:     make(map[string]*set),
+		news:     make(chan struct{}),
+		idle:     make(chan struct{}, 1),
 		patience: progressAfter,
 		ctx:      ctx,
 		end:      end,
@@ -78,10 +89,12 @@ func newSession(ctx context.Context, log *slog.Logger, wait time.Duration) *sess
 }
 
 // start begins to check and to publish, once the editor has said what it can do.
-func (s *session) start(c client) {
+func (s *session) start(c client, chosen settings) {
 	s.mu.Lock()
-	defer s.mu.Unlock()
 	s.now = &snapshot{client: c}
+	s.chosen.Diagnostics = chosen.Diagnostics
+	s.mu.Unlock()
+	s.choose(chosen)
 	s.run(s.checkAll)
 	s.run(s.publishAll)
 	s.run(s.pollAll)
@@ -133,7 +146,7 @@ func (s *session) change(path string, edit func(*document) *document) {
 		s.put(path, old, doc)
 	}
 	for _, t := range s.tracks {
-		if t.path != path && t.restsOn(path) {
+		if (t.path != path || t.closed) && t.restsOn(path) {
 			s.outdate(t, false)
 		}
 	}
@@ -148,6 +161,10 @@ func (s *session) put(path string, old, doc *document) {
 	}
 	defer func() { s.now = &snapshot{client: s.now.client, docs: docs} }()
 	t := s.tracks[path]
+	if t != nil && t.closed {
+		s.forget(t, t.doc)
+		t = nil
+	}
 	if doc == nil || t != nil && doc.uri != old.uri {
 		s.forget(t, old)
 		t = nil
@@ -165,6 +182,7 @@ func (s *session) put(path string, old, doc *document) {
 		s.tracks[path] = t
 	}
 	t.doc = doc
+	t.dirty = old != nil
 	s.outdate(t, true)
 }
 
@@ -190,6 +208,7 @@ func (s *session) edit(u uri.URI, version int32, changes []protocol.TextDocument
 // close forgets a text: its findings are cleared and the disk counts again.
 func (s *session) close(u uri.URI) {
 	s.change(pathOf(u), func(*document) *document { return nil })
+	s.run(s.scan)
 }
 
 // moveFolders takes folders into the workspace and out of it.
@@ -205,6 +224,7 @@ func (s *session) moveFolders(e *protocol.WorkspaceFoldersChangeEvent) {
 		next.client.folders = append(next.client.folders, pathOf(f.URI))
 	}
 	s.now = &next
+	s.run(s.scan)
 }
 
 // readFile is how the rules read: the open text if there is one, else the disk.

@@ -73,12 +73,18 @@ func (s *session) seeAll(paths []string, began time.Time) {
 func (s *session) pollAll() {
 	tick := time.NewTicker(pollEvery)
 	defer tick.Stop()
+	scan := time.NewTicker(scanEvery)
+	defer scan.Stop()
 	for {
 		select {
 		case <-s.ctx.Done():
 			return
 		case <-tick.C:
 			s.poll()
+		case <-scan.C:
+			if s.settings().Workspace {
+				s.scan()
+			}
 		}
 	}
 }

@@ -39,7 +39,9 @@ const (
 // Editor is one editor. Its methods fail the test when the server goes wrong.
 type Editor struct {
 	Manners Manners
-	Unit    protocol.PositionEncodingKind // as agreed
+	// Answer answers a request of the server's, where not nil and it says so.
+	Answer func(method string) (result any, answered bool)
+	Unit   protocol.PositionEncodingKind // as agreed
 
 	t    testing.TB
 	conn jsonrpc2.Conn
@@ -223,6 +225,11 @@ func (e *Editor) handle(ctx context.Context, req *jsonrpc2.Request) (any, error)
 	e.mu.Unlock()
 	if !req.IsCall() {
 		return nil, nil
+	}
+	if e.Answer != nil {
+		if result, answered := e.Answer(method); answered {
+			return result, nil
+		}
 	}
 	switch e.Manners {
 	case Refuses:
