@@ -20,12 +20,15 @@ import (
 // finding, and a declaration of what the mesh has. Each names the version of
 // the text that it fits, so that an editor refuses it for another.
 
-// quickFix is the kind of every action here.
+// quickFix is the kind of most actions here, acceptAll of the one that is about
+// a whole text.
 var quickFix = protocol.CodeActionKindQuickFix
+
+var acceptAll = protocol.CodeActionKindSource + "." + source + ".accept"
 
 func (s *session) actions(ctx context.Context, snap *snapshot, p *protocol.CodeActionParams) ([]protocol.CommandOrCodeAction, error) {
 	doc, from, err := snap.at(p.TextDocument.URI, p.Range.Start)
-	if doc == nil || !snap.client.actions || !wants(p.Context.Only) {
+	if doc == nil || !snap.client.actions {
 		return nil, err
 	}
 	asked := spec.Range{Start: from, End: max(from, doc.lines().offset(p.Range.End, doc.unit))}
@@ -34,6 +37,12 @@ func (s *session) actions(ctx context.Context, snap *snapshot, p *protocol.CodeA
 		return nil, ctx.Err()
 	}
 	a := actor{doc: doc, client: snap.client, world: w, places: s.places(snap), today: s.clock()}
+	if wants(p.Context.Only, acceptAll) {
+		a.acceptAll()
+	}
+	if !wants(p.Context.Only, quickFix) {
+		return a.out, nil
+	}
 	for i := range w.found {
 		f := &w.found[i]
 		if f.Waived == nil && f.Level != rules.Off && sameFile(f.Where.File, doc.path) && meet(f.Where.At, asked) {
@@ -43,14 +52,17 @@ func (s *session) actions(ctx context.Context, snap *snapshot, p *protocol.CodeA
 	}
 	if w.report != nil {
 		a.declare(asked)
+		a.turn(asked)
 	}
 	return a.out, nil
 }
 
-// wants reports whether an editor asks for quick fixes; one that asks for
-// nothing in particular does.
-func wants(only []protocol.CodeActionKind) bool {
-	return len(only) == 0 || slices.Contains(only, quickFix)
+// wants reports whether an editor asks for a kind of action: by its name, by
+// that of a wider kind, or for nothing in particular.
+func wants(only []protocol.CodeActionKind, kind protocol.CodeActionKind) bool {
+	return len(only) == 0 || slices.ContainsFunc(only, func(o protocol.CodeActionKind) bool {
+		return o == "" || o == kind || strings.HasPrefix(string(kind), string(o)+".")
+	})
 }
 
 // meet reports whether two ranges touch.
@@ -69,6 +81,7 @@ type actor struct {
 // add offers an edit of the text; f is the finding that it mends, or nil.
 func (a *actor) add(title string, f *rules.Finding, preferred bool, edits ...spec.Fix) {
 	action := &protocol.CodeAction{Title: title, Kind: &quickFix, Edit: a.edit(edits)}
+	a.ask(action, edits)
 	if f != nil {
 		action.Diagnostics = []protocol.Diagnostic{diagnostic(a.doc, f, a.client, a.places)}
 	}
@@ -96,7 +109,7 @@ func workspaceEdit(c client, edits map[*document][]spec.Fix) *protocol.Workspace
 	for _, doc := range docs {
 		var texts []protocol.TextEdit
 		for _, e := range edits[doc] {
-			texts = append(texts, protocol.TextEdit{Range: doc.lines().rangeOf(e.At, doc.unit), NewText: e.Text})
+			texts = append(texts, protocol.TextEdit{Range: doc.lines().rangeOf(e.At, doc.unit), NewText: strings.ReplaceAll(e.Text, reasonMark, "")})
 		}
 		if !c.versionedEdits {
 			if out.Changes == nil {
@@ -111,11 +124,72 @@ func workspaceEdit(c client, edits map[*document][]spec.Fix) *protocol.Workspace
 			change.TextDocument.Version = &doc.version
 		}
 		for i := range texts {
+			if text := edits[doc][i].Text; c.snippetEdits && strings.Contains(text, reasonMark) {
+				change.Edits = append(change.Edits, &protocol.SnippetTextEdit{Range: texts[i].Range, Snippet: snippetValue(text)})
+				continue
+			}
 			change.Edits = append(change.Edits, &texts[i])
 		}
 		out.DocumentChanges = append(out.DocumentChanges, change)
 	}
 	return out
+}
+
+// reasonMark stands in an edit where the user is to write a reason. It can't be
+// part of a text that parses.
+const reasonMark = "\x00"
+
+// snippetValue makes an edit a snippet in which one reason is typed for all.
+func snippetValue(text string) protocol.StringValue {
+	text = strings.NewReplacer(`\`, `\\`, `$`, `\$`, `}`, `\}`, reasonMark, "${1:reason}").Replace(text)
+	return protocol.StringValue{Kind: "snippet", Value: text}
+}
+
+// ask makes an action that leaves a reason to write lead there, in an editor
+// that does not do so by the edit itself.
+func (a *actor) ask(action *protocol.CodeAction, edits []spec.Fix) {
+	marked := slices.ContainsFunc(edits, func(e spec.Fix) bool { return strings.Contains(e.Text, reasonMark) })
+	if marked && a.client.shows && !a.client.snippetEdits {
+		command := commandOn(a.doc, askReason, "Write the reason")
+		action.Command = command
+	}
+}
+
+// acceptAll offers to accept every finding that the shop lets be waived, with
+// one reason to write.
+func (a *actor) acceptAll() {
+	var b strings.Builder
+	n := 0
+	for i := range a.world.found {
+		if f := &a.world.found[i]; f.Waived == nil && f.Level != rules.Off && a.waivable(f) {
+			if n++; n > 1 {
+				b.WriteByte('\n')
+			}
+			b.WriteString(a.waiver(f))
+		}
+	}
+	if n == 0 {
+		return
+	}
+	title := fmt.Sprintf("Accept %d findings with waivers, with a reason to write", n)
+	if n == 1 {
+		title = "Accept 1 finding with a waiver, with a reason to write"
+	}
+	edits := []spec.Fix{a.append(b.String())}
+	action := &protocol.CodeAction{Title: title, Kind: &acceptAll, Edit: a.edit(edits)}
+	a.ask(action, edits)
+	a.out = append(a.out, action)
+}
+
+// turn offers, on [orientation] and on what stands on it, to look for a better
+// one.
+func (a *actor) turn(asked spec.Range) {
+	table := a.doc.parse().TableAt(asked.Start)
+	if a.world.report.Mesh == nil || table == nil || table.Path[0] != "orientation" || !a.client.applies {
+		return
+	}
+	command := commandOn(a.doc, betterOrientation, "Take the better orientation, if there is one")
+	a.out = append(a.out, &protocol.CodeAction{Title: command.Title, Kind: &quickFix, Command: command})
 }
 
 // mend offers the fixes that a finding brings.
@@ -128,11 +202,19 @@ func (a *actor) mend(f *rules.Finding) {
 // waive offers to accept a finding at its place. The reason is left to write:
 // a waiver without one is a finding itself.
 func (a *actor) waive(f *rules.Finding) {
-	policy := a.world.shop.Policy()
-	if a.doc.kind != partFile || a.world.report == nil || !policy.Allows(f.Check) {
-		return
+	if a.waivable(f) {
+		a.add("Waive this finding of "+f.Check+", with a reason to write", f, false, a.append(a.waiver(f)))
 	}
-	days := policy.WaiverDays
+}
+
+// waivable reports whether the shop lets a finding be waived.
+func (a *actor) waivable(f *rules.Finding) bool {
+	return a.doc.kind == partFile && a.world.report != nil && a.world.shop.Policy().Allows(f.Check)
+}
+
+// waiver is the table that accepts a finding at its place.
+func (a *actor) waiver(f *rules.Finding) string {
+	days := a.world.shop.Policy().WaiverDays
 	if days <= 0 {
 		days = usualWaiverDays
 	}
@@ -141,8 +223,8 @@ func (a *actor) waive(f *rules.Finding) {
 	if f.HasPlace {
 		fmt.Fprintf(&b, "near   = %s\nwithin = \"%d mm\"\n", positionText(a.world.report, f.At), waiverReach(f))
 	}
-	fmt.Fprintf(&b, "reason = \"\"\nuntil  = %s\n", a.today.AddDate(0, 0, days).Format(time.DateOnly))
-	a.add("Waive this finding of "+f.Check+", with a reason to write", f, false, a.append(b.String()))
+	fmt.Fprintf(&b, "reason = \"%s\"\nuntil  = %s\n", reasonMark, a.today.AddDate(0, 0, days).Format(time.DateOnly))
+	return b.String()
 }
 
 // waiverReach is how far from a finding its waiver reaches, in whole

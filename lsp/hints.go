@@ -90,8 +90,18 @@ func (s *session) lenses(ctx context.Context, snap *snapshot, p *protocol.CodeLe
 	if b := w.report.Measured.Box; b != nil {
 		title += fmt.Sprintf("; %s x %s x %s mm", mm(b.Size[0]), mm(b.Size[1]), mm(b.Size[2]))
 	}
-	first := doc.parse().Statements[0].At
-	return append(out, protocol.CodeLens{Range: doc.lines().rangeOf(first, doc.unit), Command: protocol.Command{Title: title}}), nil
+	at := doc.lines().rangeOf(doc.parse().Statements[0].At, doc.unit)
+	out = append(out, protocol.CodeLens{Range: at, Command: protocol.Command{Title: title}})
+	if w.report.Mesh != nil {
+		out = append(out, protocol.CodeLens{Range: at, Command: commandOn(doc, openReport, "Open report")})
+		if snap.client.applies {
+			out = append(out, protocol.CodeLens{Range: at, Command: commandOn(doc, betterOrientation, "Better orientation")})
+		}
+		if !w.report.Complete {
+			out = append(out, protocol.CodeLens{Range: at, Command: commandOn(doc, measureAgain, "Measure again")})
+		}
+	}
+	return out, nil
 }
 
 // findingsText counts findings by level.

@@ -74,7 +74,7 @@ func TestLensCountsFindings(t *testing.T) {
 	}
 	shown := e.Shown(path)
 	found := shown[len(shown)-1].Diagnostics
-	if len(got) != 1 || !strings.HasSuffix(got[0].Command.Title, "; 20.0 x 0.4 x 12.0 mm") || got[0].Command.Command != "" {
+	if len(got) != 2 || got[1].Command.Command != openReport || !strings.HasSuffix(got[0].Command.Title, "; 20.0 x 0.4 x 12.0 mm") || got[0].Command.Command != "" {
 		t.Fatalf("lenses are %+v", got)
 	}
 	counts := strings.Split(got[0].Command.Title, ";")[0]

@@ -1,12 +1,9 @@
 package lsp
 
 import (
-	"bytes"
 	"context"
 	"crypto/sha256"
-	"errors"
 	"fmt"
-	"os"
 	"path/filepath"
 
 	"go.lsp.dev/jsonrpc2"
@@ -112,6 +109,11 @@ func diagnostic(doc *document, f *rules.Finding, c client, places *places) proto
 	if c.related {
 		d.RelatedInformation = related(doc, f, places)
 	}
+	if c.describes && places != nil {
+		if href := places.manual(f.Check); href != "" {
+			d.CodeDescription = protocol.CodeDescription{Href: href}
+		}
+	}
 	return d
 }
 
@@ -195,17 +197,22 @@ func limitNote(o *rules.Origin) string {
 // file once and prefers the open text.
 type places struct {
 	snap    *snapshot
-	builtin string               // where the built-in shop file was laid
+	builtin string // where the built-in shop file was laid
+	manual  func(check string) uri.URI
 	docs    map[string]*document // by path
 }
 
 // places returns an empty one for a state of the texts.
 func (s *session) places(snap *snapshot) *places {
-	return &places{snap: snap, builtin: s.builtin(), docs: make(map[string]*document)}
+	manual := func(check string) uri.URI { return s.manualOf(check, snap.client) }
+	return &places{snap: snap, builtin: s.builtin(), manual: manual, docs: make(map[string]*document)}
 }
 
 // location returns where a place is; false for files that can't be read.
 func (p *places) location(l rules.Location) (protocol.Location, bool) {
+	if l.File == rules.BuiltinFile && p.snap.client.content {
+		return protocol.Location{URI: builtinURI, Range: builtinDocument(p.snap.client.unit).lines().rangeOf(l.At, p.snap.client.unit)}, true
+	}
 	path := p.builtin
 	if l.File != rules.BuiltinFile {
 		path = absolutePath(l.File)
@@ -218,6 +225,11 @@ func (p *places) location(l rules.Location) (protocol.Location, bool) {
 		return protocol.Location{}, false
 	}
 	return protocol.Location{URI: doc.uri, Range: doc.lines().rangeOf(l.At, doc.unit)}, true
+}
+
+// builtinDocument is the built-in shop file as a text.
+func builtinDocument(unit protocol.PositionEncodingKind) *document {
+	return newDocument(builtinURI, unopened, rules.BuiltinText(), unit)
 }
 
 // open returns the text of a path, open or read from disk; nil where it can't
@@ -256,26 +268,7 @@ func absolutePath(file string) string {
 func layBuiltin(folder string) string {
 	text := rules.BuiltinText()
 	digest := sha256.Sum256(text)
-	path := filepath.Join(folder, fmt.Sprintf("builtin-%x.shop.toml", digest[:6]))
-	if there, err := os.ReadFile(path); err == nil && bytes.Equal(there, text) {
-		return path
-	}
-	if os.MkdirAll(folder, 0o755) != nil {
-		return ""
-	}
-	f, err := os.CreateTemp(folder, "builtin-*")
-	if err != nil {
-		return ""
-	}
-	defer os.Remove(f.Name()) // gone once it was renamed
-	_, err = f.Write(text)
-	if err = errors.Join(err, f.Chmod(0o444), f.Close()); err != nil {
-		return ""
-	}
-	if os.Rename(f.Name(), path) != nil {
-		return ""
-	}
-	return path
+	return layFile(folder, fmt.Sprintf("builtin-%x.shop.toml", digest[:6]), text)
 }
 
 // haltedNote says that a text's geometry is unknown because the user stopped

@@ -298,6 +298,10 @@ func (s *session) finish(t *track, p pass, mode rules.Mode, r *report) {
 func (s *session) halt(path string) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
+	if cancel := s.jobs[path]; cancel != nil {
+		cancel()
+		return
+	}
 	if t := s.tracks[path]; t != nil && t.cancel != nil {
 		t.halted = true
 		t.cancel()

@@ -168,16 +168,11 @@ func newServer(ctx context.Context, conn jsonrpc2.Conn, log *slog.Logger, o Opti
 	if session.clock == nil {
 		session.clock = time.Now
 	}
-	session.builtin = sync.OnceValue(func() string {
-		folder := o.Cache
-		if user, err := os.UserCacheDir(); folder == "" && err == nil {
-			folder = filepath.Join(user, "corbel")
-		}
-		if folder == "" {
-			return ""
-		}
-		return layBuiltin(folder)
-	})
+	session.cache = o.Cache
+	if user, err := os.UserCacheDir(); session.cache == "" && err == nil {
+		session.cache = filepath.Join(user, "corbel")
+	}
+	session.builtin = sync.OnceValue(func() string { return layBuiltin(session.cache) })
 	if o.patience != 0 {
 		session.patience = o.patience
 	}

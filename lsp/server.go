@@ -1,6 +1,7 @@
 package lsp
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
@@ -64,8 +65,10 @@ func (s *server) calls() map[string]call {
 		protocol.MethodTextDocumentCodeLens:       answer(s.session.lenses),
 		protocol.MethodTextDocumentFormatting:     answer(s.session.format),
 
-		protocol.MethodTextDocumentDiagnostic: answer(s.session.pull),
-		protocol.MethodWorkspaceDiagnostic:    answer(s.session.pullAll),
+		protocol.MethodWorkspaceExecuteCommand:      answer(s.session.command),
+		protocol.MethodWorkspaceTextDocumentContent: answer(s.session.content),
+		protocol.MethodTextDocumentDiagnostic:       answer(s.session.pull),
+		protocol.MethodWorkspaceDiagnostic:          answer(s.session.pullAll),
 
 		protocol.MethodTextDocumentDocumentHighlight:   answer(s.session.highlights),
 		protocol.MethodTextDocumentSelectionRange:      answer(s.session.selections),
@@ -128,10 +131,11 @@ func (s *server) handler() jsonrpc2.Handler {
 // run answers a request beside those that follow it. Order matters: the state
 // of the texts and the way to cancel are settled before the next message is
 // read. The request's own context is reused by the library once it is let go,
-// so the work gets one of the connection.
-func (s *server) run(ctx context.Context, req *jsonrpc2.Request, f call) (result any, err error) {
+// so the work gets one of the connection. A cancelled request is answered at
+// once, whatever its work still does.
+func (s *server) run(ctx context.Context, req *jsonrpc2.Request, f call) (any, error) {
 	snap := s.session.snapshot()
-	id := req.ID()
+	id, method, params := req.ID(), strings.Clone(req.Method()), jsonrpc2.RawMessage(bytes.Clone(req.Params()))
 	work, cancel := context.WithCancel(s.session.ctx)
 	s.mu.Lock()
 	s.running[id] = cancel
@@ -142,16 +146,35 @@ func (s *server) run(ctx context.Context, req *jsonrpc2.Request, f call) (result
 		delete(s.running, id)
 		s.mu.Unlock()
 		cancel()
+	}()
+	done := make(chan outcome, 1)
+	s.session.run(func() { done <- s.try(work, method, snap, params, f) })
+	select {
+	case o := <-done:
+		if o.err == nil || work.Err() == nil {
+			return o.result, o.err
+		}
+	case <-work.Done():
+	}
+	return nil, protocol.ErrRequestCancelled
+}
+
+// outcome is what became of a request.
+type outcome struct {
+	result any
+	err    error
+}
+
+// try answers a request; a panic costs this one and no more.
+func (s *server) try(ctx context.Context, method string, snap *snapshot, params jsonrpc2.RawMessage, f call) (o outcome) {
+	defer func() {
 		if v := recover(); v != nil {
-			s.log.Error("request failed", "method", req.Method(), "why", v, "stack", string(debug.Stack()))
-			err = jsonrpc2.Errorf(jsonrpc2.InternalError, "%s failed: %v", req.Method(), v)
+			s.log.Error("request failed", "method", method, "why", v, "stack", string(debug.Stack()))
+			o.err = jsonrpc2.Errorf(jsonrpc2.InternalError, "%s failed: %v", method, v)
 		}
 	}()
-	result, err = f(work, snap, req.Params())
-	if err != nil && work.Err() != nil {
-		err = protocol.ErrRequestCancelled
-	}
-	return result, err
+	o.result, o.err = f(ctx, snap, params)
+	return o
 }
 
 // notified takes a notification. Whatever is wrong with it is logged.
@@ -293,7 +316,12 @@ type client struct {
 
 	refreshesHints, refreshesLenses, refreshesFindings bool // asks again for them when told to
 
-	configures bool // answers when asked for settings
+	configures   bool // answers when asked for settings
+	content      bool // asks for texts of our scheme
+	describes    bool // follows the link of a finding's check
+	applies      bool // edits a text when asked
+	shows        bool // shows a text when asked
+	snippetEdits bool // takes edits with places to fill in
 
 	folders []string // of the workspace
 }
@@ -305,6 +333,7 @@ func clientOf(c *protocol.ClientCapabilities) client {
 	}
 	if t := c.TextDocument; t != nil {
 		out.related = t.PublishDiagnostics != nil && is(t.PublishDiagnostics.RelatedInformation)
+		out.describes = t.PublishDiagnostics != nil && is(t.PublishDiagnostics.CodeDescriptionSupport)
 		out.markdown = t.Hover != nil && len(t.Hover.ContentFormat) > 0 && t.Hover.ContentFormat[0] == protocol.MarkupKindMarkdown
 		out.tree = t.DocumentSymbol != nil && is(t.DocumentSymbol.HierarchicalDocumentSymbolSupport)
 		out.actions = t.CodeAction != nil && len(t.CodeAction.CodeActionLiteralSupport.CodeActionKind.ValueSet) > 0
@@ -319,9 +348,13 @@ func clientOf(c *protocol.ClientCapabilities) client {
 		out.refreshesHints = w.InlayHint != nil && is(w.InlayHint.RefreshSupport)
 		out.refreshesFindings = w.Diagnostics != nil && is(w.Diagnostics.RefreshSupport)
 		out.configures = is(w.Configuration)
+		out.content = w.TextDocumentContent != nil
+		out.applies = is(w.ApplyEdit)
+		out.snippetEdits = out.versionedEdits && is(w.WorkspaceEdit.SnippetEditSupport)
 		out.refreshesLenses = w.CodeLens != nil && is(w.CodeLens.RefreshSupport)
 		out.watches = w.DidChangeWatchedFiles != nil && is(w.DidChangeWatchedFiles.DynamicRegistration)
 	}
+	out.shows = c.Window != nil && c.Window.ShowDocument != nil && c.Window.ShowDocument.Support
 	out.progress = c.Window != nil && is(c.Window.WorkDoneProgress)
 	return out
 }
@@ -350,6 +383,9 @@ func capabilities(c client, chosen settings) protocol.ServerCapabilities {
 	if chosen.Diagnostics == "pull" {
 		name := source
 		out.DiagnosticProvider = &protocol.DiagnosticOptions{Identifier: &name, InterFileDependencies: true, WorkspaceDiagnostics: true}
+	}
+	if c.content {
+		out.Workspace.TextDocumentContent = &protocol.TextDocumentContentOptions{Schemes: []string{scheme}}
 	}
 	return out
 }
@@ -382,9 +418,10 @@ func usualCapabilities(c client) protocol.ServerCapabilities {
 			Full:   protocol.Boolean(true),
 			Range:  protocol.Boolean(true),
 		},
-		Workspace:          &protocol.WorkspaceOptions{WorkspaceFolders: folders},
-		CodeActionProvider: &protocol.CodeActionOptions{CodeActionKinds: []protocol.CodeActionKind{quickFix}},
-		CompletionProvider: &protocol.CompletionOptions{TriggerCharacters: []string{"\"", "'", "[", ".", "=", "/", " "}},
+		Workspace:              &protocol.WorkspaceOptions{WorkspaceFolders: folders},
+		CodeActionProvider:     &protocol.CodeActionOptions{CodeActionKinds: []protocol.CodeActionKind{quickFix, acceptAll}},
+		ExecuteCommandProvider: protocol.ExecuteCommandOptions{Commands: commandNames},
+		CompletionProvider:     &protocol.CompletionOptions{TriggerCharacters: []string{"\"", "'", "[", ".", "=", "/", " "}},
 	}
 }
 

@@ -39,6 +39,7 @@ type session struct {
 	patience time.Duration // before progress is shown
 	clock    func() time.Time
 	builtin  func() string // lays the built-in shop file, once
+	cache    string        // folder for what an editor is to open; may be empty
 
 	usualWait  time.Duration          // wait, unless the user chooses another
 	newChecker func(settings) checker // nil where the settings change nothing
@@ -47,18 +48,20 @@ type session struct {
 	ctx  context.Context // of all work; ends at shutdown
 	end  context.CancelFunc
 
-	mu     sync.Mutex // guards what follows
-	check  checker
-	chosen settings
-	sets   map[string]*set // for editors that ask, by path
-	serial int64           // of the newest of sets
-	news   chan struct{}   // closed when one of sets changes
-	now    *snapshot
-	tracks map[string]*track // of the open part specs and shop files, by path
-	queue  []string          // paths to check, next first
-	outbox outbox
-	stamps map[string]*stamp // of files on disk that reports rest on, by path
-	asked  map[string]bool   // refreshes that wait for an answer, true if one more is due
+	mu      sync.Mutex // guards what follows
+	check   checker
+	chosen  settings
+	sets    map[string]*set               // for editors that ask, by path
+	serial  int64                         // of the newest of sets
+	jobs    map[string]context.CancelFunc // that a user asked for, by path
+	manuals map[string]string             // files of the pages about checks, by check
+	news    chan struct{}                 // closed when one of sets changes
+	now     *snapshot
+	tracks  map[string]*track // of the open part specs and shop files, by path
+	queue   []string          // paths to check, next first
+	outbox  outbox
+	stamps  map[string]*stamp // of files on disk that reports rest on, by path
+	asked   map[string]bool   // refreshes that wait for an answer, true if one more is due
 
 	wake chan struct{} // holds one: there is something in queue
 	post chan struct{} // holds one: there is something in outbox
@@ -73,6 +76,8 @@ func newSession(ctx context.Context, log *slog.Logger, wait time.Duration) *sess
 		wait:     wait,
 		sets:     make(map[string]*set),
 		news:     make(chan struct{}),
+		jobs:     make(map[string]context.CancelFunc),
+		manuals:  make(map[string]string),
 		idle:     make(chan struct{}, 1),
 		patience: progressAfter,
 		ctx:      ctx,

@@ -91,7 +91,7 @@ func TestMeasuringThatWaitsForSaving(t *testing.T) {
 
 func TestSettingsAreAskedFor(t *testing.T) {
 	e := startFake(t, nil, Options{})
-	e.Answer = func(method string) (any, bool) {
+	e.Take = func(method string, _ []byte) (any, bool) {
 		return []json.RawMessage{[]byte(`{"onSave": ["wall"]}`)}, method == protocol.MethodWorkspaceConfiguration
 	}
 	yes := true

@@ -39,9 +39,9 @@ const (
 // Editor is one editor. Its methods fail the test when the server goes wrong.
 type Editor struct {
 	Manners Manners
-	// Answer answers a request of the server's, where not nil and it says so.
-	Answer func(method string) (result any, answered bool)
-	Unit   protocol.PositionEncodingKind // as agreed
+	// Take answers a request of the server's, where not nil and it says so.
+	Take func(method string, params []byte) (result any, taken bool)
+	Unit protocol.PositionEncodingKind // as agreed
 
 	t    testing.TB
 	conn jsonrpc2.Conn
@@ -226,8 +226,8 @@ func (e *Editor) handle(ctx context.Context, req *jsonrpc2.Request) (any, error)
 	if !req.IsCall() {
 		return nil, nil
 	}
-	if e.Answer != nil {
-		if result, answered := e.Answer(method); answered {
+	if e.Take != nil {
+		if result, taken := e.Take(method, params); taken {
 			return result, nil
 		}
 	}
