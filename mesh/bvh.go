@@ -71,17 +71,24 @@ type waiting struct {
 
 // wait puts the children in mask on the stack, nearest on top.
 func wait(stack []waiting, nd *wideNode, mask uint32, near *[8]float32) []waiting {
+	if mask == 0 {
+		return stack
+	}
 	base := len(stack)
+	stack = slices.Grow(stack, 8)[:base+8]
+	top := (*[8]waiting)(stack[base:])
+	n := 0
 	for ; mask != 0; mask &= mask - 1 {
 		i := bits.TrailingZeros32(mask) & 7
-		stack = append(stack, waiting{})
-		j := len(stack) - 1
-		for ; j > base && stack[j-1].near < near[i]; j-- {
-			stack[j] = stack[j-1]
+		d := near[i]
+		j := n & 7
+		for ; j > 0 && top[(j-1)&7].near < d; j-- {
+			top[j] = top[(j-1)&7]
 		}
-		stack[j] = waiting{near[i], nd.kid[i]}
+		top[j] = waiting{d, nd.kid[i]}
+		n++
 	}
-	return stack
+	return stack[:base+n]
 }
 
 // walkErr bounds the rounding of a coordinate seen from o in the walk: of the
@@ -95,7 +102,11 @@ func (b *BVH) walkErr(o Vec) float64 {
 func up(x float64) float32 {
 	f := float32(x)
 	if float64(f) < x {
-		f = math.Nextafter32(f, float32(math.Inf(1)))
+		step := uint32(1)
+		if f < 0 {
+			step = ^uint32(0)
+		}
+		f = math.Float32frombits(math.Float32bits(f) + step)
 	}
 	return f
 }
@@ -309,36 +320,48 @@ func (b *BVH) Nearest(p Vec, maxDist float64, keep func(f int32, q Vec) bool) (N
 }
 
 // nearestOnFacet follows Ericson (2004), "Real-Time Collision Detection", 5.1.5.
-// Segments and points pass as facets too.
+// Segments and points pass as facets too. It is most of the work of nearest
+// points, so it is written out in numbers: the compiler keeps those in registers
+// and arrays in memory.
 func nearestOnFacet(p, a, b, c Vec) Vec {
-	ab, ac, ap := b.Sub(a), c.Sub(a), p.Sub(a)
-	d1, d2 := ab.Dot(ap), ac.Dot(ap)
+	px, py, pz := p[0]-a[0], p[1]-a[1], p[2]-a[2]
+	ux, uy, uz := b[0]-a[0], b[1]-a[1], b[2]-a[2] // a to b
+	vx, vy, vz := c[0]-a[0], c[1]-a[1], c[2]-a[2] // a to c
+	d1 := float64(ux*px) + float64(uy*py) + float64(uz*pz)
+	d2 := float64(vx*px) + float64(vy*py) + float64(vz*pz)
 	if d1 <= 0 && d2 <= 0 {
 		return a
 	}
-	bp := p.Sub(b)
-	d3, d4 := ab.Dot(bp), ac.Dot(bp)
+	qx, qy, qz := p[0]-b[0], p[1]-b[1], p[2]-b[2]
+	d3 := float64(ux*qx) + float64(uy*qy) + float64(uz*qz)
+	d4 := float64(vx*qx) + float64(vy*qy) + float64(vz*qz)
 	if d3 >= 0 && d4 <= d3 {
 		return b
 	}
-	if vc := float64(d1*d4) - float64(d3*d2); vc <= 0 && d1 >= 0 && d3 <= 0 {
-		return a.Add(ab.Scale(d1 / (d1 - d3)))
+	vc := float64(d1*d4) - float64(d3*d2)
+	if vc <= 0 && d1 >= 0 && d3 <= 0 {
+		s := d1 / (d1 - d3)
+		return Vec{a[0] + float64(ux*s), a[1] + float64(uy*s), a[2] + float64(uz*s)}
 	}
-	cp := p.Sub(c)
-	d5, d6 := ab.Dot(cp), ac.Dot(cp)
+	rx, ry, rz := p[0]-c[0], p[1]-c[1], p[2]-c[2]
+	d5 := float64(ux*rx) + float64(uy*ry) + float64(uz*rz)
+	d6 := float64(vx*rx) + float64(vy*ry) + float64(vz*rz)
 	if d6 >= 0 && d5 <= d6 {
 		return c
 	}
-	if vb := float64(d5*d2) - float64(d1*d6); vb <= 0 && d2 >= 0 && d6 <= 0 {
-		return a.Add(ac.Scale(d2 / (d2 - d6)))
+	vb := float64(d5*d2) - float64(d1*d6)
+	if vb <= 0 && d2 >= 0 && d6 <= 0 {
+		s := d2 / (d2 - d6)
+		return Vec{a[0] + float64(vx*s), a[1] + float64(vy*s), a[2] + float64(vz*s)}
 	}
 	va := float64(d3*d6) - float64(d5*d4)
 	if va <= 0 && d4-d3 >= 0 && d5-d6 >= 0 {
-		return b.Add(c.Sub(b).Scale((d4 - d3) / ((d4 - d3) + (d5 - d6))))
+		s := (d4 - d3) / ((d4 - d3) + (d5 - d6))
+		return Vec{b[0] + float64((c[0]-b[0])*s), b[1] + float64((c[1]-b[1])*s), b[2] + float64((c[2]-b[2])*s)}
 	}
-	vb, vc := float64(d5*d2)-float64(d1*d6), float64(d1*d4)-float64(d3*d2)
 	s := 1 / (va + vb + vc)
-	return a.Add(ab.Scale(vb * s)).Add(ac.Scale(vc * s))
+	v, w := vb*s, vc*s
+	return Vec{a[0] + float64(ux*v) + float64(vx*w), a[1] + float64(uy*v) + float64(vy*w), a[2] + float64(uz*v) + float64(vz*w)}
 }
 
 // InBox calls visit for every facet whose box meets box, in no promised order,
