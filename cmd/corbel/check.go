@@ -2,9 +2,12 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
-	"sync"
+	"path/filepath"
+	"strconv"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -14,35 +17,47 @@ import (
 
 // checkFlags are the options of check.
 type checkFlags struct {
-	failOn, color, memory, root string
-	jobs                        int
-	out                         outputFlags
-	cache                       cacheFlags
+	color, memory, root, shard string
+	jobs                       int
+	watch                      bool
+	out                        outputFlags
+	judge                      judgeFlags
+	since                      string
+	cache                      cacheFlags
 }
 
 func (a *app) checkCommand() *cobra.Command {
 	var f checkFlags
 	c := &cobra.Command{
 		Use:   "check [PATH...]",
-		Short: "Check part specs, or the folders that hold them",
-		Long: "Checks part specs; folders are searched for *.part.toml. Without a path, the folder it is started in.\n\n" +
-			"Exit code 0: nothing at or above the level of --fail-on. 1: findings. 2: something could not be checked.",
+		Short: "Check part specs and shop files, or the folders that hold them",
+		Long: "Checks part specs and shop files; folders are searched for *.part.toml and shop.toml. Without a path, the folder it is\n" +
+			"started in.\n\n" +
+			"Exit code 0: nothing at or above the level of --fail-on. 1: findings. 2: something could not be checked.\n\n" +
+			"Formats:\n" + output.FormatsAbout(),
 		RunE: func(c *cobra.Command, args []string) error { return a.check(c.Context(), args, f) },
 	}
 	f.out.add(c)
-	c.Flags().StringVar(&f.failOn, "fail-on", "error", "least level that makes the exit code 1: error, warning or note")
+	f.judge.add(c)
+	c.Flags().StringVar(&f.since, "changed-since", "", "`FOLDER` that holds the tree as it was: files that are the same there are not checked, and findings that\n"+
+		"were there do not count; it stands for the folder the command was started in")
+	c.Flags().StringVar(&f.shard, "shard", "", "`I/N`: check every N-th part from the I-th on; corbel merge makes one result of them")
 	c.Flags().IntVar(&f.jobs, "jobs", 0, "parts measured at once; 0 is one a core")
 	c.Flags().StringVar(&f.memory, "memory", defaultMemory, "memory for meshes and what is kept of them; a mesh that does not fit is refused")
 	f.cache.add(c)
 	c.Flags().StringVar(&f.color, "color", "auto", "auto, always or never; NO_COLOR is honoured")
 	c.Flags().StringVar(&f.root, "root", "", "`FOLDER` that all files named by specs must lie in; the repository or the shop's folder by default")
+	c.Flags().BoolVar(&f.watch, "watch", false, "check again when a file changes, until stopped")
 	return c
 }
 
 func (a *app) check(ctx context.Context, args []string, f checkFlags) error {
-	failOn := rules.Level(f.failOn)
-	if failOn.Weight() == 0 {
-		return fmt.Errorf("--fail-on takes error, warning or note, not %q", f.failOn)
+	failOn, base, err := f.judge.read()
+	if err != nil {
+		return err
+	}
+	if base != nil && f.since != "" {
+		return errors.New("--baseline and --changed-since both say what was there before: give one")
 	}
 	targets, err := f.out.targets()
 	if err != nil {
@@ -56,22 +71,58 @@ func (a *app) check(ctx context.Context, args []string, f checkFlags) error {
 	if err != nil {
 		return err
 	}
-	specs, problems := findSpecs(args)
-	p := newProgress(a.err, isTerminal(a.err))
-	o := rules.Options{Jobs: f.jobs, Memory: memory, Progress: p.set, Disk: f.cache.open()}
-	parts := checkAll(ctx, specs, f.root, o)
-	p.clear()
-	if err := ctx.Err(); err != nil {
+	shard, err := parseShard(f.shard)
+	if err != nil {
 		return err
 	}
-	d := output.NewDocument(parts)
+	k := newChecker(f.root, f.since, rules.Options{Jobs: f.jobs, Memory: memory, Disk: f.cache.open()})
+	if err := k.findBefore(); err != nil {
+		return err
+	}
+	round := func(ctx context.Context) (*output.Document, error) {
+		d, err := a.round(ctx, k, args, shard)
+		if err != nil {
+			return nil, err
+		}
+		if base != nil {
+			d.Hold(base, filepath.ToSlash(f.judge.baseline), namedFrom())
+		}
+		tellDocument(a.err, d)
+		a.judge(d, failOn)
+		return d, a.writeAll(targets, d, output.Options{Color: color, FailOn: failOn, Path: inRepository()})
+	}
+	if f.watch {
+		return a.watch(ctx, args, round)
+	}
+	_, err = round(ctx)
+	return err
+}
+
+// round checks everything once.
+func (a *app) round(ctx context.Context, k *checker, args []string, shard *output.Shard) (*output.Document, error) {
+	files, problems := findFiles(args)
+	if shard != nil {
+		var mine []string
+		for _, i := range shard.Share(len(files)) {
+			mine = append(mine, files[i])
+		}
+		files = mine
+	}
+	p := newProgress(a.err, isTerminal(a.err))
+	d := output.NewDocument(k.all(ctx, files, p))
+	p.clear()
+	if err := ctx.Err(); err != nil {
+		return nil, err
+	}
+	d.Shard = shard
+	if k.since != "" {
+		d.Baseline = &output.Baseline{From: filepath.ToSlash(k.since)}
+	}
 	for _, s := range problems {
 		fmt.Fprintln(a.err, "corbel:", s)
 		d.Missing = append(d.Missing, output.Failure{What: "path", Why: s})
 	}
-	tellDocument(a.err, d)
-	a.judge(d, failOn)
-	return a.writeAll(targets, d, output.Options{Color: color, FailOn: failOn, Path: inRepository()})
+	return d, nil
 }
 
 // judge counts the findings and sets the exit code.
@@ -82,40 +133,23 @@ func (a *app) judge(d *output.Document, failOn rules.Level) {
 		a.code = exitUnchecked
 	case totals.AtLeast(failOn) > 0:
 		a.code = exitFindings
+	default:
+		a.code = exitClean
 	}
 }
 
-// checkAll checks the specs, some at once, and returns the reports in the
-// order of the specs. Specs of one workspace share an engine. What is kept of
-// a part holds no mesh, so that thousands fit into memory.
-func checkAll(ctx context.Context, specs []string, root string, o rules.Options) []output.Part {
-	engines := map[string]*rules.Engine{}
-	engineOf := func(spec string) *rules.Engine {
-		r := root
-		if r == "" {
-			r = workspaceOf(spec)
-		}
-		if engines[r] == nil {
-			o := o
-			o.Root = r
-			engines[r] = rules.New(o)
-		}
-		return engines[r]
+// parseShard understands "2/5".
+func parseShard(s string) (*output.Shard, error) {
+	if s == "" {
+		return nil, nil
 	}
-	// More than the engine measures at once, so that reading text does not wait.
-	slots := make(chan struct{}, 16)
-	parts := make([]output.Part, len(specs))
-	var wg sync.WaitGroup
-	for i, s := range specs {
-		e := engineOf(s)
-		slots <- struct{}{}
-		wg.Go(func() {
-			defer func() { <-slots }()
-			parts[i] = output.PartOf(e.Part(ctx, s, rules.Full))
-		})
+	i, n, _ := strings.Cut(s, "/")
+	index, err := strconv.Atoi(i)
+	of, e := strconv.Atoi(n)
+	if err != nil || e != nil || index < 1 || index > of || of > output.ShardsMax {
+		return nil, fmt.Errorf("--shard takes I/N with I from 1 to N, such as 2/5, not %q", s)
 	}
-	wg.Wait()
-	return parts
+	return &output.Shard{Index: index, Of: of}, nil
 }
 
 // tellDocument says on stderr what could not be checked; the report says it too.

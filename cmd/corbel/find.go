@@ -7,14 +7,32 @@ import (
 	"path/filepath"
 	"sort"
 	"strings"
+
+	"corbel/rules"
 )
 
 const specSuffix = ".part.toml"
 
-// findSpecs turns arguments into part specs: files as they are, folders
-// searched. What can't be found is returned beside, the rest goes on. Folders
-// whose name begins with a dot are not searched.
+// findSpecs turns arguments into part specs.
 func findSpecs(args []string) (specs []string, problems []string) {
+	return find(args, "*"+specSuffix, isSpecName)
+}
+
+// findFiles turns arguments into part specs and shop files.
+func findFiles(args []string) (files []string, problems []string) {
+	return find(args, "*"+specSuffix+" and no "+rules.ShopName, func(name string) bool { return isSpecName(name) || isShopName(name) })
+}
+
+func isSpecName(name string) bool { return strings.HasSuffix(name, specSuffix) }
+
+func isShopName(name string) bool {
+	return name == rules.ShopName || strings.HasSuffix(name, "."+rules.ShopName)
+}
+
+// find turns arguments into files: those named as they are, folders
+// searched for names that match. What can't be found is returned beside, the rest goes on. Folders
+// whose name begins with a dot are not searched.
+func find(args []string, wanted string, match func(name string) bool) (specs []string, problems []string) {
 	if len(args) == 0 {
 		args = []string{"."}
 	}
@@ -39,20 +57,20 @@ func findSpecs(args []string) (specs []string, problems []string) {
 		case !info.IsDir():
 			add(arg)
 		default:
-			found, bad := searchFolder(arg)
+			found, bad := searchFolder(arg, match)
 			for _, f := range found {
 				add(f)
 			}
 			problems = append(problems, bad...)
 			if len(found) == 0 && len(bad) == 0 {
-				problems = append(problems, fmt.Sprintf("no *%s in %q", specSuffix, arg))
+				problems = append(problems, fmt.Sprintf("no %s in %q", wanted, arg))
 			}
 		}
 	}
 	return specs, problems
 }
 
-func searchFolder(dir string) (found, problems []string) {
+func searchFolder(dir string, match func(name string) bool) (found, problems []string) {
 	err := filepath.WalkDir(dir, func(path string, d fs.DirEntry, err error) error {
 		switch {
 		case err != nil:
@@ -62,7 +80,7 @@ func searchFolder(dir string) (found, problems []string) {
 			}
 		case d.IsDir() && path != dir && strings.HasPrefix(d.Name(), "."):
 			return fs.SkipDir
-		case strings.HasSuffix(d.Name(), specSuffix) && !d.IsDir():
+		case match(d.Name()) && !d.IsDir():
 			found = append(found, path)
 		}
 		return nil

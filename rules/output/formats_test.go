@@ -94,7 +94,8 @@ func TestSARIFValidates(t *testing.T) {
 	empty := NewDocument(nil)
 	empty.Count()
 	validate(t, s, written(t, "sarif", empty, Options{}))
-	d.Baseline = &Baseline{Gone: []Gone{{Spec: "a b/x.part.toml", Check: "wall", Level: "error", Message: "Wall.", Fingerprint: "wall:1"}}}
+	d.Baseline = &Baseline{"old.json"}
+	d.Parts[0].Gone = []Gone{{"wall", "error", "Wall.", "wall:1"}}
 	d.Parts[0].Findings[0].Known = true
 	d.Missing = []Failure{{"nowhere", "nowhere does not exist"}}
 	validate(t, s, written(t, "sarif", d, Options{}))
@@ -212,7 +213,8 @@ func hostile() *Document {
 		Related: []Related{{}}}, {Check: "wall", Level: "note", Waived: &Waived{}}}, Failures: []Failure{{}}, Checks: []string{"wall"}}
 	d.Parts = []Part{p}
 	d.Missing = []Failure{{}}
-	d.Baseline = &Baseline{Gone: []Gone{{Check: "wall", Level: "error"}}}
+	d.Baseline = &Baseline{}
+	d.Parts[0].Gone = []Gone{{Check: "wall", Level: "error"}}
 	poison(reflect.ValueOf(d).Elem())
 	d.Tool = NewDocument(nil).Tool
 	d.Parts[0].Findings[0].Where = &Where{evil, Position{3, 4}, Position{3, 9}}

@@ -38,14 +38,14 @@ type Shard struct {
 	Of    int `json:"of"`
 }
 
-// Baseline holds the findings of the baseline that are found no more.
+// Baseline says that findings were held against earlier ones.
 type Baseline struct {
-	Gone []Gone `json:"gone"`
+	// From is the file or the folder that holds the earlier findings.
+	From string `json:"from"`
 }
 
 // Gone is a finding of the baseline that is found no more.
 type Gone struct {
-	Spec        string `json:"spec"`
 	Check       string `json:"check"`
 	Level       string `json:"level"`
 	Message     string `json:"message"`
@@ -71,10 +71,12 @@ type Part struct {
 	Measured *Measured `json:"measured,omitempty"`
 	Checks   []string  `json:"checks,omitempty"` // those that ran
 	Findings []Finding `json:"findings"`
+	Gone     []Gone    `json:"gone,omitempty"` // what the baseline has and is found no more
 	Failures []Failure `json:"failures,omitempty"`
 	Cautions []string  `json:"cautions,omitempty"`
 
-	Path string `json:"-"` // as given, also of a bare mesh
+	Deps []string `json:"-"` // absolute paths of the files that it was made from
+	Path string   `json:"-"` // as given, also of a bare mesh
 }
 
 // File is the text that the findings are about: a spec or a shop file.
@@ -366,7 +368,7 @@ func escaped(text []byte) []byte {
 // PartOf is what a document says of a part. It holds no mesh and no field of
 // measurements, so that thousands of parts fit into memory.
 func PartOf(r *rules.PartReport) Part {
-	p := Part{Status: r.Status, Checks: r.Judged, Findings: []Finding{}, Path: filepath.ToSlash(r.Path)}
+	p := Part{Deps: r.Deps, Status: r.Status, Checks: r.Judged, Findings: []Finding{}, Path: filepath.ToSlash(r.Path)}
 	if !r.Bare {
 		p.Spec = filepath.ToSlash(r.Path)
 	}
@@ -377,19 +379,64 @@ func PartOf(r *rules.PartReport) Part {
 		p.Mesh = &Mesh{File: r.Spec.Mesh.File.V, SHA256: m.Source.SHA256, Facets: m.Facets, Units: m.Source.Unit}
 		p.Measured = measured(r)
 	}
-	for i := range r.Findings {
-		p.Findings = append(p.Findings, finding(r, &r.Findings[i]))
+	t := texts{bare: r.Bare, chain: r.Shop.Chain}
+	if r.Spec != nil {
+		t.file, t.doc = r.Spec.File, r.Spec.Doc
 	}
-	for _, f := range r.Failures {
-		p.Failures = append(p.Failures, Failure(f))
-	}
+	p.found(t, r.Findings, r.Failures)
 	for _, c := range r.Cautions {
 		p.Cautions = append(p.Cautions, c.Text)
 	}
 	return rounded(p)
 }
 
-func finding(r *rules.PartReport, f *rules.Finding) Finding {
+// ShopOf is what a document says of a shop file.
+func ShopOf(r *rules.ShopReport) Part {
+	p := Part{Shop: filepath.ToSlash(r.Path), Status: rules.Checked, Checks: []string{rules.Spec.Name}, Findings: []Finding{},
+		Path: filepath.ToSlash(r.Path), Deps: r.Deps}
+	if len(r.Failures) > 0 {
+		p.Status = rules.Unchecked
+	}
+	t := texts{chain: r.Shop.Chain}
+	if r.File != nil {
+		p.Part = r.File.Name.V
+		t.file, t.doc = r.File.File, r.File.Doc
+	}
+	p.found(t, r.Findings, r.Failures)
+	return rounded(p)
+}
+
+func (p *Part) found(t texts, findings []rules.Finding, failures []rules.Failure) {
+	for i := range findings {
+		p.Findings = append(p.Findings, finding(t, &findings[i]))
+	}
+	for _, f := range failures {
+		p.Failures = append(p.Failures, Failure(f))
+	}
+}
+
+// texts are the texts that findings point into.
+type texts struct {
+	bare  bool // the main text was made up
+	file  string
+	doc   *spec.Doc
+	chain []*spec.Shop
+}
+
+// of returns the text of a file, or nil.
+func (t texts) of(file string) *spec.Doc {
+	if t.doc != nil && file == t.file {
+		return t.doc
+	}
+	for _, s := range t.chain {
+		if s.File == file {
+			return s.Doc
+		}
+	}
+	return nil
+}
+
+func finding(t texts, f *rules.Finding) Finding {
 	out := Finding{Check: f.Check, Level: string(f.Level), Message: f.Message, Help: f.Help, Caution: f.Caution, Unit: f.Unit,
 		Band: f.Band, Undecided: f.Undecided, Count: f.Count, Area: f.AreaMM2, Fingerprint: f.Fingerprint}
 	if f.HasValue {
@@ -409,13 +456,13 @@ func finding(r *rules.PartReport, f *rules.Finding) Finding {
 			out.Places = append(out.Places, q.At)
 		}
 	}
-	if doc := docOf(r, f); doc != nil {
+	if doc := t.doc; doc != nil && !t.bare && f.Where.File == t.file {
 		a, b := doc.Position(f.Where.At.Start), doc.Position(f.Where.At.End)
 		out.Where = &Where{f.Where.Key, Position(a), Position(b)}
 		out.source, out.at = doc, f.Where.At
 	}
 	for _, o := range f.Related {
-		out.Related = append(out.Related, related(r, o))
+		out.Related = append(out.Related, related(t, o))
 	}
 	if v := f.Waived; v != nil {
 		out.Waived = &Waived{v.Reason.V, v.Until.V.String()}
@@ -424,26 +471,13 @@ func finding(r *rules.PartReport, f *rules.Finding) Finding {
 }
 
 // related places another text; the embedded defaults are no file that could be opened.
-func related(r *rules.PartReport, o rules.Related) Related {
+func related(t texts, o rules.Related) Related {
 	out := Related{Message: o.Message, File: filepath.ToSlash(o.Location.File)}
-	if doc := docNamed(r, o.Location.File); doc != nil && o.Location.At != (spec.Range{}) {
+	if doc := t.of(o.Location.File); doc != nil && o.Location.At != (spec.Range{}) {
 		a, b := Position(doc.Position(o.Location.At.Start)), Position(doc.Position(o.Location.At.End))
 		out.Start, out.End = &a, &b
 	}
 	return out
-}
-
-// docNamed is the text of a file that a report was made from, or nil.
-func docNamed(r *rules.PartReport, file string) *spec.Doc {
-	if r.Spec != nil && r.Spec.File == file {
-		return r.Spec.Doc
-	}
-	for _, s := range r.Shop.Chain {
-		if s.File == file {
-			return s.Doc
-		}
-	}
-	return nil
 }
 
 // number is nil for what JSON can't hold.

@@ -68,7 +68,9 @@ func writeJUnit(w io.Writer, d *Document, o Options) error {
 		all.add(s)
 	}
 	for i := range d.Parts {
-		all.add(junitPart(&d.Parts[i], o))
+		if d.Parts[i].Status != Unchanged {
+			all.add(junitPart(&d.Parts[i], o))
+		}
 	}
 	if _, err := io.WriteString(w, xml.Header); err != nil {
 		return err

@@ -179,13 +179,16 @@ func markdownFinding(f *Finding) string {
 }
 
 func (m *markdownPage) gone(d *Document) {
-	if d.Baseline == nil || len(d.Baseline.Gone) == 0 {
+	if d.Totals.Gone == 0 {
 		return
 	}
-	m.line("\n<details><summary>Found no more: %s</summary>\n", count(len(d.Baseline.Gone), "finding"))
-	for _, g := range d.Baseline.Gone {
-		if s := fmt.Sprintf("- %s: %s, %s: %s", code(m.o.path(g.Spec)), markdown(g.Level), markdown(g.Check), markdown(g.Message)); m.room(s) {
-			m.line("%s", s)
+	m.line("\n<details><summary>Found no more: %s</summary>\n", count(d.Totals.Gone, "finding"))
+	for i := range d.Parts {
+		p := &d.Parts[i]
+		for _, g := range p.Gone {
+			if s := fmt.Sprintf("- %s: %s, %s: %s", code(m.o.path(p.Path)), markdown(g.Level), markdown(g.Check), markdown(g.Message)); m.room(s) {
+				m.line("%s", s)
+			}
 		}
 	}
 	m.line("\n</details>")

@@ -152,10 +152,8 @@ func writeSARIF(w io.Writer, d *Document, o Options) error {
 			seen[f.Fingerprint]++
 			s.run.Results = append(s.run.Results, s.result(d, p, f, seen[f.Fingerprint]))
 		}
-	}
-	if d.Baseline != nil {
-		for _, g := range d.Baseline.Gone {
-			s.run.Results = append(s.run.Results, s.absent(g))
+		for _, g := range p.Gone {
+			s.run.Results = append(s.run.Results, s.absent(p, g))
 		}
 	}
 	return write(w, sarifLog{sarifSchema, "2.1.0", []sarifRun{s.run}})
@@ -240,9 +238,9 @@ func (s *sarif) result(d *Document, p *Part, f *Finding, nth int) sarifResult {
 	return r
 }
 
-func (s *sarif) absent(g Gone) sarifResult {
+func (s *sarif) absent(p *Part, g Gone) sarifResult {
 	r := sarifResult{Rule: g.Check, Level: g.Level, Message: sarifText{Text: g.Message}, State: "absent", Suppressions: []sarifSuppression{},
-		Locations: []sarifLocation{{Physical: s.physical(g.Spec, nil)}}, Fingerprints: s.fingerprints(g.Spec, g.Fingerprint, 1)}
+		Locations: []sarifLocation{{Physical: s.physical(p.File(), nil)}}, Fingerprints: s.fingerprints(p.File(), g.Fingerprint, 1)}
 	if i, ok := s.index[g.Check]; ok {
 		r.Index = &i
 	}

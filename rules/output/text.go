@@ -33,15 +33,13 @@ func Text(w io.Writer, reports []*rules.PartReport, o TextOptions) error {
 // limit came from. Nothing is said by colour alone, so that it reads well
 // aloud. A document that was read back has no text to quote from.
 func writeText(w io.Writer, d *Document, o TextOptions) error {
-	t := &text{w: bufio.NewWriter(w), o: o}
+	t := &text{w: bufio.NewWriter(w), o: o, empty: true}
 	for i := range d.Parts {
-		if i > 0 {
-			t.line("")
+		if d.Parts[i].Status == Unchanged {
+			continue
 		}
+		t.gap()
 		t.part(&d.Parts[i])
-	}
-	if d.Baseline != nil && len(d.Baseline.Gone) > 0 {
-		t.gone(d.Baseline.Gone)
 	}
 	t.cautions(d)
 	t.totals(d)
@@ -49,11 +47,22 @@ func writeText(w io.Writer, d *Document, o TextOptions) error {
 }
 
 type text struct {
-	w *bufio.Writer
-	o TextOptions
+	w     *bufio.Writer
+	o     TextOptions
+	empty bool // nothing written yet
 }
 
-func (t *text) line(format string, args ...any) { fmt.Fprintf(t.w, format+"\n", args...) }
+func (t *text) line(format string, args ...any) {
+	t.empty = false
+	fmt.Fprintf(t.w, format+"\n", args...)
+}
+
+// gap is an empty line between what is written and what follows.
+func (t *text) gap() {
+	if !t.empty {
+		t.line("")
+	}
+}
 
 // ink colours a word where colour is wanted.
 func (t *text) ink(s string, attrs ...color.Attribute) string {
@@ -93,23 +102,17 @@ func (t *text) part(p *Part) {
 			t.line("    reason: %s", clean(f.Waived.Reason))
 		}
 	}
+	for _, g := range p.Gone {
+		t.line("  found no more: %s, %s: %s", g.Level, g.Check, g.Message)
+	}
 	if known > 0 {
 		t.line("  %s of the baseline not shown", count(known, "finding"))
 	}
 	for _, f := range p.Failures {
 		t.line("  %s: %s", t.ink("not checked", color.FgRed), clean(f.Why))
 	}
-	if len(p.Findings) == 0 && len(p.Failures) == 0 {
+	if len(p.Findings)+len(p.Failures)+len(p.Gone) == 0 {
 		t.line("  nothing found")
-	}
-}
-
-// gone lists what the baseline has and is found no more.
-func (t *text) gone(gone []Gone) {
-	t.line("")
-	t.line("Found no more:")
-	for _, g := range gone {
-		t.line("  %s: %s, %s: %s", startOfLine(g.Spec), g.Level, clean(g.Check), clean(g.Message))
 	}
 }
 
@@ -212,7 +215,7 @@ func (t *text) cautions(d *Document) {
 	if !t.o.General {
 		return
 	}
-	t.line("")
+	t.gap()
 	t.line("%s", rules.GeneralNote)
 	for _, c := range cautionsOf(d) {
 		t.line("")
@@ -259,7 +262,7 @@ func partName(p *Part) string {
 }
 
 func (t *text) totals(d *Document) {
-	t.line("")
+	t.gap()
 	t.line("%s.", sayTotals(d))
 }
 
@@ -268,7 +271,7 @@ func sayTotals(d *Document) string {
 	c := *d.Totals
 	s := fmt.Sprintf("%s: %s, %s, %s, %d waived", sayParts(d), count(c.Error, "error"), count(c.Warning, "warning"), count(c.Note, "note"), c.Waived)
 	if d.Baseline != nil {
-		s += fmt.Sprintf(", %d of the baseline, %d found no more", c.Known, len(d.Baseline.Gone))
+		s += fmt.Sprintf(", %d of the baseline, %d found no more", c.Known, c.Gone)
 	}
 	return s + unchecked(c.Unchecked)
 }
@@ -283,7 +286,10 @@ func sayParts(d *Document) string {
 	}
 	s := count(len(d.Parts)-shops, "part")
 	if shops > 0 {
-		s += ", " + count(shops, "shop file")
+		s += " and " + count(shops, "shop file")
+	}
+	if n := d.Totals.Unchanged; n > 0 {
+		s += fmt.Sprintf(" (%d unchanged)", n)
 	}
 	return s
 }

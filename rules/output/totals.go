@@ -10,7 +10,9 @@ type Totals struct {
 	Note      int `json:"note"`
 	Waived    int `json:"waived"`
 	Known     int `json:"known,omitempty"`
-	Unchecked int `json:"unchecked"` // parts of which something could not be checked
+	Gone      int `json:"gone,omitempty"`
+	Unchecked int `json:"unchecked"`           // parts of which something could not be checked
+	Unchanged int `json:"unchanged,omitempty"` // parts whose files are those of the other tree
 }
 
 // Count adds up the findings of reports.
@@ -27,9 +29,13 @@ func (d *Document) Count() Totals {
 }
 
 func (t *Totals) add(p *Part) {
-	if p.Status != rules.Checked {
+	switch p.Status {
+	case rules.Unchecked:
 		t.Unchecked++
+	case Unchanged:
+		t.Unchanged++
 	}
+	t.Gone += len(p.Gone)
 	for i := range p.Findings {
 		switch f := &p.Findings[i]; {
 		case f.Waived != nil:
