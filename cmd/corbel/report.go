@@ -109,7 +109,15 @@ func (w *reportWriter) part(ctx context.Context, spec, file string) (*rules.Part
 	if r.Status != rules.Checked {
 		w.code = exitUnchecked
 	}
-	err := w.write(file, func(out io.Writer) error { return page.Write(ctx, out, r, page.Options{}) })
+	o := page.Options{}
+	if r.Mesh != nil {
+		var err error
+		if o.Orientation, err = w.engine.Orient(ctx, spec); err != nil {
+			return nil, err
+		}
+		p.clear()
+	}
+	err := w.write(file, func(out io.Writer) error { return page.Write(ctx, out, r, o) })
 	if err == nil && file != "-" {
 		_, err = fmt.Fprintln(w.out, filepath.ToSlash(file))
 	}

@@ -63,6 +63,9 @@ func figure(v float64) string { return output.Figure(v) }
 
 // Options steer Write. The zero Options are good for the command line.
 type Options struct {
+	// Orientation is what the part would cost as it may stand; nil leaves the
+	// section out.
+	Orientation *rules.Orientation
 	// Facets is the most that the view shows; 0 is 200,000.
 	Facets int
 }
@@ -106,6 +109,7 @@ type document struct {
 	Overview                             template.URL
 	Facts                                []factGroup
 	Plots                                []*plot
+	Standings                            *standings
 	Profile                              template.HTML
 	SectionMost, SectionAt, Height, Lift float64
 	Legends                              legends
@@ -202,9 +206,10 @@ func (d *document) view(ctx context.Context, r *rules.PartReport, o Options) err
 	d.Height, d.Lift = s.Size[2], s.Lift
 	d.Profile = profile(s.Sections, s.Size[2])
 	if c := r.Measured.Sections; c != nil && c.Largest >= 0 {
-		d.SectionMost, d.SectionAt = c.AreaMM2[c.Largest], c.Z[c.Largest]+s.Lift
+		d.SectionMost, d.SectionAt = c.AreaMM2[c.Largest], round(c.Z[c.Largest]+s.Lift, 1)
 	}
 	d.Legends = newLegends(r)
+	d.Standings = newStandings(o.Orientation)
 	d.facts(r)
 	d.features(r)
 	p, err := inclinationPlot(ctx, r)
@@ -212,8 +217,10 @@ func (d *document) view(ctx context.Context, r *rules.PartReport, o Options) err
 		return err
 	}
 	d.Plots = append(d.Plots, p)
-	if p := wallPlot(r); p != nil {
-		d.Plots = append(d.Plots, p)
+	for _, p := range []*plot{wallPlot(r), sectionPlot(r)} {
+		if p != nil {
+			d.Plots = append(d.Plots, p)
+		}
 	}
 	return ctx.Err()
 }
@@ -287,7 +294,7 @@ func tell(r *rules.PartReport, f *rules.Finding) finding {
 	if f.HasPlace {
 		x.Place = output.Vector(f.At) + " mm"
 		if size := f.Box.Max.Sub(f.Box.Min); f.Count == 1 && size.Norm() > 0 {
-			x.Size = fmt.Sprintf("%s x %s x %s mm", figure(size[0]), figure(size[1]), figure(size[2]))
+			x.Size = fmt.Sprintf("%s x %s x %s mm", figure(round(size[0], 3)), figure(round(size[1], 3)), figure(round(size[2], 3)))
 		}
 	}
 	if w := f.Waived; w != nil {
@@ -398,7 +405,7 @@ func (d *document) facts(r *rules.PartReport) {
 		add(&plan, "Machine time, one a job", "about "+figure2(e.TimeH)+" h")
 	}
 	if e.HasCost {
-		add(&plan, "Machine and powder", "about "+figure2(e.Cost)+" "+r.Shop.Currency()+against(r.Spec.Budget.Cost.Set, r.Spec.Budget.Cost.V, " "+r.Shop.Currency()))
+		add(&plan, "Machine and powder, one a job", "about "+figure2(e.Cost)+" "+r.Shop.Currency()+against(r.Spec.Budget.Cost.Set, r.Spec.Budget.Cost.V, " "+r.Shop.Currency()))
 	}
 	if i := m.Integrity; i != nil {
 		add(&sound, "Facets", fmt.Sprint(len(r.Mesh.Facets)))

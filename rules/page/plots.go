@@ -36,6 +36,7 @@ type barChart struct {
 	limit   float64 // in bar numbers; NaN for none
 	limitAs string
 	unit    string // of the values
+	tight   bool   // no gaps: the bars are a curve
 }
 
 type tick struct {
@@ -58,7 +59,7 @@ func (c *barChart) svg() template.HTML {
 		most = max(most, b.value)
 	}
 	step := niceStep(most)
-	top := step * math.Ceil(most/step)
+	top := step * max(1, math.Ceil(most/step))
 	var s strings.Builder
 	fmt.Fprintf(&s, `<svg class="plot" role="img" aria-label="%s" viewBox="0 0 %g %g">`, template.HTMLEscapeString(c.label), plotWide, plotHigh)
 	for v := 0.0; v <= top*1.0001; v += step {
@@ -68,16 +69,23 @@ func (c *barChart) svg() template.HTML {
 	}
 	fmt.Fprintf(&s, `<text class="num" x="%g" y="14" text-anchor="end">%s</text>`, plotLeft-6, c.unit)
 	wide := plotInner / float64(len(c.bars))
+	gap := 0.5
+	if c.tight {
+		gap = -0.1
+	}
 	for i, b := range c.bars {
 		if b.value <= 0 {
 			continue
 		}
 		h := max(smallestBar, plotRise*b.value/top)
 		class := `class="bar"`
-		if b.color != "" {
+		switch {
+		case b.color != "":
 			class = fmt.Sprintf(`class="bar" fill="%s"`, b.color)
+		case c.tight:
+			class = `class="curve"`
 		}
-		fmt.Fprintf(&s, `<rect %s x="%.1f" y="%.1f" width="%.1f" height="%.1f"/>`, class, plotLeft+wide*float64(i)+0.5, plotTop+plotRise-h, wide-1, h)
+		fmt.Fprintf(&s, `<rect %s x="%.1f" y="%.1f" width="%.1f" height="%.1f"/>`, class, plotLeft+wide*float64(i)+gap, plotTop+plotRise-h, wide-2*gap, h)
 	}
 	for _, t := range c.ticks {
 		fmt.Fprintf(&s, `<text class="num" x="%.1f" y="%g" text-anchor="middle">%s</text>`, plotLeft+wide*t.at, plotHigh-plotFoot+18, t.text)
@@ -118,22 +126,24 @@ func inclinationPlot(ctx context.Context, r *rules.PartReport) (*plot, error) {
 		return nil, err
 	}
 	angle := angleLimit(r) * 180 / math.Pi
-	c := barChart{label: "Area of downskin by its angle from the horizontal", unit: "mm2", limit: angle / 90 * steps,
+	c := barChart{label: "Area of downskin by its angle from the horizontal", unit: "mm2", limit: math.Min(angle/90*steps, steps-1),
 		limitAs: "limit " + figure(angle) + " deg"}
 	below := 0.0
-	for i, a := range in.DownMM2 {
+	walls := in.DownMM2[steps-1] // half of all walls: they would dwarf the rest
+	for i, a := range in.DownMM2[:steps-1] {
 		middle := (float64(i) + 0.5) * 90 / steps
 		c.bars = append(c.bars, bar{a, ink(still.ColorAt(middle / angle))})
 		if float64(i+1)*90/steps <= angle*1.0001 {
 			below += a
 		}
 	}
-	for d := 0; d <= 90; d += 15 {
+	for d := 0; d < 90; d += 15 {
 		c.ticks = append(c.ticks, tick{float64(d) / 90 * steps, fmt.Sprintf("%d", d)})
 	}
 	return &plot{"Downskin by inclination",
 		fmt.Sprintf("Area of surface that faces down, by its angle from the horizontal in degrees: 0 is a ceiling, 90 a wall. "+
-			"%s mm2 lie in the steps below the limit; %s mm2 rest on the platform and are left out.", figure(below), figure(in.RestMM2)), c.svg()}, nil
+			"%s mm2 lie in the steps below the limit. Left out: %s mm2 that rest on the platform, %s mm2 steeper than 85 degrees.",
+			figure(below), figure(in.RestMM2), figure(walls)), c.svg()}, nil
 }
 
 // wallPlot shows the surface by the least wall behind each facet.
@@ -166,6 +176,35 @@ func wallPlot(r *rules.PartReport) *plot {
 	return &plot{"Walls by thickness",
 		fmt.Sprintf("Area of surface by the least wall behind each facet, in mm; a large facet counts whole at its thinnest place. %s %s mm2 stand before walls of %s mm or more.",
 			least, figure(beyond), figure(cap)), c.svg()}
+}
+
+// sectionPlot shows the area that is melted at every height.
+func sectionPlot(r *rules.PartReport) *plot {
+	c := r.Measured.Sections
+	if c == nil || c.Largest < 0 || r.Measured.Box == nil {
+		return nil
+	}
+	const bins = 96
+	high, lift := r.Measured.Box.Size[2], r.Measured.Frame.Lift
+	sums := make([]float64, bins)
+	for i, z := range c.Z { // the largest of the cuts of a bin; thin parts have fewer cuts than bins
+		from, to := int((z-c.PitchMM/2)/high*bins+0.5), int((z+c.PitchMM/2)/high*bins+0.5)
+		for k := max(0, from); k < min(bins, max(to, from+1)); k++ {
+			sums[k] = max(sums[k], c.AreaMM2[i])
+		}
+	}
+	ch := barChart{label: "Area of the section against height", unit: "mm2", tight: true,
+		limit: c.Z[c.Largest] / high * bins, limitAs: "largest"}
+	for _, a := range sums {
+		ch.bars = append(ch.bars, bar{value: a})
+	}
+	step := niceStep(high)
+	for v := 0.0; v <= high*1.001; v += step {
+		ch.ticks = append(ch.ticks, tick{v / high * bins, figure(v + lift)})
+	}
+	return &plot{"Sections by height",
+		fmt.Sprintf("Area of the horizontal section, by its height above the platform in mm. The largest is %s mm2 at %s mm.",
+			figure(c.AreaMM2[c.Largest]), figure(round(c.Z[c.Largest]+lift, 1))), ch.svg()}
 }
 
 // profile draws the section's area against height, standing upright beside the

@@ -215,20 +215,11 @@ func round(v float64, decimals int) float64 {
 
 // normals packs the facets' directions, as two numbers each: the octahedron's
 // faces laid flat (Cigolle et al. 2014, "A Survey of Efficient Representations
-// for Independent Unit Vectors"). Where facets were drawn together it is the
-// sum of theirs, so that colours by inclination stay true.
+// for Independent Unit Vectors").
 func (s *scene) normals(v *viewMesh, frame mesh.Frame, p *packer) {
-	n := make([]mesh.Vec, len(v.Facets))
-	for f := range v.whole.Facets {
-		if v.cellMM == 0 {
-			n[f] = v.Normal(int32(f))
-		} else if g := v.of[f]; g >= 0 {
-			n[g] = n[g].Add(v.whole.Normal(int32(f)).Scale(v.whole.Area(int32(f))))
-		}
-	}
-	oct := make([][2]float64, len(n))
-	for f := range n {
-		oct[f] = octahedral(frame.Turn(n[f]))
+	oct := make([][2]float64, len(v.Facets))
+	for f := range oct {
+		oct[f] = octahedral(frame.Turn(v.facing[f]))
 	}
 	for k := range 2 {
 		p.addShares(len(oct), func(i int) float64 { return (oct[i][k] + 1) / 2 })
@@ -331,16 +322,13 @@ const creaseRad = 28 * math.Pi / 180
 // edges packs the edges that an engineer would draw: creases and borders.
 func (s *scene) edges(v *viewMesh, p *packer) {
 	least := math.Cos(creaseRad)
-	if v.cellMM > 0 {
-		least = math.Cos(1.6 * creaseRad) // drawing together roughens
-	}
 	t := v.Topology()
 	var list []int32
 	for f, c := range v.Facets {
 		for k := range 3 {
 			h := int32(3*f + k)
 			w := t.Twin[h]
-			if w > h || w >= 0 && v.Normal(int32(f)).Dot(v.Normal(w/3)) > least {
+			if w > h || w >= 0 && v.facing[f].Dot(v.facing[w/3]) > least {
 				continue
 			}
 			list = append(list, c[k], c[(k+1)%3])

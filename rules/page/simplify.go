@@ -18,6 +18,7 @@ type viewMesh struct {
 	*mesh.Mesh
 	whole  *mesh.Mesh // what was measured
 	cellMM float64    // 0 where both are one
+	facing []mesh.Vec // per facet shown, the unit normal of what it stands for
 	of     []int32    // per facet measured, the facet that stands for it; -1 where it shrank to nothing
 	cell   []int32    // per vertex measured, the vertex that stands for it
 	start  []int32    // per vertex shown, where its facets begin in at
@@ -29,7 +30,11 @@ type viewMesh struct {
 // 1993, "Multi-resolution 3D approximations for rendering complex scenes").
 func newViewMesh(m *mesh.Mesh, most int) *viewMesh {
 	if len(m.Facets) <= most {
-		return &viewMesh{Mesh: m, whole: m}
+		v := &viewMesh{Mesh: m, whole: m, facing: make([]mesh.Vec, len(m.Facets))}
+		for f := range v.facing {
+			v.facing[f] = m.Normal(int32(f))
+		}
+		return v
 	}
 	area := 0.0
 	for f := range m.Facets {
@@ -44,6 +49,7 @@ func newViewMesh(m *mesh.Mesh, most int) *viewMesh {
 		v := cluster(m, cell)
 		if len(v.Facets) <= most {
 			v.index()
+			v.face()
 			return v
 		}
 		cell *= max(1.1, math.Sqrt(float64(len(v.Facets))/float64(most)))
@@ -134,6 +140,20 @@ func (v *viewMesh) index() {
 			v.at[next[i]] = int32(f)
 			next[i]++
 		}
+	}
+}
+
+// face sums the normals of the facets that were drawn together, so that colours
+// by inclination and creases stay those of the part.
+func (v *viewMesh) face() {
+	v.facing = make([]mesh.Vec, len(v.Facets))
+	for f, g := range v.of {
+		if g >= 0 {
+			v.facing[g] = v.facing[g].Add(v.whole.Normal(int32(f)).Scale(v.whole.Area(int32(f))))
+		}
+	}
+	for g := range v.facing {
+		v.facing[g] = v.facing[g].Unit()
 	}
 }
 
