@@ -43,6 +43,7 @@ type OverhangRegion struct {
 type Overhang struct {
 	AreaMM2  float64
 	Regions  []OverhangRegion
+	RestMM2  float64 // what faces down and lies on the platform
 	ReachErr float64 // mm: what ReachMM may be off by
 }
 
@@ -146,6 +147,11 @@ func (o *overhang) regions(ctx context.Context) (Overhang, error) {
 	}
 	var out Overhang
 	for f := range o.of {
+		if o.facetRests(int32(f)) {
+			if n, area, _ := o.normal(int32(f)); n[2] < -0.5 {
+				out.RestMM2 += area
+			}
+		}
 		if !o.flagged[f] || o.of[f] >= 0 {
 			continue
 		}

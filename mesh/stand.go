@@ -74,17 +74,12 @@ const (
 	standOutline   = 400
 )
 
-// restTol is the share of the box's diagonal within which a facet's corners
-// count as lying on the platform; wider than float32 rounding (6e-8 of the
-// coordinates), narrower than any layer.
-const restTol = 1e-6
-
 // NewStands prepares a mesh.
 func NewStands(ctx context.Context, m *Mesh, p StandParams) (*Stands, error) {
 	if p.Rays <= 0 {
 		p.Rays = standRays
 	}
-	s := &Stands{m: m, p: p, cosMin: math.Cos(max(0, p.AngleRad-p.SlackRad)), tol: restTol * m.Box().Diagonal()}
+	s := &Stands{m: m, p: p, cosMin: math.Cos(max(0, p.AngleRad-p.SlackRad)), tol: platformShare * m.Box().Diagonal()}
 	used := make([]bool, len(m.Verts))
 	keys := make([]uint32, 0, len(m.Facets))
 	for f, t := range m.Facets {
@@ -413,6 +408,11 @@ type FlatFace struct {
 // flatTol is how far, in radians, the normals of one flat face may differ from
 // that of its first facet: below any tessellated curve that is meant as one.
 const flatTol = 1e-3
+
+// restTol is the share of the box's diagonal that a corner may lie beyond a
+// face's plane and the part still stands on it; wider than float32 rounding
+// (6e-8 of the coordinates).
+const restTol = 1e-6
 
 // FlatFaces returns the flat pieces of at least leastMM2, largest first, at
 // most count of them (0 = all).

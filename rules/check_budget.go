@@ -15,7 +15,7 @@ var Budget = &Check{
 	Sources: []Source{
 		{"mass is volume times density", "geometry"},
 		{"build time from set-up, layers and melted volume: form after Baumers et al. 2012, Solid Freeform Fabrication Symposium", "published, from memory"},
-		{"cost from machine time and powder, one part a job: form after Baumers et al. 2013, J. Ind. Ecol. 17:418", "published, from memory"},
+		{"cost from machine time, powder, supports off and the rates of the shop, spread over the order: form after Baumers et al. 2013, J. Ind. Ecol. 17:418", "published, from memory"},
 		{"support is solid to 15 % of its column", "common practice, no source"},
 	},
 	Needs:    []Need{NeedIntegrity, NeedMass, NeedBox, NeedCylinders, NeedOverhang, NeedSupport},

@@ -1,21 +1,24 @@
 package rules
 
-import (
-	"corbel/mesh"
-	"corbel/rules/estimate"
-)
+import "corbel/mesh"
 
 // Estimate is what a part weighs, takes and costs: planning figures, no offer.
 type Estimate struct {
 	MassG   float64 // part without support; 0 where unknown
 	Support float64 // mm3 of solid support under what needs it; 0 where not measured
 	HasTime bool
-	TimeH   float64 // machine hours per part, one part a job, support included
+	TimeH   float64 // machine hours of a part of the order, support and its share of set-up and layers included
 	HasCost bool
-	Cost    float64 // machine time and powder per part, in the shop's currency
+	Cost    float64 // of a part of the order, in the shop's currency: machine, powder, supports off, the shop's rates
+	Hours   Band    // TimeH and what it may be
+	Price   Band    // Cost and what it may be
+	Inputs  []Input // the figures that went in
 }
 
-// Estimate adds up what the shop's figures allow.
+// Estimate adds up what the shop's figures allow. It is the figure of Orient
+// for the way the spec stands the part, but for two things that a check has no
+// time for: parts are set on the platform by their rectangles, not by their
+// shadows, and columns are exact, not by rays.
 func (r *PartReport) Estimate() Estimate {
 	p := &Subject{Spec: r.Spec, Shop: r.Shop, Limits: r.Limits, Info: r.Info, Mesh: r.Mesh, Measured: r.Measured}
 	return p.estimate()
@@ -32,38 +35,57 @@ func (p *Subject) estimate() Estimate {
 		e.MassG = v.VolumeMM3 / 1000 * m.Density.V
 	}
 	machine, ok := p.Shop.Machine(p.Spec.Machine.V)
-	if !ok || p.Measured.Box == nil || !machine.Layer.Set || !m.BuildRate.Set {
+	if !ok || p.Measured.Box == nil || !machine.Layer.Set {
 		return e
 	}
-	e.Support = supportShare * p.supportColumns()
-	s := p.stand()
-	xy, z := p.greenScale()
-	t := estimate.BuildTime(estimate.Job{HeightMM: s.size[2] + s.lift, LayerMM: machine.Layer.V.V, RecoatS: machine.Recoat.V.V,
-		SetupH: machine.Setup.V.V / 3600, PartMM3: v.VolumeMM3 * xy * xy * z, SupportMM3: e.Support * xy * xy * z, RateCM3H: m.BuildRate.V, Count: 1})
-	e.HasTime, e.TimeH = true, t.Sum
-	if machine.Rate.Set && m.Price.Set {
-		c := estimate.PartCost(estimate.Rates{MachineH: machine.Rate.V, PowderKG: m.Price.V}, t, 1, e.MassG+e.Support/1000*m.Density.V)
-		e.HasCost, e.Cost = true, c.Sum
+	c := p.costs()
+	s := shape{heightMM: p.Measured.Box.Size[2] + p.Measured.Frame.Lift, partMM3: max(0, v.VolumeMM3), perJob: max(1, p.perJob(&c, p.Measured.Box.FootSize))}
+	s.columnMM3, s.touchMM2 = p.supportNeeded()
+	e.Support, e.Inputs = c.share*s.columnMM3, c.inputs
+	e.Hours, e.Price = c.bands(s)
+	e.HasTime, e.TimeH = true, e.Hours.Value
+	if c.money && m.Price.Set {
+		e.HasCost, e.Cost = true, e.Price.Value
 	}
 	return e
 }
 
-// supportShare is the share of a support column that is solid: 0.10 to 0.25
-// (common practice, no source).
-const supportShare = 0.15
-
-// supportColumns is the volume of the columns under what needs support, mm3.
-func (p *Subject) supportColumns() float64 {
-	if p.Measured.Support == nil || p.Measured.Overhang == nil || p.Measured.Cylinders == nil {
-		return 0
+// supportNeeded sums the columns under what needs support, and where support
+// touches the part.
+func (p *Subject) supportNeeded() (columnMM3, touchMM2 float64) {
+	m := p.Measured
+	if !p.supported() || m.Support == nil || m.Overhang == nil || m.Cylinders == nil {
+		return 0, 0
 	}
-	sum := 0.0
-	for i, r := range p.Measured.Overhang.Regions {
+	covered := facetSet{}
+	onPlatform := 0.0
+	for i, r := range m.Overhang.Regions {
 		if needsSupport(p, r) {
-			sum += p.Measured.Support.Columns[i].VolumeMM3
+			c := &m.Support.Columns[i]
+			columnMM3 += c.VolumeMM3
+			touchMM2 += r.AreaMM2 + c.AreaMM2*c.OnPartShare
+			onPlatform += c.AreaMM2 * (1 - c.OnPartShare)
+			covered.add(r.Facets)
 		}
 	}
-	return sum
+	posts, area := p.posts(covered)
+	columnMM3, touchMM2 = columnMM3+posts, touchMM2+area
+	if m.Box != nil {
+		lacks := anchor(m.Box.FootSize, m.Overhang.RestMM2, onPlatform)
+		columnMM3, touchMM2 = columnMM3+lacks*anchorMM, touchMM2+lacks
+	}
+	return columnMM3, touchMM2
+}
+
+// posts are what holds the places that start in the air on steep flanks.
+func (p *Subject) posts(covered facetSet) (columnMM3, touchMM2 float64) {
+	for _, st := range p.Measured.Starts {
+		if startCounts(p, st) && !covered.meets(st.Facets) {
+			touchMM2 += startTouchMM2
+			columnMM3 += startTouchMM2 * st.Height
+		}
+	}
+	return columnMM3, touchMM2
 }
 
 // PowderIn is the mass of powder that an inner space may hold, in grams.

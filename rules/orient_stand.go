@@ -107,15 +107,13 @@ func (s *search) support(ctx context.Context, p *Subject, out *Standing) error {
 	out.ColumnMM3, out.OnPartMM2 = c.VolumeMM3, c.OnPartMM2
 	out.TouchMM2 = out.OverhangMM2 + out.OnPartMM2
 	for _, st := range p.Measured.Starts {
-		if !startCounts(p, st) {
-			continue
-		}
-		out.Starts++
-		if !covered.meets(st.Facets) { // a point on steep flanks: a post of its own
-			out.TouchMM2 += startTouchMM2
-			out.ColumnMM3 += startTouchMM2 * st.Height
+		if startCounts(p, st) {
+			out.Starts++
 		}
 	}
+	posts, area := p.posts(covered)
+	out.ColumnMM3, out.TouchMM2 = out.ColumnMM3+posts, out.TouchMM2+area
+	out.RestMM2 = p.Measured.Overhang.RestMM2
 	foot := p.Measured.Box.FootSize
 	if lacks := anchor(foot, out.RestMM2, c.ProjectedMM2-c.OnPartMM2); lacks > 0 {
 		out.Anchored = true
