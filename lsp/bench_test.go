@@ -6,11 +6,14 @@ import (
 	"path/filepath"
 	"runtime"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
 
 	"go.lsp.dev/protocol"
+
+	"corbel/lsp/lsptest"
 )
 
 // longSpec is a spec of about 200 lines beside the plate's mesh.
@@ -116,25 +119,102 @@ func BenchmarkManyOpen(b *testing.B) {
 	}
 }
 
-// BenchmarkManyEdits is the memory that 5,000 edits of one text leave behind.
-func BenchmarkManyEdits(b *testing.B) {
+// BenchmarkCompletion and BenchmarkHover are the time to an answer right after
+// an edit, which no answer from before can serve.
+func BenchmarkCompletion(b *testing.B) {
+	afterEdits(b, func(e *lsptest.Editor, at protocol.TextDocumentPositionParams) error {
+		return e.Call(protocol.MethodTextDocumentCompletion, &protocol.CompletionParams{TextDocumentPositionParams: at}, new(protocol.CompletionList))
+	})
+}
+
+func BenchmarkHover(b *testing.B) {
+	afterEdits(b, func(e *lsptest.Editor, at protocol.TextDocumentPositionParams) error {
+		return e.Call(protocol.MethodTextDocumentHover, &protocol.HoverParams{TextDocumentPositionParams: at}, new(protocol.Hover))
+	})
+}
+
+// afterEdits edits a measured spec of 200 lines and asks at once, on the
+// machine's name.
+func afterEdits(b *testing.B, ask func(*lsptest.Editor, protocol.TextDocumentPositionParams) error) {
 	path := workspace(b)
-	for b.Loop() {
-		e := startReal(b, Options{Cache: os.TempDir()})
-		e.Initialize(nil)
-		e.Open(path, longSpec())
-		for i := range 5000 {
-			e.Replace(path, "\"4 mm\"", fmt.Sprintf("\"4 mm\" # %d\n#", i))
-			if i%100 == 0 {
-				e.WaitShown(path, "findings", nil)
-			}
-			if i%50 == 0 {
-				e.Rewrite(path, longSpec())
-			}
+	e := startReal(b, Options{})
+	e.Initialize(nil)
+	e.Open(path, longSpec())
+	e.WaitShown(path, "all findings", func(ds []protocol.Diagnostic) bool { return has(ds, "Wall is") })
+	var at protocol.TextDocumentPositionParams
+	at.TextDocument.URI = uriOf(path)
+	at.Position = lsptest.Position(longSpec(), strings.Index(longSpec(), "bay 2")+1, e.Unit)
+	var times []time.Duration
+	b.ReportAllocs()
+	for i := 0; b.Loop(); i++ {
+		e.Replace(path, fmt.Sprintf("# %d end", i), fmt.Sprintf("# %d end", i+1))
+		began := time.Now()
+		if err := ask(e, at); err != nil {
+			b.Fatal(err)
 		}
-		e.WaitShown(path, "the last findings", nil)
-		b.ReportMetric(heapMB(), "heap-MB")
-		e.Shutdown()
+		times = append(times, time.Since(began))
+	}
+	percentiles(b, times)
+}
+
+// BenchmarkShopChange is the time from a change of a shop file to the findings
+// of 200 open specs that rest on it.
+func BenchmarkShopChange(b *testing.B) {
+	const texts = 200
+	path := workspace(b)
+	folder := filepath.Dir(path)
+	e := startReal(b, Options{Cache: b.TempDir()})
+	e.Initialize(nil)
+	spec := func(i int) string { return filepath.Join(folder, fmt.Sprintf("p%d.part.toml", i)) }
+	for i := range texts {
+		e.Open(spec(i), longSpec()+fmt.Sprintf("# %d\n", i))
+	}
+	says := func(limit string) {
+		for i := range texts {
+			e.WaitShown(spec(i), "findings by "+limit, func(ds []protocol.Diagnostic) bool { return has(ds, "thinner than "+limit) })
+		}
+	}
+	says("0.6 mm")
+	shop := filepath.Join(folder, "shop.toml")
+	text, err := os.ReadFile(shop)
+	if err != nil {
+		b.Fatal(err)
+	}
+	e.Open(shop, string(text))
+	var times []time.Duration
+	now := "0.6"
+	for i := 0; b.Loop(); i++ {
+		next := fmt.Sprintf("0.%d", 610+i)
+		began := time.Now()
+		e.Replace(shop, `wall.thickness = { value = "`+now+` mm"`, `wall.thickness = { value = "`+next+` mm"`)
+		says(strings.TrimRight(next, "0") + " mm")
+		times = append(times, time.Since(began))
+		now = next
+	}
+	percentiles(b, times)
+}
+
+// BenchmarkManyEdits is the memory that edits of one text leave behind, each of
+// another text.
+func BenchmarkManyEdits(b *testing.B) {
+	for _, edits := range []int{100, 1000, 10000} {
+		b.Run(strconv.Itoa(edits), func(b *testing.B) {
+			path := workspace(b)
+			for b.Loop() {
+				e := startReal(b, Options{Cache: os.TempDir()})
+				e.Initialize(nil)
+				e.Open(path, longSpec())
+				for i := range edits {
+					e.Replace(path, fmt.Sprintf("# %d end", i), fmt.Sprintf("# %d end", i+1))
+					if i%10 == 0 {
+						e.WaitShown(path, "findings", nil)
+					}
+				}
+				e.WaitShown(path, "the last findings", func(ds []protocol.Diagnostic) bool { return has(ds, "Wall is") })
+				b.ReportMetric(heapMB(), "heap-MB")
+				e.Shutdown()
+			}
+		})
 	}
 }
 
