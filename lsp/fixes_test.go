@@ -25,7 +25,7 @@ var spoiled = []struct{ from, to, title string }{
 	{"units", "unit", "Write "},
 	{" mm\"", "\"", ""},
 	{" mm\"", " mn\"", ""},
-	{"[[void]]", "[void]", "Write two pairs of brackets"},
+	{"[[void]]", "[void]", "Write [[void]]"},
 }
 
 // Every action that is offered, on right texts and on spoiled ones, leaves a
