@@ -189,7 +189,7 @@ func (o *overhang) regions(ctx context.Context) (Overhang, error) {
 
 // measure fills in a region from its facets and returns the error of its reach.
 func (o *overhang) measure(ctx context.Context, r *OverhangRegion, id int32) (float64, error) {
-	steep := 0.0
+	least := math.Inf(1)
 	low, lowAt := math.Inf(1), Vec{}
 	r.Box = EmptyBox()
 	free := false
@@ -197,9 +197,9 @@ func (o *overhang) measure(ctx context.Context, r *OverhangRegion, id int32) (fl
 		n, area, noise := o.normal(f)
 		r.AreaMM2 += area
 		r.ProjectedMM2 += area * math.Abs(n[2])
-		if noise <= noiseMaxRad && -n[2] > steep {
-			steep = -n[2]
-			r.InclinationRad = math.Atan2(math.Hypot(n[0], n[1]), -n[2])
+		// The flattest, a facet's doubt added: the thinner, the less it says.
+		if a := math.Atan2(math.Hypot(n[0], n[1]), -n[2]); area > 0 && a+noise < least {
+			least, r.InclinationRad = a+noise, a
 		}
 		for _, v := range o.m.Facets[f] {
 			r.Box = r.Box.Grow(o.m.Verts[v])
@@ -245,7 +245,7 @@ func (o *overhang) carriers(r *OverhangRegion, id int32) *hold {
 			restB := o.rests(pb[2]) || o.held[b]
 			e := topo.Twin[3*f+int32(k)]
 			switch {
-			case restA && restB, e >= 0 && o.of[e/3] != id && o.goesDown(e, pb.Sub(pa)):
+			case restA && restB, e >= 0 && o.of[e/3] != id && o.goesDown(e, pa, pb):
 				h.pieces = append(h.pieces, carrier{a: flatten(pa), b: flatten(pb)})
 				h.verts[a], h.verts[b] = true, true
 			case restA:
@@ -269,9 +269,9 @@ func (o *overhang) addPoints(h *hold, verts []int32) {
 	}
 }
 
-// goesDown reports whether the facet of half-edge h leads down from that edge
-// and is no overhang itself. The edge is given as the other facet runs it.
-func (o *overhang) goesDown(h int32, edge Vec) bool {
+// goesDown reports whether the surface across half-edge h, from a facet's edge
+// that runs from a to b, leads down from there and is no overhang itself.
+func (o *overhang) goesDown(h int32, a, b Vec) bool {
 	g := h / 3
 	if o.flagged[g] {
 		return false
@@ -279,9 +279,21 @@ func (o *overhang) goesDown(h int32, edge Vec) bool {
 	if o.facetRests(g) {
 		return true
 	}
-	n, _ := o.facing(g)
+	_, _, own := o.normal(o.m.Topology().Twin[h] / 3)
+	n, beyond, _ := o.faced(g)
+	if beyond != g || own > noiseMaxRad {
+		// Thin facets may lie any way round: what they are flaps of tells.
+		if beyond < 0 {
+			return false
+		}
+		t := o.m.Facets[beyond]
+		mid := (o.at[t[0]][2] + o.at[t[1]][2] + o.at[t[2]][2]) / 3
+		return mid < (a[2]+b[2])/2-o.levelTol
+	}
+	edge := b.Sub(a)
 	into := n.Cross(edge.Scale(-1))
-	return into[2] < -1e-6*into.Norm()
+	// A short edge points anywhere within the rounding of its ends.
+	return into[2] < -1e-6*edge.Norm()-8*o.quantum
 }
 
 // freeStarts returns the places that a region without any hold grows from.

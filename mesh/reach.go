@@ -78,8 +78,8 @@ type reach struct {
 // reach finds the point of a region farthest from its hold, on the shortest way
 // inside the region. Where every nearest hold lies in sight, ways are straight
 // and the result is exact to reachTol; where a way must bend around a corner it
-// is found on the region's mesh, refined to finePieces, and what that may miss
-// is part of the error.
+// is found on the region's mesh, refined to fineShare of it, and what that may
+// miss is part of the error.
 func (o *overhang) reach(ctx context.Context, r *OverhangRegion, id int32, h *hold) (reach, error) {
 	p := o.underside(r, id, h.verts)
 	tree := newCarrierTree(h.pieces)
@@ -99,12 +99,26 @@ func (o *overhang) reach(ctx context.Context, r *OverhangRegion, id int32, h *ho
 	return o.reachAround(ctx, p, tree, b, out)
 }
 
-// finePieces is the number of triangles to which a region with bent ways is
-// refined, seenPieces the least to which it is to see whether it has any.
 const (
-	finePieces = 1 << 12
-	seenPieces = 1 << 8
+	// seenShare is the share of the straight reach to which edges are halved to
+	// see whether ways bend, fineShare to follow those that do.
+	seenShare = 0.5
+	fineShare = 0.05
+	// finePieces is the number of triangles at which halving ends.
+	finePieces = 1 << 13
 )
+
+// refine halves the edges of a region until they are short enough.
+func (p *underside) refine(length float64) *underside {
+	for len(p.tri) < finePieces {
+		q := p.refined(length)
+		if len(q.tri) == len(p.tri) {
+			break
+		}
+		p = q
+	}
+	return p
+}
 
 // reachAround looks whether the straight ways of a region stay inside it, and
 // if not, finds the bent ones.
@@ -112,19 +126,14 @@ func (o *overhang) reachAround(ctx context.Context, p *underside, tree *carrierT
 	at := flatten(b.at)
 	k, _ := tree.nearest(at)
 	plain := newGround(p, o.levelTol).seesFrom(b.atTri, at, tree.hold[k].nearest(at))
-	for len(p.tri)*4 <= seenPieces {
-		p = p.refined()
-	}
+	p = p.refine(max(seenShare*b.best, o.platformTol))
 	g := newGround(p, o.levelTol)
 	w, err := g.straightWays(ctx, tree)
 	if err != nil || plain && w.dark == 0 {
 		return straight, err
 	}
-	if len(p.tri)*4 <= finePieces {
-		for len(p.tri)*4 <= finePieces {
-			p = p.refined()
-		}
-		g = newGround(p, o.levelTol)
+	if q := p.refine(max(fineShare*b.best, o.platformTol)); len(q.tri) > len(p.tri) {
+		p, g = q, newGround(q, o.levelTol)
 		if w, err = g.straightWays(ctx, tree); err != nil {
 			return reach{}, err
 		}
@@ -136,13 +145,15 @@ func (o *overhang) reachAround(ctx context.Context, p *underside, tree *carrierT
 	if err := f.run(ctx); err != nil {
 		return reach{}, err
 	}
+	// A way that no corner knows of is at most as much longer as one over the
+	// nearest corner, an edge's length aside.
 	fine := p.longest()
 	out := reach{dist: f.best, at: f.at, err: max(0, f.bound-f.best) + fine*fine/max(f.best, fine)}
-	var via []carrier
-	for _, v := range g.tri[f.atTri] {
-		via = append(via, w.via[v])
+	hold := tree.hold
+	if _, d := tree.nearest(flatten(f.at)); d < f.best-out.err {
+		hold = g.waysNear(w, f.atTri, f.best*(nearShare-1))
 	}
-	out.spanRad = spanAround(flatten(f.at), f.best*nearShare, via)
+	out.spanRad = spanAround(flatten(f.at), f.best*nearShare, hold)
 	return out, nil
 }
 

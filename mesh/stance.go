@@ -3,6 +3,7 @@ package mesh
 import (
 	"context"
 	"math"
+	"slices"
 )
 
 // This file defines the stance: a mesh turned into the machine's axes, and the
@@ -108,29 +109,54 @@ func (s *stance) normal(f int32) (n Vec, area, noise float64) {
 }
 
 // facing returns the direction in which a facet's surface faces. A thin facet
-// takes that of the facet across its longest edge, of which it is a flap; the
-// zero vector is returned where that leads nowhere.
+// takes that of the facet that it is a flap of: thin facets come in fans, so
+// their neighbours are searched, over the longest edges first, for one that is
+// not thin. The zero vector is returned where none is near.
 func (s *stance) facing(f int32) (n Vec, noise float64) {
+	n, _, noise = s.faced(f)
+	return n, noise
+}
+
+// faced is facing with the facet that told, -1 for none.
+func (s *stance) faced(f int32) (n Vec, by int32, noise float64) {
 	n, _, noise = s.normal(f)
 	if noise <= noiseMaxRad {
-		return n, noise
+		return n, f, noise
 	}
-	// Thin facets come in fans, so the walk goes on, but not for ever.
+	const most = 64
+	type door struct {
+		facet  int32
+		length float64
+	}
 	topo := s.m.Topology()
-	for range 8 {
+	seen := append(make([]int32, 0, most), f)
+	doors := make([]door, 0, most)
+	for len(seen) < most {
 		t := s.m.Facets[f]
-		k, best := 0, -1.0
-		for j := range 3 {
-			if d := s.at[t[(j+1)%3]].Sub(s.at[t[j]]); d.Dot(d) > best {
-				k, best = j, d.Dot(d)
+		for k := range 3 {
+			if g := topo.Neighbour(f, k); g >= 0 && !slices.Contains(seen, g) {
+				d := s.at[t[(k+1)%3]].Sub(s.at[t[k]])
+				doors = append(doors, door{g, d.Dot(d)})
 			}
 		}
-		if f = topo.Neighbour(f, k); f < 0 {
+		if len(doors) == 0 {
 			break
 		}
+		best := 0
+		for i, d := range doors {
+			if d.length > doors[best].length {
+				best = i
+			}
+		}
+		f = doors[best].facet
+		doors = slices.Delete(doors, best, best+1)
+		if slices.Contains(seen, f) {
+			continue
+		}
+		seen = append(seen, f)
 		if n, _, noise = s.normal(f); noise <= noiseMaxRad {
-			return n, noise
+			return n, f, noise
 		}
 	}
-	return Vec{}, 0
+	return Vec{}, -1, 0
 }

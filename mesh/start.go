@@ -204,12 +204,13 @@ func (s *stance) touches(mn *minimum) bool {
 
 // flat reports whether a facet lies in the minimum with all corners.
 func (s *stance) flat(f int32, mn *minimum) bool {
-	for _, v := range s.m.Facets[f] {
-		if _, ok := slices.BinarySearch(mn.verts, v); !ok {
-			return false
-		}
-	}
-	return true
+	t := s.m.Facets[f]
+	return mn.holds(t[0]) && mn.holds(t[1]) && mn.holds(t[2])
+}
+
+func (mn *minimum) holds(v int32) bool {
+	_, ok := slices.BinarySearch(mn.verts, v)
+	return ok
 }
 
 // inside reports whether material is at p: whether the surface winds around it.
@@ -230,43 +231,44 @@ func (m *Mesh) inside(p Vec) bool {
 
 func (s *stance) floatingStart(mn *minimum) FloatingStart {
 	st := FloatingStart{Kind: "point", Height: mn.height + s.frame.Lift, Facets: mn.facets}
-	// The place is the point of the minimum nearest to its middle: a corner, or
-	// the centre of an edge or a facet in it.
 	var mid Vec
+	box := EmptyBox()
 	for _, v := range mn.verts {
 		mid = mid.Add(s.at[v])
+		box = box.Grow(s.at[v])
 	}
 	mid = mid.Scale(1 / float64(len(mn.verts)))
+	// The place is the point of the minimum nearest to its middle: a corner, or
+	// the centre of an edge or a facet in it.
 	best, at := math.Inf(1), Vec{}
 	try := func(p Vec) {
 		if d := p.Sub(mid).Norm(); d < best {
 			best, at = d, p
 		}
 	}
+	for _, v := range mn.verts {
+		try(s.at[v])
+	}
+	area := 0.0
 	for _, f := range mn.facets {
+		t := s.m.Facets[f]
 		if s.flat(f, mn) {
-			st.Kind = "face"
-			st.AreaMM2 += s.m.Area(f)
-			t := s.m.Facets[f]
+			area += s.m.Area(f)
 			try(s.at[t[0]].Add(s.at[t[1]]).Add(s.at[t[2]]).Scale(1.0 / 3))
 		}
-	}
-	if st.Kind == "point" && len(mn.verts) > 1 {
-		st.Kind = "edge"
-		for _, f := range mn.facets {
-			t := s.m.Facets[f]
-			for k := range 3 {
-				a, b := t[k], t[(k+1)%3]
-				_, inA := slices.BinarySearch(mn.verts, a)
-				_, inB := slices.BinarySearch(mn.verts, b)
-				if inA && inB {
-					try(s.at[a].Add(s.at[b]).Scale(0.5))
-				}
+		for k := range 3 {
+			if a, b := t[k], t[(k+1)%3]; mn.holds(a) && mn.holds(b) {
+				try(s.at[a].Add(s.at[b]).Scale(0.5))
 			}
 		}
 	}
-	if math.IsInf(best, 1) {
-		at = s.at[mn.verts[0]]
+	// What is no wider than a tolerance is a line, no longer one a point.
+	long := box.Diagonal()
+	switch {
+	case area > s.platformTol*long:
+		st.Kind, st.AreaMM2 = "face", area
+	case long > s.platformTol:
+		st.Kind = "edge"
 	}
 	st.At = s.back(at)
 	return st

@@ -67,25 +67,54 @@ func (o *overhang) underside(r *OverhangRegion, id int32, held map[int32]bool) *
 	return p
 }
 
-// refined splits every triangle in four.
-func (p *underside) refined() *underside {
+// refined halves every edge longer than the given length, seen from above, once.
+func (p *underside) refined(length float64) *underside {
 	q := &underside{verts: slices.Clone(p.verts), tri: make([][3]int32, 0, 4*len(p.tri)), corners: p.corners}
-	mids := make(map[[2]int32]int32, 3*len(p.tri)/2)
-	mid := func(a, b int32) int32 {
-		key := [2]int32{min(a, b), max(a, b)}
-		m, ok := mids[key]
-		if !ok {
-			m = int32(len(q.verts))
-			mids[key] = m
-			q.verts = append(q.verts, p.verts[a].Add(p.verts[b]).Scale(0.5))
-		}
-		return m
-	}
+	mids := make(map[[2]int32]int32)
 	for _, t := range p.tri {
-		ab, bc, ca := mid(t[0], t[1]), mid(t[1], t[2]), mid(t[2], t[0])
-		q.tri = append(q.tri, [3]int32{t[0], ab, ca}, [3]int32{ab, t[1], bc}, [3]int32{ca, bc, t[2]}, [3]int32{ab, bc, ca})
+		var mid [3]int32 // on edge k, or -1
+		halved := 0
+		for k := range 3 {
+			mid[k] = q.halve(t[k], t[(k+1)%3], length, mids)
+			if mid[k] >= 0 {
+				halved++
+			}
+		}
+		q.tri = q.split(q.tri, t, mid, halved)
 	}
 	return q
+}
+
+// halve returns the middle of an edge, or -1 where it is short.
+func (p *underside) halve(a, b int32, length float64, mids map[[2]int32]int32) int32 {
+	key := [2]int32{min(a, b), max(a, b)}
+	m, ok := mids[key]
+	if !ok {
+		m = -1
+		if flatten(p.verts[a].Sub(p.verts[b])).norm() > length {
+			m = int32(len(p.verts))
+			p.verts = append(p.verts, p.verts[a].Add(p.verts[b]).Scale(0.5))
+		}
+		mids[key] = m
+	}
+	return m
+}
+
+// split appends the parts of triangle t, whose edges have the given middles.
+func (p *underside) split(out [][3]int32, t, mid [3]int32, halved int) [][3]int32 {
+	// Turned so that the halved edges come first.
+	for k := 0; k < 2 && (halved == 1 && mid[0] < 0 || halved == 2 && mid[2] >= 0); k++ {
+		t, mid = [3]int32{t[1], t[2], t[0]}, [3]int32{mid[1], mid[2], mid[0]}
+	}
+	switch halved {
+	case 0:
+		return append(out, t)
+	case 1:
+		return append(out, [3]int32{t[0], mid[0], t[2]}, [3]int32{mid[0], t[1], t[2]})
+	case 2:
+		return append(out, [3]int32{mid[0], t[1], mid[1]}, [3]int32{t[0], mid[0], mid[1]}, [3]int32{t[0], mid[1], t[2]})
+	}
+	return append(out, [3]int32{t[0], mid[0], mid[2]}, [3]int32{mid[0], t[1], mid[1]}, [3]int32{mid[2], mid[1], t[2]}, [3]int32{mid[0], mid[1], mid[2]})
 }
 
 // longest returns the length of the underside's longest edge, seen from above.
@@ -136,16 +165,20 @@ func (g *ground) seesFrom(t int32, o, q point) bool {
 		return true
 	}
 	w := sightline{ground: g, o: o, d: point{d[0] / l, d[1] / l}, l: l}
-	return w.fromTriangle(t, -1)
+	return w.fromTriangle(t)
 }
 
-// sightline follows a straight line from triangle to triangle.
+// sightline follows a straight line from triangle to triangle. It asks only on
+// which side of the line corners lie, 0 counting as the left, so that it passes
+// thin triangles, even ones that rounding turned over, like all others. Where
+// it meets the rim it goes on from an end of that piece of rim that is ahead and
+// no farther aside than the tolerance: a line along a straight rim is no way out.
 type sightline struct {
 	*ground
-	o, d  point // start and unit direction
-	l     float64
-	steps int
-	wall  int32
+	o, d point // start and unit direction
+	l    float64
+	got  float64 // how far along it came
+	wall int32
 }
 
 // side returns how far vertex v lies to the left of the line, and how far along.
@@ -156,71 +189,103 @@ func (w *sightline) side(v int32) (left, along float64) {
 
 // fromVertex goes on from a vertex on the line.
 func (w *sightline) fromVertex(v int32) bool {
-	if w.steps++; w.steps > 3*len(w.tri)+3 {
-		return false
+	for {
+		_, here := w.side(v)
+		if here >= w.l-w.tol {
+			return true
+		}
+		w.got = max(w.got, here)
+		next, exit, far := int32(-1), int32(-1), here-w.tol
+		for _, f := range w.around.of(v) {
+			t := w.tri[f]
+			k := slices.Index(t[:], v)
+			a, b := t[(k+1)%3], t[(k+2)%3]
+			la, aa := w.side(a)
+			lb, ab := w.side(b)
+			if (la < 0) != (lb < 0) {
+				// Of several, around flaps that rounding turned over, the farthest.
+				if at := aa + (ab-aa)*la/(la-lb); at > far {
+					exit, far = 3*f+int32((k+1)%3), at
+				}
+			}
+			if math.Abs(la) <= w.tol && aa > here {
+				next = a
+			}
+			if math.Abs(lb) <= w.tol && ab > here {
+				next = b
+			}
+		}
+		if exit >= 0 {
+			return w.over(exit)
+		}
+		if next < 0 {
+			return false
+		}
+		v = next
 	}
-	_, here := w.side(v)
-	if here >= w.l-w.tol {
-		return true
-	}
-	for _, f := range w.around.of(v) {
-		t := w.tri[f]
-		k := slices.Index(t[:], v)
-		a, b := t[(k+1)%3], t[(k+2)%3]
+}
+
+// over goes on over half-edge h, whose ends lie on different sides.
+func (w *sightline) over(h int32) bool {
+	for first := int32(-1); h != first; {
+		if first < 0 {
+			first = h
+		}
+		t := w.tri[h/3]
+		a, b := t[h%3], t[(h%3+1)%3]
 		la, aa := w.side(a)
 		lb, ab := w.side(b)
-		switch {
-		case math.Abs(la) <= w.tol && aa > here:
-			return w.fromVertex(a)
-		case math.Abs(lb) <= w.tol && ab > here:
-			return w.fromVertex(b)
-		case la < 0 && lb > 0 && (aa > here || ab > here) && w.ahead(la, aa, lb, ab) > here:
-			return w.over(f, (k+1)%3, w.ahead(la, aa, lb, ab))
+		at := aa + (ab-aa)*la/(la-lb)
+		if at >= w.l-w.tol {
+			return true
+		}
+		if at < w.got-4*w.tol {
+			return false // back the way it came
+		}
+		w.got = max(w.got, at)
+		g := w.topo.Twin[h]
+		if g < 0 {
+			switch {
+			case math.Abs(la) <= w.tol && aa > w.got:
+				return w.fromVertex(a)
+			case math.Abs(lb) <= w.tol && ab > w.got:
+				return w.fromVertex(b)
+			}
+			w.wall = h
+			return false
+		}
+		// The corner across from the edge lies on the side of one of its ends; the
+		// line leaves between it and the other.
+		u := w.tri[g/3]
+		k := g % 3
+		lc, _ := w.side(u[(k+2)%3])
+		if ls, _ := w.side(u[k]); (lc < 0) == (ls < 0) {
+			h = g - k + (k+1)%3
+		} else {
+			h = g - k + (k+2)%3
 		}
 	}
-	return false
+	return false // around a corner that rounding turned over
 }
 
-// ahead returns where along the line the edge between two sides crosses it.
-func (w *sightline) ahead(la, aa, lb, ab float64) float64 {
-	return aa + (ab-aa)*la/(la-lb)
-}
-
-// over crosses edge k of triangle f at the given length along the line.
-func (w *sightline) over(f int32, k int, at float64) bool {
-	if at >= w.l-w.tol {
-		return true
-	}
-	h := w.topo.Twin[3*f+int32(k)]
-	if h < 0 {
-		w.wall = 3*f + int32(k)
-		return false
-	}
-	return w.fromTriangle(h/3, h%3)
-}
-
-// fromTriangle goes on inside triangle f, which the line came into over edge
-// entry (-1: it started there).
-func (w *sightline) fromTriangle(f, entry int32) bool {
-	if w.steps++; w.steps > 3*len(w.tri)+3 {
-		return false
-	}
-	t := w.tri[f]
-	for k := range 3 {
-		if int32(k) == entry {
-			continue
+// fromTriangle starts in triangle f: it leaves over the edge that it crosses
+// last, whichever side of the start rounding puts the first crossing on.
+func (w *sightline) fromTriangle(f int32) bool {
+	exit, far := int32(-1), math.Inf(-1)
+	for k := range int32(3) {
+		v := w.tri[f][k]
+		la, aa := w.side(v)
+		if math.Abs(la) <= w.tol && math.Abs(aa) <= w.tol {
+			return w.fromVertex(v)
 		}
-		a, b := t[k], t[(k+1)%3]
-		la, aa := w.side(a)
-		lb, ab := w.side(b)
-		switch {
-		case entry >= 0 && math.Abs(la) <= w.tol && int32(k) == (entry+2)%3:
-			return w.fromVertex(a) // the corner opposite the entry
-		case la <= 0 && lb > 0 || la < 0 && lb >= 0:
-			return w.over(f, k, w.ahead(la, aa, lb, ab))
+		lb, ab := w.side(w.tri[f][(k+1)%3])
+		if (la < 0) != (lb < 0) {
+			if at := aa + (ab-aa)*la/(la-lb); at > far {
+				exit, far = 3*f+k, at
+			}
 		}
 	}
-	return false
+	return exit >= 0 && w.over(exit)
 }
 
 // ways holds, for each vertex of a underside, the shortest way to the hold.
@@ -317,6 +382,33 @@ func (g *ground) follow(w *ways, q *wayQueue, via carrier, c int32) int32 {
 		q.push(c, d)
 	}
 	return wall
+}
+
+// waysNear returns the ways of the vertices that hang together with a triangle
+// within a distance, without those whose first leg is hardly longer: they tell
+// nothing of the direction that the hold lies in.
+func (g *ground) waysNear(w *ways, f int32, within float64) []carrier {
+	at := flatten(g.verts[g.tri[f][0]])
+	queue := slices.Clone(g.tri[f][:])
+	seen := map[int32]bool{}
+	for _, v := range queue {
+		seen[v] = true
+	}
+	var out []carrier
+	for i := 0; i < len(queue); i++ {
+		if via := w.via[queue[i]]; via.base == 0 || via.nearest(at).sub(at).norm() > 2*within {
+			out = append(out, via)
+		}
+		for _, h := range g.around.of(queue[i]) {
+			for _, v := range g.tri[h] {
+				if !seen[v] && flatten(g.verts[v]).sub(at).norm() <= within {
+					seen[v] = true
+					queue = append(queue, v)
+				}
+			}
+		}
+	}
+	return out
 }
 
 // wayQueue gives vertices by rising distance, of equal ones the lowest number.
