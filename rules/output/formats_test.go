@@ -175,31 +175,35 @@ type junitShape struct {
 // JUnit's sums are those of its tests, and names are unique in a suite, so
 // that a reader can follow each.
 func TestJUnitSums(t *testing.T) {
-	d := Checked(reports(t, false))
-	for _, d := range []*Document{d, hostile()} {
+	for _, d := range []*Document{Checked(reports(t, false)), hostile()} {
 		for _, level := range []rules.Level{rules.Error, rules.Warning, rules.Note} {
-			var j junitShape
-			if err := xml.Unmarshal(written(t, "junit", d, Options{FailOn: level}), &j); err != nil {
-				t.Fatal(err)
-			}
-			tests, failures, errors := 0, 0, 0
-			for _, s := range j.Suites {
-				names := map[string]bool{}
-				for _, c := range s.Cases {
-					if names[c.Name] || c.Class == "" || len(c.Other) > 0 {
-						t.Errorf("test %q of %s", c.Name, s.Name)
-					}
-					names[c.Name] = true
-					tests, failures, errors = tests+1, failures+len(c.Failure), errors+len(c.Error)
-				}
-				if len(s.Cases) != s.Tests || len(s.Other) > 0 {
-					t.Errorf("suite %s says %d tests and has %d", s.Name, s.Tests, len(s.Cases))
-				}
-			}
-			if tests != j.Tests || failures != j.Failures || errors != j.Errors || tests == 0 {
-				t.Errorf("%d/%d tests, %d/%d failures, %d/%d errors", tests, j.Tests, failures, j.Failures, errors, j.Errors)
-			}
+			checkJUnit(t, d, level)
 		}
+	}
+}
+
+func checkJUnit(t *testing.T, d *Document, level rules.Level) {
+	t.Helper()
+	var j junitShape
+	if err := xml.Unmarshal(written(t, "junit", d, Options{FailOn: level}), &j); err != nil {
+		t.Fatal(err)
+	}
+	tests, failures, errors := 0, 0, 0
+	for _, s := range j.Suites {
+		names := map[string]bool{}
+		for _, c := range s.Cases {
+			if names[c.Name] || c.Class == "" || len(c.Other) > 0 {
+				t.Errorf("test %q of %s", c.Name, s.Name)
+			}
+			names[c.Name] = true
+			tests, failures, errors = tests+1, failures+len(c.Failure), errors+len(c.Error)
+		}
+		if len(s.Cases) != s.Tests || len(s.Other) > 0 {
+			t.Errorf("suite %s says %d tests and has %d", s.Name, s.Tests, len(s.Cases))
+		}
+	}
+	if tests != j.Tests || failures != j.Failures || errors != j.Errors || tests == 0 {
+		t.Errorf("%d/%d tests, %d/%d failures, %d/%d errors", tests, j.Tests, failures, j.Failures, errors, j.Errors)
 	}
 }
 
@@ -209,7 +213,7 @@ const evil = "::error::x\r\n::add-mask::y ##[add-path]z %0A \x1b[31m \x00\x07 \u
 // hostile is a document whose every text is evil.
 func hostile() *Document {
 	d := NewDocument(nil)
-	p := Part{Status: "unchecked", Path: evil, Findings: []Finding{{Check: "wall", Level: "error", Where: &Where{}, LimitFrom: &LimitFrom{Line: 1}, Count: 1, At: &mesh.Vec{},
+	p := Part{Status: "unchecked", Path: evil, Findings: []Finding{{Check: "wall", Level: "error", Where: &Where{}, LimitFrom: &LimitFrom{Layer: "shop", Line: 1}, Count: 1, At: &mesh.Vec{},
 		Related: []Related{{}}}, {Check: "wall", Level: "note", Waived: &Waived{}}}, Failures: []Failure{{}}, Checks: []string{"wall"}}
 	d.Parts = []Part{p}
 	d.Missing = []Failure{{}}

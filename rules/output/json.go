@@ -22,32 +22,32 @@ import (
 
 // Document is the whole.
 type Document struct {
-	Schema int    `json:"schema"`
-	Tool   Tool   `json:"tool"`
-	Shard  *Shard `json:"shard,omitempty"` // which share of the parts this is
-	Parts  []Part `json:"parts"`
+	Schema int    `json:"schema" doc:"version of this description"`
+	Tool   Tool   `json:"tool" doc:"what wrote the document"`
+	Shard  *Shard `json:"shard,omitempty" doc:"which share of the run this is; absent where it is the whole"`
+	Parts  []Part `json:"parts" doc:"parts and shop files, in the order of the search"`
 	// Missing says which paths of the command line could not be searched.
-	Missing  []Failure `json:"missing,omitempty"`
-	Baseline *Baseline `json:"baseline,omitempty"` // what was held against earlier findings
-	Totals   *Totals   `json:"totals,omitempty"`
+	Missing  []Failure `json:"missing,omitempty" doc:"paths of the command line that could not be searched, and shards that are missing"`
+	Baseline *Baseline `json:"baseline,omitempty" doc:"what the findings were held against; absent where nothing"`
+	Totals   *Totals   `json:"totals,omitempty" doc:"findings by level, those that a waiver or the baseline has apart"`
 }
 
 // Shard says that the document holds every Of-th part, from the Index-th on.
 type Shard struct {
-	Index int `json:"index"` // from 1
-	Of    int `json:"of"`
+	Index int `json:"index" doc:"from 1"`
+	Of    int `json:"of" doc:"how many shards there are; this one holds every of-th part from the index-th on"`
 }
 
 // Baseline says that findings were held against earlier ones.
 type Baseline struct {
 	// From is the file or the folder that holds the earlier findings.
-	From string `json:"from"`
+	From string `json:"from" doc:"the file or the folder that holds the earlier findings"`
 }
 
 // Gone is a finding of the baseline that is found no more.
 type Gone struct {
 	Check       string `json:"check"`
-	Level       string `json:"level"`
+	Level       string `json:"level" enum:"error,warning,note"`
 	Message     string `json:"message"`
 	Fingerprint string `json:"fingerprint"`
 }
@@ -60,20 +60,20 @@ type Tool struct {
 
 // Part is one part spec, one shop file, or one bare mesh.
 type Part struct {
-	Spec     string    `json:"spec,omitempty"`
-	Shop     string    `json:"shop,omitempty"` // the shop file, where it is what was checked
-	Part     string    `json:"part,omitempty"`
-	Status   string    `json:"status"`
-	Process  string    `json:"process,omitempty"`
+	Spec     string    `json:"spec,omitempty" doc:"the part spec, as it was given; absent for a shop file or a bare mesh"`
+	Shop     string    `json:"shop,omitempty" doc:"the shop file, where it is what was checked"`
+	Part     string    `json:"part,omitempty" doc:"name of the part or the shop"`
+	Status   string    `json:"status" doc:"unchecked where something could not be checked (failures say what), unchanged where all files are those of the other tree" enum:"checked,unchecked,unchanged"`
+	Process  string    `json:"process,omitempty" doc:"ISO/ASTM 52900 abbreviation"`
 	Material string    `json:"material,omitempty"`
 	Machine  string    `json:"machine,omitempty"`
 	Mesh     *Mesh     `json:"mesh,omitempty"`
 	Measured *Measured `json:"measured,omitempty"`
-	Checks   []string  `json:"checks,omitempty"` // those that ran
+	Checks   []string  `json:"checks,omitempty" doc:"names of the checks that ran"`
 	Findings []Finding `json:"findings"`
-	Gone     []Gone    `json:"gone,omitempty"` // what the baseline has and is found no more
-	Failures []Failure `json:"failures,omitempty"`
-	Cautions []string  `json:"cautions,omitempty"`
+	Gone     []Gone    `json:"gone,omitempty" doc:"findings of the baseline that are found no more"`
+	Failures []Failure `json:"failures,omitempty" doc:"what could not be checked, and why"`
+	Cautions []string  `json:"cautions,omitempty" doc:"what can hurt someone; each once"`
 
 	Deps []string `json:"-"` // absolute paths of the files that it was made from
 	Path string   `json:"-"` // as given, also of a bare mesh
@@ -89,39 +89,39 @@ func (p *Part) File() string {
 
 // Mesh is the mesh file.
 type Mesh struct {
-	File   string `json:"file"`
-	SHA256 string `json:"sha256"`
+	File   string `json:"file" doc:"as the spec names it"`
+	SHA256 string `json:"sha256" doc:"of the file"`
 	Facets int    `json:"facets"`
-	Units  string `json:"units"`
+	Units  string `json:"units" doc:"of the numbers in the file"`
 }
 
 // Failure is something that could not be checked.
 type Failure struct {
-	What string `json:"what"`
-	Why  string `json:"why"`
+	What string `json:"what" doc:"a check, or spec, mesh, shop, path, shard"`
+	Why  string `json:"why" doc:"one sentence"`
 }
 
 // Measured holds the measurements.
 type Measured struct {
-	Volume         *float64        `json:"volume,omitempty"`
-	Area           *float64        `json:"area,omitempty"`
-	Mass           *float64        `json:"mass,omitempty"`
-	Centroid       *mesh.Vec       `json:"centroid,omitempty"`
-	Box            *Box            `json:"box,omitempty"`
-	OrientedBox    *OrientedBox    `json:"oriented_box,omitempty"`
+	Volume         *float64        `json:"volume,omitempty" doc:"mm3"`
+	Area           *float64        `json:"area,omitempty" doc:"mm2"`
+	Mass           *float64        `json:"mass,omitempty" doc:"g"`
+	Centroid       *mesh.Vec       `json:"centroid,omitempty" doc:"mm, mesh coordinates"`
+	Box            *Box            `json:"box,omitempty" doc:"in mesh coordinates"`
+	OrientedBox    *OrientedBox    `json:"oriented_box,omitempty" doc:"as the part stands"`
 	Integrity      *Integrity      `json:"integrity,omitempty"`
-	Overhang       *Overhang       `json:"overhang,omitempty"`
+	Overhang       *Overhang       `json:"overhang,omitempty" doc:"underside below the overhang angle"`
 	FloatingStarts *[]Start        `json:"floating_starts,omitempty"`
-	Wall           *Thickness      `json:"wall,omitempty"`
-	Gap            *Thickness      `json:"gap,omitempty"`
-	LargestBall    *Ball           `json:"largest_ball,omitempty"`
+	Wall           *Thickness      `json:"wall,omitempty" doc:"thinnest wall"`
+	Gap            *Thickness      `json:"gap,omitempty" doc:"narrowest gap"`
+	LargestBall    *Ball           `json:"largest_ball,omitempty" doc:"largest ball inside the material"`
 	Holes          *[]Hole         `json:"holes,omitempty"`
 	Pins           *[]Pin          `json:"pins,omitempty"`
 	Voids          *[]Void         `json:"voids,omitempty"`
-	Support        *Support        `json:"support,omitempty"`
-	Height         *float64        `json:"height,omitempty"`
-	Time           *float64        `json:"time,omitempty"`
-	Cost           *float64        `json:"cost,omitempty"`
+	Support        *Support        `json:"support,omitempty" doc:"columns under the overhangs"`
+	Height         *float64        `json:"height,omitempty" doc:"mm, with the lift"`
+	Time           *float64        `json:"time,omitempty" doc:"h"`
+	Cost           *float64        `json:"cost,omitempty" doc:"in the shop's currency, per part"`
 	FeatherEdges   *[]FeatherEdge  `json:"feather_edges,omitempty"`
 	Slender        *[]Slender      `json:"slender,omitempty"`
 	Section        *LargestSection `json:"largest_section,omitempty"`
@@ -152,17 +152,17 @@ type Integrity struct {
 
 // Overhang holds the overhang regions.
 type Overhang struct {
-	Area    float64  `json:"area"`
+	Area    float64  `json:"area" doc:"mm2"`
 	Regions []Region `json:"regions"`
 }
 
 // Region is one overhang region.
 type Region struct {
-	Area        float64  `json:"area"`
-	Projected   float64  `json:"projected_area"`
-	Inclination float64  `json:"inclination"`
-	Reach       float64  `json:"reach"`
-	Kind        string   `json:"kind"`
+	Area        float64  `json:"area" doc:"mm2"`
+	Projected   float64  `json:"projected_area" doc:"mm2, seen from below"`
+	Inclination float64  `json:"inclination" doc:"least, degrees from the horizontal"`
+	Reach       float64  `json:"reach" doc:"mm to the nearest place that is carried"`
+	Kind        string   `json:"kind" doc:"ledge: carried on one side; bridge: on opposite sides; free: not carried" enum:"ledge,bridge,free"`
 	Hole        bool     `json:"hole,omitempty"` // the roof of a hole
 	At          mesh.Vec `json:"at"`
 }
@@ -190,41 +190,41 @@ type Ball struct {
 
 // Hole is a recognised hole.
 type Hole struct {
-	Diameter float64  `json:"diameter"`
-	Depth    float64  `json:"depth"`
+	Diameter float64  `json:"diameter" doc:"mm"`
+	Depth    float64  `json:"depth" doc:"mm"`
 	Through  bool     `json:"through"`
 	Axis     mesh.Vec `json:"axis"`
 	At       mesh.Vec `json:"at"`
-	Tilt     float64  `json:"tilt"`
-	Share    float64  `json:"share"`
+	Tilt     float64  `json:"tilt" doc:"degrees between the axis and the build direction"`
+	Share    float64  `json:"share" doc:"of the circle that is there, 0 to 1"`
 }
 
 // Pin is a recognised pin, post or strut.
 type Pin struct {
-	Diameter float64  `json:"diameter"`
-	Length   float64  `json:"length"`
+	Diameter float64  `json:"diameter" doc:"mm"`
+	Length   float64  `json:"length" doc:"mm"`
 	Axis     mesh.Vec `json:"axis"`
 	At       mesh.Vec `json:"at"`
-	Free     bool     `json:"free"`
+	Free     bool     `json:"free" doc:"an end stands free"`
 	Tilt     float64  `json:"tilt"`
 }
 
 // Void is an inner space.
 type Void struct {
-	Volume   float64  `json:"volume"`
+	Volume   float64  `json:"volume" doc:"mm3"`
 	Sealed   bool     `json:"sealed"`
-	Escape   float64  `json:"escape"`
+	Escape   float64  `json:"escape" doc:"mm, diameter of the largest ball that gets out"`
 	Openings int      `json:"openings"`
-	Powder   float64  `json:"powder"`
-	Ball     float64  `json:"ball"`
-	Way      float64  `json:"way"`
+	Powder   float64  `json:"powder" doc:"g"`
+	Ball     float64  `json:"ball" doc:"mm, diameter of the largest ball inside"`
+	Way      float64  `json:"way" doc:"length of the way out over its width"`
 	At       mesh.Vec `json:"at"`
 }
 
 // Support is what would have to stand under the overhangs.
 type Support struct {
-	Volume float64 `json:"volume"`
-	Area   float64 `json:"area"`
+	Volume float64 `json:"volume" doc:"mm3"`
+	Area   float64 `json:"area" doc:"mm2"`
 }
 
 // FeatherEdge is a run of sharp edges.
@@ -251,27 +251,27 @@ type LargestSection struct {
 
 // Finding is one finding.
 type Finding struct {
-	Check       string     `json:"check"`
-	Level       string     `json:"level"`
-	Message     string     `json:"message"`
-	Help        string     `json:"help,omitempty"`
-	Caution     string     `json:"caution,omitempty"`
-	Measured    *float64   `json:"measured,omitempty"`
-	Limit       *float64   `json:"limit,omitempty"`
-	Unit        string     `json:"unit,omitempty"`
-	Band        float64    `json:"band,omitempty"`
-	Undecided   bool       `json:"undecided,omitempty"`
+	Check       string     `json:"check" doc:"name of the check"`
+	Level       string     `json:"level" enum:"error,warning,note"`
+	Message     string     `json:"message" doc:"one sentence that stands alone"`
+	Help        string     `json:"help,omitempty" doc:"what would help"`
+	Caution     string     `json:"caution,omitempty" doc:"what can hurt someone"`
+	Measured    *float64   `json:"measured,omitempty" doc:"in unit"`
+	Limit       *float64   `json:"limit,omitempty" doc:"in unit"`
+	Unit        string     `json:"unit,omitempty" doc:"mm, mm2, mm3, deg, g, um; absent for ratios"`
+	Band        float64    `json:"band,omitempty" doc:"what measured may be off by, in unit"`
+	Undecided   bool       `json:"undecided,omitempty" doc:"the limit lies inside the band"`
 	LimitFrom   *LimitFrom `json:"limit_from,omitempty"`
-	At          *mesh.Vec  `json:"at,omitempty"`
+	At          *mesh.Vec  `json:"at,omitempty" doc:"worst place, mesh coordinates, mm"`
 	Box         *Box       `json:"box,omitempty"`
-	Count       int        `json:"count"`
-	Area        float64    `json:"area,omitempty"`
-	Places      []mesh.Vec `json:"places,omitempty"` // where there are several, worst first
-	Where       *Where     `json:"where,omitempty"`
-	Related     []Related  `json:"related,omitempty"`
-	Fingerprint string     `json:"fingerprint"`
-	Known       bool       `json:"known,omitempty"` // the baseline has it
-	Waived      *Waived    `json:"waived"`
+	Count       int        `json:"count" doc:"like places that this finding stands for"`
+	Area        float64    `json:"area,omitempty" doc:"mm2"`
+	Places      []mesh.Vec `json:"places,omitempty" doc:"where there are several, worst first"`
+	Where       *Where     `json:"where,omitempty" doc:"the text that decides it, in the file of spec or shop"`
+	Related     []Related  `json:"related,omitempty" doc:"other places that explain it"`
+	Fingerprint string     `json:"fingerprint" doc:"names the finding; small edits and another tessellation keep it"`
+	Known       bool       `json:"known,omitempty" doc:"the baseline has it"`
+	Waived      *Waived    `json:"waived" doc:"null where no waiver accepts it"`
 
 	source *spec.Doc // the text of Where, for excerpts
 	at     spec.Range
@@ -287,30 +287,30 @@ type Related struct {
 
 // LimitFrom says where a limit came from.
 type LimitFrom struct {
-	Layer  string `json:"layer"`
+	Layer  string `json:"layer" enum:"built-in,shop,material,machine,part"`
 	File   string `json:"file"`
-	Line   int    `json:"line"`
-	Source string `json:"source,omitempty"`
+	Line   int    `json:"line" doc:"from 1"`
+	Source string `json:"source,omitempty" doc:"the reason or the published source"`
 }
 
 // Where is the text that decides a finding; lines and columns are 1-based,
 // columns count code points.
 type Where struct {
-	Key   string   `json:"key,omitempty"`
+	Key   string   `json:"key,omitempty" doc:"dotted key"`
 	Start Position `json:"start"`
 	End   Position `json:"end"`
 }
 
 // Position is a place in a text.
 type Position struct {
-	Line   int `json:"line"`
-	Column int `json:"column"`
+	Line   int `json:"line" doc:"from 1"`
+	Column int `json:"column" doc:"from 1, in Unicode code points"`
 }
 
 // Waived says why a finding is accepted and until when.
 type Waived struct {
 	Reason string `json:"reason"`
-	Until  string `json:"until"`
+	Until  string `json:"until" doc:"last day, YYYY-MM-DD"`
 }
 
 // JSON writes the document of check: measurements, findings and totals.

@@ -1,7 +1,6 @@
 package output
 
 import (
-	"encoding/json"
 	"fmt"
 	"io"
 	"path/filepath"
@@ -113,10 +112,7 @@ func OrientJSON(w io.Writer, o *rules.Orientation) error {
 // encode rounds a document and writes it.
 func encode[T any](w io.Writer, d *T) error {
 	roundValue(reflect.ValueOf(d).Elem())
-	e := json.NewEncoder(w)
-	e.SetEscapeHTML(false)
-	e.SetIndent("", "  ")
-	return e.Encode(d)
+	return write(w, d)
 }
 
 func inputs(in []rules.Input) []Input {

@@ -1,0 +1,92 @@
+package output
+
+import (
+	"bytes"
+	"context"
+	"io"
+	"path/filepath"
+	"testing"
+	"time"
+
+	"github.com/santhosh-tekuri/jsonschema/v6"
+
+	"corbel/mesh"
+	"corbel/rules"
+)
+
+func ownSchema(t *testing.T, name string) *jsonschema.Schema {
+	t.Helper()
+	var b bytes.Buffer
+	if known, err := Schema(&b, name); !known || err != nil {
+		t.Fatalf("no schema %q: %v", name, err)
+	}
+	return validator(t, name+".json", b.Bytes())
+}
+
+// gitlabSchema is the code quality report as GitLab's manual describes it
+// (docs.gitlab.com/ci/testing/code_quality, "Code quality report format",
+// read 2026-11): an array, these keys required, these five severities.
+const gitlabSchema = `{"type":"array","items":{"type":"object","required":["description","check_name","fingerprint","severity","location"],
+"properties":{"description":{"type":"string","minLength":1},"check_name":{"type":"string","minLength":1},"fingerprint":{"type":"string","pattern":"^[0-9a-f]{32}$"},
+"severity":{"enum":["info","minor","major","critical","blocker"]},
+"location":{"type":"object","required":["path","lines"],"properties":{"path":{"type":"string","not":{"pattern":"^\\./"}},
+"lines":{"type":"object","required":["begin"],"properties":{"begin":{"type":"integer","minimum":1},"end":{"type":"integer","minimum":1}}}}}}},"uniqueItems":true}`
+
+// Every document that is JSON holds against its schema: of parts with
+// findings, of none, of evil ones, read back or not.
+func TestDocumentsValidate(t *testing.T) {
+	check, gitlab := ownSchema(t, "check"), validator(t, "gitlab.json", []byte(gitlabSchema))
+	empty := NewDocument(nil)
+	empty.Count()
+	sharded := some(4)
+	sharded.Shard = &Shard{2, 5}
+	for _, d := range []*Document{Checked(reports(t, false)), hostile(), empty, sharded} {
+		validate(t, check, written(t, "json", d, Options{}))
+		validate(t, gitlab, written(t, "gitlab", d, Options{}))
+	}
+	var b bytes.Buffer
+	into := func(name string, write func(io.Writer) error) {
+		t.Helper()
+		b.Reset()
+		if err := write(&b); err != nil {
+			t.Fatal(err)
+		}
+		validate(t, ownSchema(t, name), b.Bytes())
+	}
+	into("measure", func(w io.Writer) error { return MeasureJSON(w, reports(t, true)[0]) })
+	into("limits", func(w io.Writer) error { return LimitsJSON(w, reports(t, false)[0]) })
+	bad := bytes.Replace(written(t, "json", some(2), Options{}), []byte(`"status"`), []byte(`"state"`), 1)
+	doc, _ := jsonschema.UnmarshalJSON(bytes.NewReader(bad))
+	if check.Validate(doc) == nil {
+		t.Error("the schema takes anything")
+	}
+}
+
+// Every output of the demo holds against its schema. The demo's coarse parts
+// stand for all: the fine ones take seconds and have findings of the same kinds.
+func TestDemoValidates(t *testing.T) {
+	specs, err := filepath.Glob(filepath.Join(start, "../../testdata/demo/parts/*.part.toml"))
+	if err != nil || len(specs) < 5 {
+		t.Fatalf("%d specs, %v", len(specs), err)
+	}
+	const coarse = 1500 // facets
+	e := rules.New(rules.Options{Now: func() time.Time { return time.Date(2026, 11, 25, 12, 0, 0, 0, time.UTC) }})
+	var parts []Part
+	for _, s := range specs {
+		part := e.Part(context.Background(), s, rules.Text)
+		if m, err := mesh.Load(context.Background(), part.MeshPath, mesh.LoadOptions{Unit: "mm"}); err != nil || len(m.Facets) > coarse {
+			continue
+		}
+		parts = append(parts, PartOf(e.Part(context.Background(), s, rules.Full)))
+	}
+	parts = append(parts, ShopOf(e.ShopFile(context.Background(), filepath.Join(start, "../../testdata/demo/shop.toml"))))
+	if len(parts) < 4 {
+		t.Fatalf("only %d coarse parts", len(parts))
+	}
+	d := NewDocument(parts)
+	d.Count()
+	validate(t, ownSchema(t, "check"), written(t, "json", d, Options{}))
+	validate(t, sarifValidator(t), written(t, "sarif", d, Options{}))
+	validate(t, validator(t, "gitlab.json", []byte(gitlabSchema)), written(t, "gitlab", d, Options{}))
+	checkJUnit(t, d, rules.Warning)
+}
