@@ -61,7 +61,7 @@ func newBrowser(t *testing.T) *browser {
 	if path == "" {
 		t.Skip("no Chromium is installed; pages were not opened")
 	}
-	ctx, stop := context.WithTimeout(context.Background(), 3*browserWait)
+	ctx, stop := context.WithTimeout(context.Background(), 10*browserWait)
 	cmd := exec.CommandContext(ctx, path, "--headless", "--no-sandbox", "--remote-debugging-pipe", "--enable-unsafe-swiftshader", "--hide-scrollbars",
 		"--force-color-profile=srgb", "--no-first-run", "--disable-background-networking", "--user-data-dir="+t.TempDir(), "about:blank")
 	toR, toW, err := os.Pipe()
@@ -129,7 +129,7 @@ func (b *browser) read(from *os.File) {
 func (b *browser) note(m message) {
 	text := string(m.Params)
 	switch m.Method {
-	case "Runtime.exceptionThrown":
+	case "Runtime.exceptionThrown", "Page.javascriptDialogOpening":
 		b.trouble = append(b.trouble, text)
 	case "Runtime.consoleAPICalled":
 		if strings.Contains(text, `"type":"error"`) || strings.Contains(text, `"type":"warning"`) || strings.Contains(text, "No 3D") {
@@ -233,7 +233,9 @@ func (b *browser) key(key string) {
 		}
 		b.call("Input.dispatchKeyEvent", p)
 	}
-	b.do(settled)
+	if key != "Tab" {
+		b.do(settled)
+	}
 }
 
 func (b *browser) click(x, y float64) {

@@ -387,6 +387,9 @@ func (d *document) facts(r *rules.PartReport) {
 			add(&stand, "Turned by", figure(t.V.V*180/math.Pi)+" deg")
 		}
 		add(&stand, "Lift above the platform", figure(m.Frame.Lift)+" mm")
+		if xy, z := greenShare(r); xy > 0 || z > 0 {
+			add(&stand, "Built larger than shown", fmt.Sprintf("x, y by %s %%, z by %s %%", figure(round(100*xy, 1)), figure(round(100*z, 1))))
+		}
 	}
 	if o := m.Overhang; o != nil {
 		n := 0
@@ -428,6 +431,16 @@ func figure2(v float64) string {
 	}
 	p := math.Pow10(1 - int(math.Floor(math.Log10(math.Abs(v)))))
 	return figure(math.Round(v*p) / p)
+}
+
+// greenShare is by what share a part to be sintered is built larger than drawn.
+func greenShare(r *rules.PartReport) (xy, z float64) {
+	if p := r.Spec.Process.V; p != rules.BinderJet && p != rules.Extrusion {
+		return 0, 0
+	}
+	s := rules.Subject{Spec: r.Spec, Shop: r.Shop, Limits: r.Limits, Measured: r.Measured}
+	xy, z = s.Shrinkage()
+	return 1/(1-xy) - 1, 1/(1-z) - 1
 }
 
 func against(set bool, budget float64, unit string) string {

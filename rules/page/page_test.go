@@ -103,7 +103,9 @@ func TestTheSameReportGivesTheSamePage(t *testing.T) {
 // hostile is text that breaks out of HTML, of scripts, of attributes, of lines.
 const hostile = "</script><script>alert(1)</script>\"'><img src=x onerror=alert(2)>\u202e\u2028\x00\x1b[31m<!--"
 
-func TestHostileTextStaysText(t *testing.T) {
+// hostileReport is of a spec whose every text is hostile.
+func hostileReport(t *testing.T) *rules.PartReport {
+	t.Helper()
 	dir := t.TempDir()
 	quoted := strings.NewReplacer("\\", "\\\\", "\"", "\\\"", "\x00", "\\u0000", "\x1b", "\\u001b").Replace(hostile)
 	stl, err := os.ReadFile(demoParts + "clamp-ring.stl")
@@ -138,6 +140,11 @@ wall.thickness = { value = "9 mm", source = "%[1]s" }
 	if r.Mesh == nil || r.Spec == nil || r.Spec.Name.V != hostile || len(r.Findings) == 0 {
 		t.Fatalf("the spec was not read as meant: %+v", r.Failures)
 	}
+	return r
+}
+
+func TestHostileTextStaysText(t *testing.T) {
+	r := hostileReport(t)
 	c, err := NewCard(context.Background(), r, "a.html")
 	if err != nil {
 		t.Fatal(err)
@@ -225,6 +232,33 @@ func TestWithoutAMeshThePageSaysWhy(t *testing.T) {
 		t.Error("the page of a spec that is not there")
 	}
 	judgeMarkup(t, "page", text)
+}
+
+// Meshes with holes, folds, crossings and nothing in them get a page too.
+func TestPagesOfUnsoundMeshes(t *testing.T) {
+	files := []string{"dirty/cube_no_bottom.obj", "dirty/triangle_soup.stl", "dirty/two_cubes_shared_edge.stl", "dirty/table_flipped_faces.stl",
+		"formats/empty_binary.stl", "parts/beam_4572.stl"}
+	some := map[string]bool{"mesh": true, "overhang": true, "wall": true, "section-jump": true}
+	dir := t.TempDir()
+	for _, file := range files {
+		b, err := os.ReadFile("../../testdata/meshes/" + file)
+		if err != nil {
+			t.Fatal(err)
+		}
+		name := filepath.Base(file)
+		spec := filepath.Join(dir, name+".part.toml")
+		text := "schema = 1\npart = \"x\"\nprocess = \"BJT/M\"\nmaterial = \"316L\"\n[mesh]\nfile = \"" + name + "\"\nunits = \"mm\"\n[orientation]\nlift = \"3 mm\"\n"
+		for path, b := range map[string][]byte{filepath.Join(dir, name): b, spec: []byte(text)} {
+			if err := os.WriteFile(path, b, 0o600); err != nil {
+				t.Fatal(err)
+			}
+		}
+		r := rules.New(rules.Options{Surface: true, Checks: some}).Part(context.Background(), spec, rules.Full)
+		out := base64Text.ReplaceAllString(written(t, r), "")
+		if strings.Contains(strings.Replace(out, scriptText, "", 1), "NaN") || !strings.Contains(out, "<h1>x</h1>") {
+			t.Errorf("%s: the page is broken", name)
+		}
+	}
 }
 
 type counter struct{ calls, bytes int }

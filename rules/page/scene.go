@@ -319,7 +319,8 @@ func (s *scene) supports(ctx context.Context, r *rules.PartReport, v *viewMesh, 
 // creaseRad is the angle between neighbours from which on an edge is drawn.
 const creaseRad = 28 * math.Pi / 180
 
-// edges packs the edges that an engineer would draw: creases and borders.
+// edges packs the edges that an engineer would draw: creases, and the borders of
+// a mesh that is shown as it is.
 func (s *scene) edges(v *viewMesh, p *packer) {
 	least := math.Cos(creaseRad)
 	t := v.Topology()
@@ -328,7 +329,12 @@ func (s *scene) edges(v *viewMesh, p *packer) {
 		for k := range 3 {
 			h := int32(3*f + k)
 			w := t.Twin[h]
-			if w > h || w >= 0 && v.facing[f].Dot(v.facing[w/3]) > least {
+			switch {
+			case w > h: // told by the other side
+				continue
+			case w >= 0 && v.facing[f].Dot(v.facing[w/3]) > least:
+				continue
+			case w < 0 && v.cellMM > 0: // drawing together tears and folds; not the part's borders
 				continue
 			}
 			list = append(list, c[k], c[(k+1)%3])
