@@ -36,10 +36,12 @@ func TestScripts(t *testing.T) {
 			return false, fmt.Errorf("unknown condition %q", cond)
 		},
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){
-			"code":  code,
-			"block": block,
-			"bytes": repeat,
-			"shown": shown,
+			"code":   code,
+			"block":  block,
+			"bytes":  repeat,
+			"step":   step,
+			"recipe": recipe,
+			"shown":  shown,
 		},
 	})
 }
