@@ -26,6 +26,10 @@ import (
 const serveVariable = "CORBEL_TEST_SERVES"
 
 func TestMain(m *testing.M) {
+	if os.Getenv(serveVariable) == "other" {
+		serveOther(os.Stdin, os.Stdout)
+		os.Exit(1)
+	}
 	if os.Getenv(serveVariable) != "" {
 		log := slog.New(slog.NewTextHandler(os.Stderr, nil))
 		os.Exit(lsp.Serve(context.Background(), os.Stdin, os.Stdout, lsp.Options{Log: log}))
