@@ -43,12 +43,22 @@ func (s *session) world(ctx context.Context, doc *document) *world {
 		r := s.rules().ShopFile(ctx, doc.path)
 		return &world{shop: r.Shop, found: r.Findings}
 	}
-	r := s.rules().Part(ctx, doc.path, rules.Known)
+	r := s.judge(pass{ctx: ctx, doc: doc, state: s.stateOf(doc)}, rules.Known)
 	w := &world{shop: r.Shop, limits: r.Limits}
 	if r.Spec != nil && bytes.Equal(r.Spec.Doc.Text, doc.text) {
 		w.report, w.found = r, r.Findings // else they are about a newer text
 	}
 	return w
+}
+
+// stateOf returns the state of the track of a text, -1 where it has moved on.
+func (s *session) stateOf(doc *document) int64 {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if t := s.tracks[doc.path]; t != nil && t.doc == doc {
+		return t.state
+	}
+	return -1
 }
 
 // reportOn returns the published report about a text, or nil.

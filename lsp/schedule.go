@@ -38,9 +38,10 @@ type track struct {
 	dirty  bool               // the text has changed since it was opened or saved
 	closed bool               // the text is not open: it is followed on disk
 
-	report *report  // the last one that was published
-	final  bool     // it is complete
-	rests  []string // absolute paths of the files the last check rested on
+	judging *judging // the newest quick judgement
+	report  *report  // the last one that was published
+	final   bool     // it is complete
+	rests   []string // absolute paths of the files the last check rested on
 }
 
 // report is what a check found in a part spec or in a shop file.
@@ -209,9 +210,63 @@ func (s *session) examine(p pass, mode rules.Mode) (r *report) {
 		found := append(slices.Clone(shop.Findings), failures(p.doc, shop.Findings, shop.Failures)...)
 		return &report{doc: p.doc, findings: found, rests: shop.Deps, complete: true, shop: shop}
 	}
-	part := s.rules().Part(p.ctx, p.doc.path, mode)
+	part := s.judge(p, mode)
 	found := append(slices.Clone(part.Findings), failures(p.doc, part.Findings, part.Failures)...)
 	return &report{doc: p.doc, findings: found, rests: part.Deps, complete: part.Complete || mode == rules.Full, part: part}
+}
+
+// judging is the quick judgement of one state of a part spec. The pass over the
+// text and requests about it ask for the same one, often at the same time.
+type judging struct {
+	state int64
+	done  chan struct{} // closed once part is there
+	part  *rules.PartReport
+}
+
+// judge asks the rules about a part, or shares the answer to whoever asks the
+// same right now.
+func (s *session) judge(p pass, mode rules.Mode) *rules.PartReport {
+	if mode != rules.Known {
+		return s.rules().Part(p.ctx, p.doc.path, mode)
+	}
+	s.mu.Lock()
+	t := s.tracks[p.doc.path]
+	if t == nil || t.state != p.state {
+		s.mu.Unlock()
+		return s.rules().Part(p.ctx, p.doc.path, mode)
+	}
+	j, first := t.judging, false
+	if j == nil || j.state != p.state {
+		j, first = &judging{state: p.state, done: make(chan struct{})}, true
+		t.judging = j
+	}
+	s.mu.Unlock()
+	if first {
+		defer close(j.done)
+		part := s.rules().Part(p.ctx, p.doc.path, mode)
+		if p.ctx.Err() == nil {
+			j.part = part
+		}
+		return part
+	}
+	select {
+	case <-j.done:
+	case <-p.ctx.Done():
+	}
+	if part := j.judged(); part != nil {
+		return part
+	}
+	return s.rules().Part(p.ctx, p.doc.path, mode) // the other one was stopped
+}
+
+// judged returns what a judging has come to; nil where it did not end.
+func (j *judging) judged() *rules.PartReport {
+	select {
+	case <-j.done:
+		return j.part
+	default:
+		return nil
+	}
 }
 
 // failures turns what could not be checked into findings: in an editor, an
@@ -280,6 +335,7 @@ func (s *session) finish(t *track, p pass, mode rules.Mode, r *report) {
 	t.rests = r.rests
 	t.edited = t.edited && partial
 	if r.complete || t.halted {
+		t.judging = nil // the report says as much
 		t.stop()
 		return
 	}
