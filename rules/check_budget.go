@@ -18,7 +18,7 @@ var Budget = &Check{
 		{"cost from machine time, powder, supports off and the rates of the shop, spread over the order: form after Baumers et al. 2013, J. Ind. Ecol. 17:418", "published, from memory"},
 		{"support is solid to 15 % of its column", "common practice, no source"},
 	},
-	Needs:    []Need{NeedIntegrity, NeedMass, NeedBox, NeedCylinders, NeedOverhang, NeedSupport},
+	Needs:    []Need{NeedIntegrity, NeedMass, NeedBox, NeedCylinders, NeedOverhang, NeedSupport, NeedStarts},
 	Cautions: []Caution{cautionEstimate},
 	Judge:    judgeBudget,
 	Say:      sayBudget,
@@ -95,11 +95,11 @@ func sayBudget(p *Subject, f *Finding) {
 	case "cost":
 		value, limit := pair(f.Measured, f.Limit, f.Limit/100)
 		support := ""
-		if d.Support > 0 {
+		if all := d.Support + p.Measured.Mass.VolumeMM3; d.Support > all/20 {
 			support = fmt.Sprintf(", %s cm3 of it support", rounded(d.Support/1000))
 		}
-		f.Message = fmt.Sprintf("Part costs about %s%s in %s machine hours and powder for %s cm3%s, more than the %s%s of its budget.",
-			value, unit, rounded(d.TimeH), rounded((d.Support+p.Measured.Mass.VolumeMM3)/1000), support, limit, unit)
+		f.Message = fmt.Sprintf("Part costs about %s%s, more than the %s%s of its budget: %s machine hours and powder for %s cm3%s.",
+			value, unit, limit, unit, rounded(d.TimeH), rounded((d.Support+p.Measured.Mass.VolumeMM3)/1000), support)
 		f.Help = "Build several in one job, lay it lower, save support or volume, or raise the budget."
 	case "no-mass":
 		f.Message, f.Help = "Mass can't be held against its budget: the mesh does not tell inside from outside.", "Mend the mesh first."

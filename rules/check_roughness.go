@@ -56,7 +56,7 @@ func judgeRoughness(p *Subject) []Finding {
 		s.put(p, &f, "rough")
 		f.Where = Location{p.Spec.File, "face.roughness", d.Roughness.At}
 		f.detail = pre
-		f.Fixes = finishFix(p.Spec.Doc, d, finishFor(asked))
+		f.Fixes = finishFix(p.Spec.Doc, d, s.finishFor(asked))
 		out = append(out, f)
 	}
 	return out
@@ -105,10 +105,12 @@ func (p *Subject) predict(s faceOnMesh) (predicted, bool) {
 	return out, true
 }
 
-// finishFor names the gentlest finish that gives a roughness: milling to about
-// 1.6 um, grinding to 0.4 um (common practice, no source).
-func finishFor(raMM float64) string {
+// finishFor names the gentlest finish that gives a roughness: milling or turning
+// to about 1.6 um, grinding to 0.4 um (common practice, no source).
+func (s *faceOnMesh) finishFor(raMM float64) string {
 	switch {
+	case raMM >= 0.0016-1e-9 && s.round:
+		return "turn"
 	case raMM >= 0.0016-1e-9:
 		return "mill"
 	case raMM >= 0.0004-1e-9:
@@ -130,7 +132,7 @@ func sayRoughness(p *Subject, f *Finding) {
 	d := f.detail.(predicted)
 	asked := plain(d.decl.Roughness.V.V * 1000)
 	name, place := fmt.Sprintf("Face %q", d.decl.Name.V), p.near(f.At)
-	finish := finishFor(d.decl.Roughness.V.V)
+	finish := d.finishFor(d.decl.Roughness.V.V)
 	f.Help = fmt.Sprintf("Name a finish that gives it, such as %q with stock, or turn the face upright or upwards.", finish)
 	switch {
 	case d.rests && !d.told:
@@ -139,11 +141,15 @@ func sayRoughness(p *Subject, f *Finding) {
 	case !d.told:
 		f.Message = fmt.Sprintf("%s asks for Ra %s um as built and faces down at %s deg, too flat to predict any, %s.", name, asked, plain(roundTo(d.deg, 0)), place)
 	default:
-		how := "facing up or upright"
-		if d.down {
-			how = fmt.Sprintf("facing down at %s deg", plain(roundTo(d.deg, 0)))
-		}
 		value, limit := pair(f.Measured, f.Limit, 1)
+		how := fmt.Sprintf("facing down at %s deg", plain(roundTo(d.deg, 0)))
+		if !d.down {
+			how = fmt.Sprintf("facing up at %s deg", plain(roundTo(d.deg, 0)))
+			f.Help = fmt.Sprintf("Name a finish that gives it, such as %q with stock, or allow %s um.", finish, value)
+		}
+		if d.deg > 85 {
+			how = "standing upright"
+		}
 		f.Message = fmt.Sprintf("%s comes out at about Ra %s um as built, %s, and asks for %s um, %s.", name, value, how, limit, place)
 	}
 }

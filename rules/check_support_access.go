@@ -61,11 +61,11 @@ func saySupportAccess(p *Subject, f *Finding) {
 	length, _ := p.Limit("support-access.length")
 	value, limit := pair(100*f.Measured, 100*f.Limit, 5)
 	percent := Finding{Undecided: f.Undecided, Band: 100 * f.Band, Unit: "%"}
-	share := value + " % of"
+	share := value + " % of it"
 	if a.Share == 0 {
-		share = "any of"
+		share = "any of it"
 	}
-	reach := fmt.Sprintf("no straight tool of %s mm and %s mm long gets at %s the support", plain(diameter.V), plain(length.V), share)
-	f.Message = fmt.Sprintf("Support under %s mm2 is out of reach, %s, %s%s.", rounded(f.AreaMM2), reach, p.where(f), closeCall(&percent))
+	f.Message = fmt.Sprintf("Support under %s mm2 is out of reach: no straight tool %s mm wide and %s mm long gets at %s, %s%s.",
+		rounded(f.AreaMM2), plain(diameter.V), plain(length.V), share, p.where(f), closeCall(&percent))
 	f.Help = fmt.Sprintf("Open a way for the tool, turn the part, or shape the roof so that it carries itself; %s %% may be out of reach.", limit)
 }

@@ -18,6 +18,7 @@ type faceOnMesh struct {
 	at     mesh.Vec // the place, on the mesh
 	off    float64  // how far the declared place is from the mesh, mm
 	rests  bool     // lies on the platform
+	round  bool     // a hole or a pin
 }
 
 // faces returns the declared faces that have a place, in their order.
@@ -32,28 +33,31 @@ func (p *Subject) faces() []faceOnMesh {
 		if !ok {
 			continue
 		}
-		s := faceOnMesh{decl: d, at: near.Point, normal: p.Mesh.Normal(near.Facet), off: near.Dist, facets: p.surfaceOf(near.Facet)}
+		s := faceOnMesh{decl: d, at: near.Point, normal: p.Mesh.Normal(near.Facet), off: near.Dist}
+		s.facets, s.round = p.surfaceOf(near.Facet)
 		s.rests = p.rests(s.facets)
 		out = append(out, s)
 	}
 	return out
 }
 
-// surfaceOf returns the surface that a facet belongs to.
-func (p *Subject) surfaceOf(seed int32) []int32 {
+// surfaceOf returns the surface that a facet belongs to, and whether it is a
+// hole or a pin.
+func (p *Subject) surfaceOf(seed int32) (facets []int32, round bool) {
 	if c := p.Measured.Cylinders; c != nil {
 		if h := c.HoleOf[seed]; h >= 0 {
-			return c.Holes[h].Facets
+			return c.Holes[h].Facets, true
 		}
 		for i := range c.Pins {
 			if _, on := slices.BinarySearch(c.Pins[i].Facets, seed); on {
-				return c.Pins[i].Facets
+				return c.Pins[i].Facets, true
 			}
 		}
 	}
 	topo, n := p.Mesh.Topology(), p.Mesh.Normal(seed)
 	flat := math.Cos(angleSlackRad)
-	in, facets := map[int32]bool{seed: true}, []int32{seed}
+	in := map[int32]bool{seed: true}
+	facets = []int32{seed}
 	for i := 0; i < len(facets); i++ {
 		for k := range 3 {
 			if g := topo.Neighbour(facets[i], k); g >= 0 && !in[g] && p.Mesh.Normal(g).Dot(n) >= flat {
@@ -63,7 +67,7 @@ func (p *Subject) surfaceOf(seed int32) []int32 {
 		}
 	}
 	slices.Sort(facets)
-	return facets
+	return facets, false
 }
 
 // restsShare is the share of the part's box within which the lowest points lie
