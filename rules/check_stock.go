@@ -72,7 +72,7 @@ func judgeStock(p *Subject) []Finding {
 // judgeCut holds the stock of a face that is cut against what it needs.
 func (p *Subject) judgeCut(s *faceOnMesh) (Finding, string) {
 	name := "stock.thickness"
-	if s.rests && supported(p.Spec.Process.V) {
+	if s.rests && p.supported() {
 		name = "stock.platform"
 	}
 	l, ok := p.Limit(name)
@@ -113,7 +113,7 @@ type marks struct{ below, above facetSet }
 // supportMarks returns where the supports of what needs support touch the part.
 func (p *Subject) supportMarks() marks {
 	m := marks{facetSet{}, facetSet{}}
-	if !supported(p.Spec.Process.V) {
+	if !p.supported() {
 		return m
 	}
 	for i, r := range p.Measured.Overhang.Regions {
@@ -139,7 +139,7 @@ func sayStock(p *Subject, f *Finding) {
 	d := f.detail.(stockDetail)
 	name, place, finish := fmt.Sprintf("Face %q", d.decl.Name.V), p.near(f.At), d.decl.Finish.V
 	where := ""
-	if d.rests && supported(p.Spec.Process.V) {
+	if d.rests && p.supported() {
 		where = " and stands on the platform, where the saw takes its share"
 	}
 	switch d.kind {

@@ -121,6 +121,3 @@ func cuts(finish string) bool { return finish == "mill" || finish == "turn" || f
 // cutting says what the machinist does.
 var cutting = map[string]string{"mill": "milled", "turn": "turned", "grind": "ground", "polish": "polished", "blast": "blasted",
 	"drill": "drilled", "ream": "reamed", "bore": "bored", "tap": "tapped"}
-
-// supported reports whether the process builds supports that are cut off.
-func supported(process string) bool { return process != BinderJet }

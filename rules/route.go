@@ -149,7 +149,7 @@ func needsRelief(p *Subject) string {
 }
 
 func needsSupportsOff(p *Subject) string {
-	if !supported(p.Spec.Process.V) {
+	if !p.supported() {
 		return ""
 	}
 	for _, r := range p.Measured.Overhang.Regions {
