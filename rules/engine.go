@@ -192,6 +192,7 @@ func (e *Engine) ShopFile(ctx context.Context, path string) *ShopReport {
 		}
 	}
 	r.Findings = append(r.Findings, shopNameFindings(r.File, r.Shop)...)
+	r.Findings = append(r.Findings, shopSense(r.File, r.Shop)...)
 	finish(r.Findings)
 	return r
 }
