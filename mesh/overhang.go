@@ -11,6 +11,13 @@ import (
 type OverhangParams struct {
 	AngleRad float64 // facets whose surface lies lower than this from the horizontal are overhang; equal passes
 	SlackRad float64 // tessellation noise let pass: flagged if inclination < AngleRad - SlackRad
+	// EnoughMM is a reach beyond which it need not be known how far a region
+	// reaches: one that reaches farther in straight lines is not searched on, so
+	// that ReachMM, Kind and At are those of the lines. 0 searches all.
+	EnoughMM float64
+	// LeastMM2 is an area up to which it need not be known either; such a region
+	// has ReachMM 0 and is a Ledge if it is not Free. 0 searches all.
+	LeastMM2 float64
 	HoleOf   []int32 // per facet the index of the hole it belongs to, or -1; regions end at a hole's rim; may be nil
 }
 
@@ -211,6 +218,13 @@ func (o *overhang) measure(ctx context.Context, r *OverhangRegion, id int32) (fl
 		free = free || starts
 	}
 	r.LowMM = low + o.frame.Lift
+	if r.AreaMM2 <= o.p.LeastMM2 {
+		r.At, r.Kind = o.back(lowAt), Ledge
+		if free {
+			r.Kind = Free
+		}
+		return 0, nil
+	}
 	h := o.carriers(r, id)
 	if len(h.pieces) == 0 {
 		free = true

@@ -255,3 +255,44 @@ func TestOverhangReachAroundCorners(t *testing.T) {
 		}
 	}
 }
+
+// With a reach that is enough, what lies within it is the same, and what lies
+// beyond is told to lie beyond.
+func TestOverhangEnough(t *testing.T) {
+	m := meshtest.Gyroid(10, 0.4, 1, 14)
+	for _, up := range []mesh.Vec{{0, 0, 1}, {1, 2, 3}, {-1, 0.3, 0.2}} {
+		f := mesh.NewFrame(up, 0, 0)
+		all, err := mesh.MeasureOverhang(context.Background(), m, f, mesh.OverhangParams{AngleRad: math.Pi / 4})
+		if err != nil {
+			t.Fatal(err)
+		}
+		const enough = 0.7
+		some, err := mesh.MeasureOverhang(context.Background(), m, f, mesh.OverhangParams{AngleRad: math.Pi / 4, EnoughMM: enough})
+		if err != nil {
+			t.Fatal(err)
+		}
+		last := len(all.Regions) - 1
+		small, err := mesh.MeasureOverhang(context.Background(), m, f, mesh.OverhangParams{AngleRad: math.Pi / 4, LeastMM2: all.Regions[last].AreaMM2})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for i, r := range small.Regions {
+			if want := all.Regions[i]; r.AreaMM2 > all.Regions[last].AreaMM2 && r.ReachMM != want.ReachMM || i == last && r.ReachMM != 0 {
+				t.Errorf("up %v: region %d reaches %g, was %g", up, i, r.ReachMM, want.ReachMM)
+			}
+		}
+		beyond := 0
+		for i, a := range all.Regions {
+			b := some.Regions[i]
+			if a.AreaMM2 != b.AreaMM2 || b.ReachMM > a.ReachMM+all.ReachErr+1e-9 || (a.ReachMM <= enough) != (b.ReachMM <= enough) && math.Abs(a.ReachMM-enough) > all.ReachErr {
+				t.Errorf("up %v: reach %g, with enough %g", up, a.ReachMM, b.ReachMM)
+			}
+			if b.ReachMM > enough {
+				beyond++
+			}
+		}
+		if beyond == 0 {
+			t.Errorf("up %v: nothing lies beyond", up)
+		}
+	}
+}

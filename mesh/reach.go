@@ -88,12 +88,15 @@ func (o *overhang) reach(ctx context.Context, r *OverhangRegion, id int32, h *ho
 		return reach{}, err
 	}
 	b := newFarthest(tree, p, n)
-	if err := b.run(ctx); err != nil {
-		return reach{}, err
+	enough := func() bool { return o.p.EnoughMM > 0 && b.best > o.p.EnoughMM }
+	if !enough() {
+		if err := b.run(ctx); err != nil {
+			return reach{}, err
+		}
 	}
 	out := reach{dist: b.best, at: b.at, err: max(0, b.bound-b.best)}
 	out.spanRad = spanAround(flatten(b.at), b.best*nearShare, h.pieces)
-	if !p.corners {
+	if !p.corners || enough() {
 		return out, nil
 	}
 	return o.reachAround(ctx, p, tree, b, out)

@@ -79,7 +79,8 @@ func (s *search) standAt(ctx context.Context, up mesh.Vec) (*Subject, error) {
 		return &p, nil
 	}
 	par := s.engine.paramsOf(&p)
-	o, err := mesh.MeasureOverhang(ctx, s.Mesh, m.Frame, mesh.OverhangParams{AngleRad: par.angleRad, SlackRad: angleSlackRad, HoleOf: m.Cylinders.HoleOf})
+	least, _ := s.Limit("overhang.area")
+	o, err := mesh.MeasureOverhang(ctx, s.Mesh, m.Frame, mesh.OverhangParams{LeastMM2: least.V, AngleRad: par.angleRad, SlackRad: angleSlackRad, HoleOf: m.Cylinders.HoleOf, EnoughMM: s.enough()})
 	if err != nil {
 		return nil, err
 	}
@@ -87,6 +88,14 @@ func (s *search) standAt(ctx context.Context, up mesh.Vec) (*Subject, error) {
 	m.have = map[Need]bool{NeedOverhang: true, NeedStarts: true}
 	m.Starts, err = mesh.MeasureFloatingStarts(ctx, s.Mesh, m.Frame)
 	return &p, err
+}
+
+// enough is a reach with which a region needs support, ledge or bridge.
+func (p *Subject) enough() float64 {
+	ledge, _ := p.Limit("overhang.ledge")
+	bridge, _ := p.Limit("overhang.bridge")
+	most := max(ledge.V, bridge.V/2)
+	return 1.001*most + equalErr(2*most)
 }
 
 // support adds up what needs support, and what holds the part on its platform.
