@@ -110,28 +110,35 @@ func (s *patch) cut(a, b, c float64) {
 	s.p, s.k = out, n
 }
 
-// foot returns the patch's point nearest to (u, v) and the distance squared.
+// foot returns the patch's point nearest to (u, v) and the distance squared. The
+// patch may have shrunk to a segment or a point.
 func (s *patch) foot(u, v float64) ([2]float64, float64) {
-	inside := true
+	inside, point := true, true
 	best, at := math.Inf(1), [2]float64{}
 	for i := range s.k {
 		p, q := s.p[i], s.p[(i+1)%s.k]
 		ex, ey := q[0]-p[0], q[1]-p[1]
+		l := ex*ex + ey*ey
+		if l == 0 {
+			continue
+		}
+		point = false
 		wx, wy := u-p[0], v-p[1]
-		if ex*wy-ey*wx >= 0 {
+		if ex*wy-ey*wx > 0 {
 			continue
 		}
 		inside = false
-		t := 0.0
-		if l := ex*ex + ey*ey; l > 0 {
-			t = min(1, max(0, (wx*ex+wy*ey)/l))
-		}
+		t := min(1, max(0, (wx*ex+wy*ey)/l))
 		dx, dy := wx-t*ex, wy-t*ey
 		if d := dx*dx + dy*dy; d < best {
 			best, at = d, [2]float64{p[0] + t*ex, p[1] + t*ey}
 		}
 	}
-	if inside {
+	switch {
+	case point:
+		dx, dy := u-s.p[0][0], v-s.p[0][1]
+		return s.p[0], dx*dx + dy*dy
+	case inside:
 		return [2]float64{u, v}, 0
 	}
 	return at, best
