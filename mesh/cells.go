@@ -109,6 +109,7 @@ type gauge struct {
 	bvh     *BVH
 	wedges  *sharpTree // where the medium tapers to nothing
 	notches *sharpTree // where surface points into the medium
+	nest    *nest      // nil if no two bodies can run into each other
 	cellMM  float64
 	touch   float64
 	cap     float64
@@ -119,6 +120,11 @@ type gauge struct {
 	nodes []node // cells only; ids count from 0 and are shifted at the end
 	cells []cell
 	pool  []rival // stack of what is near to the cells in hand
+	// Of the patch in hand: facets set aside as hidden from it, whether the span
+	// found last ends at a notch, and room for hits.
+	hidden  []int32
+	atNotch bool
+	hits    []Hit
 }
 
 func (t *ThicknessField) measure(ctx context.Context) error {
@@ -165,13 +171,20 @@ func (t *ThicknessField) newGauge(ctx context.Context) gauge {
 	}
 	var wedges, notches []sharpFeature
 	for _, s := range findSharp(m, math.Acos(opposedCos)) {
-		if s.notch == (t.side < 0) {
+		if s.notch == (t.side < 0) || s.vague {
 			wedges = append(wedges, s)
-		} else {
+		}
+		if s.notch != (t.side < 0) && !s.vague {
 			notches = append(notches, s)
 		}
 	}
-	return gauge{t: t, bvh: m.BVH(), ctx: ctx,
+	var bodies *nest
+	if m.Topology().Shells > 1 {
+		if n, err := newNest(ctx, m); err == nil && bodiesMeet(n) {
+			bodies = n
+		}
+	}
+	return gauge{t: t, nest: bodies, bvh: m.BVH(), ctx: ctx,
 		wedges: newSharpTree(m, wedges), notches: newSharpTree(m, notches),
 		cellMM: max(t.Params.PatchMM/2, math.Sqrt(area/cellsMost)),
 		touch:  t.Err, cap: t.Params.CapMM}
@@ -202,10 +215,10 @@ func (g *gauge) facet(f int32) {
 	t.FacetMM[f] = float32(g.cap)
 	a, b, c := m.Corners(f)
 	n := m.Normal(f).Scale(t.side)
-	long := max(b.Sub(a).Norm(), c.Sub(b).Norm(), a.Sub(c).Norm())
-	if 2*m.Area(f) <= g.touch*long { // a sliver narrower than touching has no side
+	if sliver(a, b, c, g.touch) {
 		return
 	}
+	long := max(b.Sub(a).Norm(), c.Sub(b).Norm(), a.Sub(c).Norm())
 	s := newPatch(a, b, c, n)
 	if long <= g.cellMM {
 		t.nodes[f], t.FacetMM[f] = g.small(f, &s)
@@ -224,7 +237,7 @@ func (g *gauge) facet(f int32) {
 func (g *gauge) small(f int32, s *patch) (node, float32) {
 	mid, hit := g.ray(g.t.m.Centre(f), s.n)
 	nd := node{mid: float32(mid)}
-	r, with := g.least(s, nil, hit)
+	r, with, _ := g.leastSeen(s, nil, hit)
 	raw := r.d
 	r, with = g.settle(f, s, nil, r, with)
 	nd.lo, nd.with = float32(r.d), with
@@ -283,14 +296,15 @@ func (g *gauge) candidates(s *patch) []rival {
 // time.
 func (g *gauge) least(s *patch, near []rival, guess int32) (span, int32) {
 	best, with := span{d: g.cap}, int32(nodeAlone)
+	g.atNotch = false
 	m := g.t.m
 	try := func(f int32) {
 		n := m.Normal(f).Scale(g.t.side)
-		if s.n.Dot(n) >= -opposedCos {
+		if s.n.Dot(n) >= -opposedCos || g.isHidden(f) {
 			return
 		}
 		a, b, c := m.Corners(f)
-		if r, ok := s.between(a, b, c, n, g.touch, best.d); ok {
+		if r, ok := s.between(a, b, c, n, g.touch, best.d); ok && !sliver(a, b, c, g.touch) {
 			best, with = r, f
 		}
 	}
@@ -316,6 +330,7 @@ func (g *gauge) least(s *patch, near []rival, guess int32) (span, int32) {
 				a, b, c := g.notches.mesh.Corners(i)
 				if r, ok := s.between(a, b, c, Vec{}, g.touch, best.d); ok {
 					best, with = r, f.f
+					g.atNotch = true
 				}
 			}
 			return true
@@ -360,7 +375,7 @@ func (g *gauge) settle(f int32, s *patch, near []rival, r span, with int32) (spa
 			break
 		}
 		x := s.world(spot{r.x[0], r.x[1], 0})
-		if i, foot, ok := g.wedges.explains(x, r.d, g.t.Params.PatchMM); ok {
+		if i, foot, ok := g.wedges.explains(x, s.world(r.y), r.d, g.t.Params.PatchMM, g.touch); ok {
 			g.cutBack(&cut, i, foot)
 			feather = true
 		} else if !g.cutRound(&cut, f, x, r) {
@@ -370,7 +385,7 @@ func (g *gauge) settle(f int32, s *patch, near []rival, r span, with int32) (spa
 			r, with = span{d: g.cap}, nodeAlone
 			break
 		}
-		r, with = g.least(&cut, near, with)
+		r, with, _ = g.leastSeen(&cut, near, with)
 	}
 	if with < 0 && feather {
 		with = nodeFeather
@@ -486,12 +501,17 @@ func (g *gauge) split(c cell, n Vec, near []rival, guess int32, raw *float64) no
 	if len(near) == 0 && !g.notchNear(&s) || g.ctx.Err() != nil {
 		return alone
 	}
+	g.hidden = g.hidden[:0]
 	r, with := g.least(&s, near, guess)
 	if with < 0 {
 		return alone
 	}
 	mean, even := g.even(&s, near, r.d)
 	if long > max(g.cellMM, r.d) && !even {
+		return g.halve(c, e, n, near, with, raw)
+	}
+	r, with, hidden := g.leastSeen(&s, near, with)
+	if hidden && long > g.cellMM { // part of it may see what the rest does not
 		return g.halve(c, e, n, near, with, raw)
 	}
 	*raw = min(*raw, r.d)
@@ -601,7 +621,7 @@ func (t *ThicknessField) thinnest(id int32) (float64, Vec) {
 	c := t.cellOf(id)
 	p := c.corners(t.m)
 	s := newPatch(p[0], p[1], p[2], t.m.Normal(c.facet).Scale(t.side))
-	r, with := g.least(&s, nil, t.nodes[id].with)
+	r, with, _ := g.leastSeen(&s, nil, t.nodes[id].with)
 	r, _ = g.settle(c.facet, &s, nil, r, with)
 	return r.d, s.world(spot{r.x[0], r.x[1], 0})
 }

@@ -27,7 +27,7 @@ func MeasureFeatherEdges(ctx context.Context, m *Mesh, angleRad float64) ([]Feat
 	if err := ctx.Err(); err != nil {
 		return nil, err
 	}
-	list := slices.DeleteFunc(findSharp(m, angleRad), func(s sharpFeature) bool { return s.notch })
+	list := slices.DeleteFunc(findSharp(m, angleRad), func(s sharpFeature) bool { return s.notch || s.vague })
 	if err := ctx.Err(); err != nil {
 		return nil, err
 	}

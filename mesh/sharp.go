@@ -17,18 +17,21 @@ type sharpFeature struct {
 	f, g  int32   // the two facets that meet there
 	angle float64 // between the sheets, radians
 	notch bool    // empty space between them, else material
+	vague bool    // a tip where the facets lie across each other's planes: either
 	edge  int8    // edge of f; -1 for a tip
 }
 
 // findSharp returns the edges and tips sharper than the angle, edges first, in
 // order of their first facet, then tips by vertex.
 //
-// A tip is a vertex on no sharp edge at which two facets that share only that
-// vertex face each other at less than the angle, such as a cone's apex.
+// A tip is a vertex at which two facets that share only that vertex face each
+// other at less than the angle, such as a cone's apex. Where sheets cross there,
+// or the vertex stands on a sharp edge, the tip is vague: thickness falls to
+// zero, but whether of material or of empty space depends on the way.
 func findSharp(m *Mesh, angle float64) []sharpFeature {
 	var out []sharpFeature
 	top := m.Topology()
-	least := math.Cos(angle)
+	least, width := math.Cos(angle), coordErr(m)
 	onEdge := map[int32]bool{}
 	for h, t := range top.Twin {
 		if int(t) <= h {
@@ -43,13 +46,31 @@ func findSharp(m *Mesh, angle float64) []sharpFeature {
 		if m.Facets[g][t%3] != b {
 			continue // wound against each other: neither side is known
 		}
+		if !m.hasSide(f, width) || !m.hasSide(g, width) {
+			continue
+		}
 		apex := m.Verts[m.Facets[g][(t+2)%3]]
 		s := sharpFeature{a: a, b: b, f: f, g: g, angle: angleBetween(nf, ng.Scale(-1)), edge: int8(h % 3)}
 		s.notch = apex.Sub(m.Verts[a]).Dot(nf) > 0
 		out = append(out, s)
 		onEdge[a], onEdge[b] = true, true
 	}
-	return append(out, findTips(m, least, onEdge)...)
+	return append(out, findTips(m, least, width, onEdge)...)
+}
+
+// sliver reports whether a facet is narrower than width, the doubt about where
+// its corners are: then rounding turns it any way, and it has no side. Its
+// neighbours over its long edges stand for it.
+func sliver(a, b, c Vec, width float64) bool {
+	ab, ac, bc := b.Sub(a), c.Sub(a), c.Sub(b)
+	x := ab.Cross(ac)
+	return x.Dot(x) <= width*width*max(ab.Dot(ab), ac.Dot(ac), bc.Dot(bc))
+}
+
+// hasSide reports whether a facet is no sliver.
+func (m *Mesh) hasSide(f int32, width float64) bool {
+	a, b, c := m.Corners(f)
+	return !sliver(a, b, c, width)
 }
 
 // angleBetween returns the angle between unit vectors, right near 0 and pi too.
@@ -59,7 +80,7 @@ func angleBetween(a, b Vec) float64 {
 
 // findTips looks at vertices whose normals spread by 60 degrees or more from
 // one of them, which two opposing ones need.
-func findTips(m *Mesh, least float64, onEdge map[int32]bool) []sharpFeature {
+func findTips(m *Mesh, least, width float64, onEdge map[int32]bool) []sharpFeature {
 	ref := make([]int32, len(m.Verts))
 	for f, c := range m.Facets {
 		for _, v := range c {
@@ -72,7 +93,7 @@ func findTips(m *Mesh, least float64, onEdge map[int32]bool) []sharpFeature {
 	for f, c := range m.Facets {
 		n := m.Normal(int32(f))
 		for _, v := range c {
-			if ref[v] > 0 && n.Dot(m.Normal(ref[v]-1)) < 0.5 && !onEdge[v] {
+			if ref[v] > 0 && n.Dot(m.Normal(ref[v]-1)) < 0.5 {
 				wide[v] = nil
 			}
 		}
@@ -82,24 +103,42 @@ func findTips(m *Mesh, least float64, onEdge map[int32]bool) []sharpFeature {
 	}
 	for f, c := range m.Facets {
 		for _, v := range c {
-			if fs, ok := wide[v]; ok {
+			if fs, ok := wide[v]; ok && m.hasSide(int32(f), width) {
 				wide[v] = append(fs, int32(f))
 			}
 		}
 	}
 	var out []sharpFeature
 	for v, fs := range wide {
-		if s, ok := tipAt(m, v, fs, least); ok {
-			out = append(out, s)
-		}
+		out = append(out, tipsAt(m, v, fs, least, onEdge[v])...)
 	}
-	slices.SortFunc(out, func(a, b sharpFeature) int { return int(a.a - b.a) })
+	slices.SortFunc(out, func(a, b sharpFeature) int {
+		if c := int(a.a - b.a); c != 0 {
+			return c
+		}
+		return rank(a) - rank(b)
+	})
 	return out
 }
 
-// tipAt returns the sharpest pair of facets about a vertex.
-func tipAt(m *Mesh, v int32, fs []int32, least float64) (sharpFeature, bool) {
-	best := sharpFeature{angle: math.Inf(1)}
+// rank orders the kinds of tips of one vertex.
+func rank(s sharpFeature) int {
+	switch {
+	case s.vague:
+		return 2
+	case s.notch:
+		return 1
+	}
+	return 0
+}
+
+// tipsAt returns the sharpest pair of facets about a vertex of each kind. On a
+// sharp edge, which says what tapers there, all are vague.
+func tipsAt(m *Mesh, v int32, fs []int32, least float64, onEdge bool) []sharpFeature {
+	var best [3]sharpFeature
+	for i := range best {
+		best[i].angle = math.Inf(1)
+	}
 	for i, f := range fs {
 		for _, g := range fs[i+1:] {
 			nf, ng := m.Normal(f), m.Normal(g)
@@ -108,13 +147,13 @@ func tipAt(m *Mesh, v int32, fs []int32, least float64) (sharpFeature, bool) {
 			}
 			a := angleBetween(nf, ng.Scale(-1))
 			sf, sg := sideOf(m, f, g, v), sideOf(m, g, f, v)
-			if sf == 0 || sf != sg || a >= best.angle {
-				continue
+			s := sharpFeature{a: v, b: v, f: f, g: g, angle: a, notch: sf > 0, edge: -1, vague: onEdge || sf == 0 || sf != sg}
+			if k := rank(s); a < best[k].angle {
+				best[k] = s
 			}
-			best = sharpFeature{a: v, b: v, f: f, g: g, angle: a, notch: sf > 0, edge: -1}
 		}
 	}
-	return best, !math.IsInf(best.angle, 1)
+	return slices.DeleteFunc(best[:], func(s sharpFeature) bool { return math.IsInf(s.angle, 1) })
 }
 
 // sideOf says on which side of f's plane g's other two corners lie: 1 both
@@ -163,14 +202,18 @@ func newSharpTree(m *Mesh, list []sharpFeature) *sharpTree {
 // lens, are a little thinner than straight ones.
 const wedgeShare = 0.8
 
-// explains returns the feature that makes a span of diameter d at the point x
-// thin: one nearer than within whose taper alone is as thin.
-func (t *sharpTree) explains(x Vec, d, within float64) (feature int32, foot Vec, ok bool) {
+// explains returns the feature that makes the span of diameter d between x and y
+// thin: one nearer to x than within whose taper alone is as thin, and from which
+// y is not much farther than x, as surface across from a sharp edge may be that
+// has nothing to do with it.
+func (t *sharpTree) explains(x, y Vec, d, within, touch float64) (feature int32, foot Vec, ok bool) {
 	if t == nil {
 		return 0, Vec{}, false
 	}
+	apart := y.Sub(x).Norm()
 	near, ok := t.mesh.BVH().Nearest(x, within, func(f int32, q Vec) bool {
-		return d >= wedgeShare*2*q.Sub(x).Norm()*math.Tan(t.list[f].angle/2)
+		dist, tan := q.Sub(x).Norm(), math.Tan(t.list[f].angle/2)
+		return d >= wedgeShare*2*dist*tan && apart <= 2*dist+4*touch*max(1, 1/tan)
 	})
 	return near.Facet, near.Point, ok && near.Dist < within
 }

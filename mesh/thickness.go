@@ -27,16 +27,30 @@ type ThicknessParams struct {
 // opposing surface is the case in which it stands square. So a corner of 60
 // degrees or more is no wall.
 //
+// Both ends of a ball's chord must see each other through the medium: opposed
+// surface that stands behind other surface, such as the far side of the next
+// facet at a sharp rim, is none (thin_sight.go).
+//
 // The least thickness of every facet is exact: it is found in closed form
 // between facets, not at samples (opposed.go). No thin patch is missed, however
-// small beside its facets. The mesh is taken at its word: a tube of n sides
-// with its flats aligned has walls cos(pi/n) thinner than the tube it stands
-// for. Where bodies pass through each other (see Integrity), inner surface
-// counts as surface.
+// small beside its facets; only where the nearest opposing surface is hidden,
+// what is in sight is looked for on cells of half of PatchMM. The mesh is taken
+// at its word: a tube of n sides with its flats aligned has walls cos(pi/n)
+// thinner than the tube it stands for.
+//
+// Where closed bodies touch or run into each other, surface of one that lies in
+// the other bounds nothing, and thickness goes on through it: two plates that
+// overlap are as thick as both. Where a single body passes through itself, inner
+// surface counts as surface. A facet narrower than Err, which rounding turns any
+// way, has no side.
 //
 // At a feather edge, a wedge of less than 60 degrees, thickness falls to zero
-// whatever the part. What the edge's own taper explains within PatchMM of it is
-// therefore left out of Min and of Regions; MeasureFeatherEdges tells of it.
+// whatever the part, and so do gaps in a crevice and both at a vertex where
+// opposed facets meet. What the taper from there explains, a value no less than
+// that of a wedge of its angle with both ends as near to it, is left out of Min
+// and of Regions within PatchMM of it: such a wedge reads what it measures there.
+// MeasureFeatherEdges tells of the edge. A tip that is flat, however narrow, is
+// no feather edge and reads its width.
 type ThicknessField struct {
 	Params  ThicknessParams
 	Min     float64   // smallest value away from feather edges; +Inf if nothing is below the cap

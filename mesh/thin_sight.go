@@ -1,0 +1,99 @@
+package mesh
+
+import "slices"
+
+// This file asks whether the two ends of a span face each other through the
+// medium: opposed normals alone don't tell. Surface that stands between them, a
+// neighbour that turns away for one, hides one from the other; and where bodies
+// run into each other, surface that lies inside a body bounds nothing.
+
+// hiddenMost is for how many facets that are hidden from a cell the search for
+// one in sight goes on; then the ray from the cell's middle must do.
+const hiddenMost = 12
+
+// leastSeen is least among what the patch sees. hidden reports whether anything
+// nearer was set aside.
+func (g *gauge) leastSeen(s *patch, near []rival, guess int32) (r span, with int32, hidden bool) {
+	g.hidden = g.hidden[:0]
+	for {
+		r, with = g.least(s, near, guess)
+		if with < 0 || g.atNotch || r.d <= 4*g.touch {
+			return r, with, hidden
+		}
+		x, y := s.world(spot{r.x[0], r.x[1], 0}), s.world(r.y)
+		if g.buried(x, s.n) {
+			return span{d: g.cap}, nodeAlone, true
+		}
+		if !g.buried(y, g.t.m.Normal(with).Scale(g.t.side)) && g.clear(x, y) {
+			return r, with, hidden
+		}
+		hidden = true
+		g.hidden = append(g.hidden, with)
+		if len(g.hidden) > hiddenMost {
+			return g.straight(s)
+		}
+		guess = nodeAlone
+	}
+}
+
+// straight is the ray from the patch's middle as a span.
+func (g *gauge) straight(s *patch) (span, int32, bool) {
+	var mid [2]float64
+	for i := range s.k {
+		mid[0] += s.p[i][0] / float64(s.k)
+		mid[1] += s.p[i][1] / float64(s.k)
+	}
+	x := s.world(spot{mid[0], mid[1], 0})
+	d, with := g.ray(x, s.n)
+	if with >= 0 && (g.buried(x, s.n) || g.buried(x.Sub(s.n.Scale(d)), g.t.m.Normal(with).Scale(g.t.side))) {
+		return span{d: g.cap}, nodeAlone, true
+	}
+	return span{d: d, x: mid, y: spot{mid[0], mid[1], d}}, with, true
+}
+
+// isHidden reports whether a facet was set aside.
+func (g *gauge) isHidden(f int32) bool { return len(g.hidden) > 0 && slices.Contains(g.hidden, f) }
+
+// buried reports whether surface at p with the normal n out of the medium has
+// the medium on both sides: another body lies over it.
+func (g *gauge) buried(p, n Vec) bool {
+	return g.nest != nil && g.medium(p.Add(n.Scale(2*g.touch)))
+}
+
+// medium reports whether a point lies in the medium, where bodies overlap.
+func (g *gauge) medium(p Vec) bool { return g.nest.solid(p) == (g.t.side > 0) }
+
+// clear reports whether the way from x to y runs through the medium. Surface
+// within twice the touching distance of its ends belongs to them.
+func (g *gauge) clear(x, y Vec) bool {
+	d := y.Sub(x)
+	l := d.Norm()
+	d = d.Scale(1 / l)
+	from, to := 2*g.touch, l-2*g.touch
+	if g.nest == nil {
+		_, hit := g.bvh.Ray(x, d, from, to)
+		return !hit
+	}
+	g.hits = g.bvh.RayAll(x, d, from, to, g.hits[:0])
+	for _, h := range g.hits {
+		// Passing from one body into another that it runs into stays inside.
+		if !g.medium(x.Add(d.Scale(h.T-g.touch))) || !g.medium(x.Add(d.Scale(h.T+g.touch))) {
+			return false
+		}
+	}
+	// Where it crossed no surface it may still run from a buried end to another.
+	return g.medium(x.Add(d.Scale(l / 2)))
+}
+
+// bodiesMeet reports whether any two closed shells come near each other, so
+// that surface may lie inside material.
+func bodiesMeet(n *nest) bool {
+	for i := range n.shells {
+		for j := range i {
+			if n.shells[i].closed && n.shells[j].closed && boxesMeet(n.shells[i].box, n.shells[j].box) {
+				return true
+			}
+		}
+	}
+	return false
+}
