@@ -143,3 +143,7 @@ func absolute(path string) string {
 	}
 	return path
 }
+
+// ReadText reads a spec or a shop file from disk as an engine does that was
+// given nothing else: a regular file up to DefaultMaxTextBytes.
+func ReadText(path string) ([]byte, error) { return readText(path, DefaultMaxTextBytes) }

@@ -57,7 +57,7 @@ func (a *app) command() *cobra.Command {
 	}
 	root.SetVersionTemplate("corbel {{.Version}}\n")
 	root.AddCommand(a.checkCommand(), a.measureCommand(), a.orientCommand(), a.compareCommand(), a.newCommand(), a.reportCommand(), a.limitsCommand(),
-		a.explainCommand(), a.serveCommand(), a.mergeCommand(), a.schemaCommand(), a.versionCommand())
+		a.explainCommand(), a.serveCommand(), a.mergeCommand(), a.diffCommand(), a.schemaCommand(), a.versionCommand())
 	return root
 }
 

@@ -6,6 +6,7 @@ import (
 	"encoding/xml"
 	"io"
 	"os"
+	"path/filepath"
 	"reflect"
 	"regexp"
 	"strings"
@@ -78,7 +79,7 @@ func validate(t *testing.T, s *jsonschema.Schema, text []byte) {
 
 func sarifValidator(t *testing.T) *jsonschema.Schema {
 	t.Helper()
-	text, err := os.ReadFile(sarifSchemaFile)
+	text, err := os.ReadFile(filepath.Join(start, sarifSchemaFile))
 	if err != nil {
 		t.Fatal(err)
 	}

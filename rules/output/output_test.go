@@ -56,7 +56,7 @@ func checked(specs []string, o rules.Options) []*rules.PartReport {
 // returns the part specs.
 func workspace(t *testing.T) []string {
 	t.Helper()
-	a, err := txtar.ParseFile("testdata/parts.txtar")
+	a, err := txtar.ParseFile(filepath.Join(start, "testdata/parts.txtar"))
 	if err != nil {
 		t.Fatal(err)
 	}

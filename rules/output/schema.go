@@ -20,6 +20,7 @@ var documents = []struct {
 	{"measure", "what measure writes with --format json", Document{}},
 	{"limits", "what limits writes with --format json", LimitsDocument{}},
 	{"orient", "what orient writes with --format json", OrientDocument{}},
+	{"diff", "what diff writes with --format json", DiffDocument{}},
 	{"compare", "what compare writes with --format json", CompareDocument{}},
 }
 

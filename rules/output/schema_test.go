@@ -55,6 +55,15 @@ func TestDocumentsValidate(t *testing.T) {
 	}
 	into("measure", func(w io.Writer) error { return MeasureJSON(w, reports(t, true)[0]) })
 	into("limits", func(w io.Writer) error { return LimitsJSON(w, reports(t, false)[0]) })
+	shop := func(text string) *rules.ShopReport {
+		e := rules.New(rules.Options{ReadFile: func(string) ([]byte, error) { return []byte("schema = 1\nshop = \"Test\"\n" + text), nil }})
+		return e.ShopFile(context.Background(), "shop.toml")
+	}
+	diff := NewDiff(shop(""), shop("[limits.\"PBF-LB/M\"]\nwall.thickness = \"0.9 mm\"\n[levels]\nwall = \"note\"\n"), some(3).Parts)
+	if len(diff.Limits) != 1 || !diff.Limits[0].Tighter || *diff.Limits[0].New != 0.9 || len(diff.Other) != 1 {
+		t.Errorf("limits %+v, other %+v", diff.Limits, diff.Other)
+	}
+	into("diff", func(w io.Writer) error { return DiffJSON(w, diff) })
 	bad := bytes.Replace(written(t, "json", some(2), Options{}), []byte(`"status"`), []byte(`"state"`), 1)
 	doc, _ := jsonschema.UnmarshalJSON(bytes.NewReader(bad))
 	if check.Validate(doc) == nil {

@@ -1,0 +1,129 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"path/filepath"
+	"slices"
+	"sync/atomic"
+
+	"github.com/spf13/cobra"
+
+	"corbel/rules"
+	"corbel/rules/output"
+)
+
+type diffFlags struct {
+	format, output, failOn, memory, root string
+	cache                                cacheFlags
+}
+
+func (a *app) diffCommand() *cobra.Command {
+	var f diffFlags
+	c := &cobra.Command{
+		Use:   "diff OLD-SHOP NEW-SHOP [PATH...]",
+		Short: "Say what another shop file changes: limits, and the findings of parts",
+		Long: "Says which limits, levels, policies, machines and materials two shop files give differently, and which parts' findings\n" +
+			"change with them: those under the new file, in its folder or in the paths given. What the old file extends is looked for\n" +
+			"beside the new one. For two trees of parts see corbel check --changed-since.\n\n" +
+			"Exit code 0: no new finding at or above the level of --fail-on. 1: some. 2: something could not be checked.",
+		Args: cobra.MinimumNArgs(2),
+		RunE: func(c *cobra.Command, args []string) error { return a.diff(c.Context(), args[0], args[1], args[2:], f) },
+	}
+	c.Flags().StringVar(&f.format, "format", "text", "what to write: text or json")
+	c.Flags().StringVarP(&f.output, "output", "o", "", "write to this `FILE` instead of the terminal, whole or not at all")
+	c.Flags().StringVar(&f.failOn, "fail-on", "error", "least level of a new finding that makes the exit code 1: error, warning or note")
+	c.Flags().StringVar(&f.memory, "memory", defaultMemory, "memory for meshes and what is kept of them; a mesh that does not fit is refused")
+	f.cache.add(c)
+	c.Flags().StringVar(&f.root, "root", "", "`FOLDER` that all files named by specs must lie in; the repository or the shop's folder by default")
+	return c
+}
+
+// swap reads the old shop file in the place of the new one, while it is on.
+type swap struct {
+	old, now string // absolute
+	on       atomic.Bool
+}
+
+func (s *swap) read(path string) ([]byte, error) {
+	if abs, err := filepath.Abs(path); s.on.Load() && err == nil && abs == s.now {
+		path = s.old
+	}
+	return rules.ReadText(path)
+}
+
+func (a *app) diff(ctx context.Context, old, now string, paths []string, f diffFlags) error {
+	failOn := rules.Level(f.failOn)
+	if failOn.Weight() == 0 {
+		return fmt.Errorf("--fail-on takes error, warning or note, not %q", f.failOn)
+	}
+	if f.format != "text" && f.format != "json" {
+		return fmt.Errorf("--format takes text or json, not %q", f.format)
+	}
+	memory, err := boundMemory(f.memory)
+	if err != nil {
+		return err
+	}
+	s := &swap{}
+	if s.old, err = filepath.Abs(old); err != nil {
+		return err
+	}
+	if s.now, err = filepath.Abs(now); err != nil {
+		return err
+	}
+	k := newChecker(f.root, "", rules.Options{Memory: memory, Disk: f.cache.open(), ReadFile: s.read})
+	after := k.engine(now).ShopFile(ctx, now)
+	s.on.Store(true)
+	before := k.engine(now).ShopFile(ctx, now)
+	s.on.Store(false)
+	before.Path = old
+	for _, r := range []*rules.ShopReport{before, after} {
+		if len(r.Failures) > 0 {
+			return errors.New(r.Failures[0].Why)
+		}
+	}
+	if len(paths) == 0 {
+		paths = []string{filepath.Dir(now)}
+	}
+	specs, problems := findSpecs(paths)
+	for _, p := range problems {
+		fmt.Fprintln(a.err, "corbel:", p)
+	}
+	parts := a.heldAgainst(ctx, k, s, specs)
+	if err := ctx.Err(); err != nil {
+		return err
+	}
+	d := output.NewDiff(before, after, parts)
+	for i := range d.Parts {
+		tellFailures(a.err, d.Parts[i].Path, d.Parts[i].Failures)
+	}
+	switch {
+	case d.Totals.Unchecked > 0:
+		a.code = exitUnchecked
+	case d.Totals.AtLeast(failOn) > 0:
+		a.code = exitFindings
+	}
+	return a.write(f.output, func(w io.Writer) error {
+		if f.format == "json" {
+			return output.DiffJSON(w, d)
+		}
+		return output.DiffText(w, d, output.TextOptions{})
+	})
+}
+
+// heldAgainst checks the parts that the new shop file is in force for, and
+// marks the findings that they have under the old one. A mesh is measured once
+// for both, as far as the limits ask for the same.
+func (a *app) heldAgainst(ctx context.Context, k *checker, s *swap, specs []string) []output.Part {
+	specs = slices.DeleteFunc(specs, func(f string) bool { return !slices.Contains(k.text(ctx, f).Deps, s.now) })
+	p := newProgress(a.err, isTerminal(a.err))
+	defer p.clear()
+	d := output.NewDocument(k.all(ctx, specs, p))
+	s.on.Store(true)
+	base := output.NewDocument(k.all(ctx, specs, p))
+	s.on.Store(false)
+	d.Hold(base, s.old, func(name string) string { return name })
+	return d.Parts
+}
