@@ -89,7 +89,11 @@ func (s *session) hover(ctx context.Context, snap *snapshot, p *protocol.HoverPa
 	}
 	place := doc.parse().KeyAt(offset)
 	var out page
-	out.findings(doc, w.found, offset)
+	for _, f := range out.findings(doc, w.found, offset) {
+		if snap.client.pictures {
+			out.picture(s.draw(w.report, f).wait(ctx))
+		}
+	}
 	if place.Where != spec.OnBlank && place.Where != spec.OnComment {
 		out.key(place, w)
 	}
@@ -127,8 +131,9 @@ func hoverRange(doc *document, place spec.Place) *protocol.Range {
 // are named, each in its own sentence.
 const explainedAtOnce = 3
 
-// findings says what was found at a place.
-func (p *page) findings(doc *document, found []rules.Finding, offset int) {
+// findings says what was found at a place. It returns the first, which is worth a
+// picture.
+func (p *page) findings(doc *document, found []rules.Finding, offset int) []*rules.Finding {
 	var here []*rules.Finding
 	for i := range found {
 		if f := &found[i]; f.Level != rules.Off && covers(doc, f.Where, offset) {
@@ -138,6 +143,7 @@ func (p *page) findings(doc *document, found []rules.Finding, offset int) {
 	for _, f := range here {
 		p.finding(f, len(here) <= explainedAtOnce)
 	}
+	return here[:min(len(here), 1)]
 }
 
 // finding says what is known about a finding.

@@ -328,6 +328,9 @@ func (s *session) finish(t *track, p pass, mode rules.Mode, r *report) {
 	if !partial || t.edited || t.halted {
 		t.report, t.final = r, !partial
 		s.publish(p.doc, diagnostics)
+		if !partial {
+			s.run(func() { s.drawAhead(r) })
+		}
 		if mode == rules.Full || !t.edited {
 			s.refresh()
 		}

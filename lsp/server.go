@@ -317,6 +317,7 @@ type client struct {
 	refreshesHints, refreshesLenses, refreshesFindings bool // asks again for them when told to
 
 	configures   bool // answers when asked for settings
+	pictures     bool // shows pictures in hovers
 	content      bool // asks for texts of our scheme
 	describes    bool // follows the link of a finding's check
 	applies      bool // edits a text when asked
@@ -330,11 +331,13 @@ func clientOf(c *protocol.ClientCapabilities) client {
 	out := client{unit: protocol.PositionEncodingKindUTF16}
 	if g := c.General; g != nil {
 		out.unit = agreeUnit(g.PositionEncodings)
+		out.pictures = g.Markdown.Parser == picturesParser
 	}
 	if t := c.TextDocument; t != nil {
 		out.related = t.PublishDiagnostics != nil && is(t.PublishDiagnostics.RelatedInformation)
 		out.describes = t.PublishDiagnostics != nil && is(t.PublishDiagnostics.CodeDescriptionSupport)
 		out.markdown = t.Hover != nil && len(t.Hover.ContentFormat) > 0 && t.Hover.ContentFormat[0] == protocol.MarkupKindMarkdown
+		out.pictures = out.pictures && out.markdown
 		out.tree = t.DocumentSymbol != nil && is(t.DocumentSymbol.HierarchicalDocumentSymbolSupport)
 		out.actions = t.CodeAction != nil && len(t.CodeAction.CodeActionLiteralSupport.CodeActionKind.ValueSet) > 0
 		if t.Completion != nil && t.Completion.CompletionItem != nil {

@@ -48,20 +48,23 @@ type session struct {
 	ctx  context.Context // of all work; ends at shutdown
 	end  context.CancelFunc
 
-	mu      sync.Mutex // guards what follows
-	check   checker
-	chosen  settings
-	sets    map[string]*set               // for editors that ask, by path
-	serial  int64                         // of the newest of sets
-	jobs    map[string]context.CancelFunc // that a user asked for, by path
-	manuals map[string]string             // files of the pages about checks, by check
-	news    chan struct{}                 // closed when one of sets changes
-	now     *snapshot
-	tracks  map[string]*track // of the open part specs and shop files, by path
-	queue   []string          // paths to check, next first
-	outbox  outbox
-	stamps  map[string]*stamp // of files on disk that reports rest on, by path
-	asked   map[string]bool   // refreshes that wait for an answer, true if one more is due
+	mu       sync.Mutex // guards what follows
+	check    checker
+	chosen   settings
+	sets     map[string]*set               // for editors that ask, by path
+	serial   int64                         // of the newest of sets
+	jobs     map[string]context.CancelFunc // that a user asked for, by path
+	pictures map[pictureKey]*picture
+	manuals  map[string]string // files of the pages about checks, by check
+	news     chan struct{}     // closed when one of sets changes
+	now      *snapshot
+	tracks   map[string]*track // of the open part specs and shop files, by path
+	queue    []string          // paths to check, next first
+	outbox   outbox
+	stamps   map[string]*stamp // of files on disk that reports rest on, by path
+	asked    map[string]bool   // refreshes that wait for an answer, true if one more is due
+
+	drawing sync.Mutex // held while a picture is drawn
 
 	wake chan struct{} // holds one: there is something in queue
 	post chan struct{} // holds one: there is something in outbox

@@ -24,17 +24,19 @@ type block struct {
 type blockKind uint8
 
 const (
-	titleBlock blockKind = iota // a key or name
-	textBlock                   // our own words; `code` may stand in them
-	dataBlock                   // words from files: shown as they are
-	codeBlock                   // a piece of a file
-	listBlock                   // an entry of a list, as dataBlock
+	titleBlock   blockKind = iota // a key or name
+	textBlock                     // our own words; `code` may stand in them
+	dataBlock                     // words from files: shown as they are
+	codeBlock                     // a piece of a file
+	listBlock                     // an entry of a list, as dataBlock
+	pictureBlock                  // the address of a picture, for editors that show it
 )
 
 func (p *page) title(format string, args ...any) { p.add(titleBlock, format, args...) }
 func (p *page) say(format string, args ...any)   { p.add(textBlock, format, args...) }
 func (p *page) data(text string)                 { p.add(dataBlock, "%s", text) }
 func (p *page) code(text string)                 { p.blocks = append(p.blocks, block{codeBlock, text}) }
+func (p *page) picture(address string)           { p.add(pictureBlock, "%s", address) }
 func (p *page) item(format string, args ...any)  { p.add(listBlock, format, args...) }
 
 func (p *page) add(kind blockKind, format string, args ...any) {
@@ -85,6 +87,8 @@ func (b block) render(markdown bool) string {
 		return fence + "toml\n" + b.text + "\n" + fence
 	case listBlock:
 		return "- " + escape(b.text)
+	case pictureBlock:
+		return "![](" + b.text + ")"
 	}
 	return b.text
 }
