@@ -100,7 +100,7 @@ func sayBudget(p *Subject, f *Finding) {
 		}
 		f.Message = fmt.Sprintf("Part costs about %s%s, more than the %s%s of its budget: %s machine hours and powder for %s cm3%s.",
 			value, unit, limit, unit, rounded(d.TimeH), rounded((d.Support+p.Measured.Mass.VolumeMM3)/1000), support)
-		f.Help = "Build several in one job, lay it lower, save support or volume, or raise the budget."
+		f.Help = "Order more at once, lay it lower, save support or volume, or raise the budget."
 	case "no-mass":
 		f.Message, f.Help = "Mass can't be held against its budget: the mesh does not tell inside from outside.", "Mend the mesh first."
 		if m, _ := p.Material(); !m.Density.Set {
