@@ -12,11 +12,11 @@ import (
 
 // Milling is what the geometry says about milling a part from the full.
 type Milling struct {
-	Stock    Stock   // the smallest of those tried
-	Ratio    float64 // its volume over the part's; 0 where the part has no volume
-	Share    float64 // of the surface that the tool reaches from the six axis directions
-	ShareErr float64 // what Share may be off by: it is counted on samples
-	Missed   []MissedPatch
+	Stock    Stock         // the smallest of those tried
+	Ratio    float64       // its volume over the part's; 0 where the part has no volume
+	Share    float64       // of the surface that the tool reaches from the six axis directions
+	ShareErr float64       // what Share may be off by: it is counted on samples
+	Missed   []MissedPatch // worst first; specks of less than missedLeast of the surface are left out
 }
 
 // Stock is a block or a round bar around the part.
@@ -46,6 +46,7 @@ type MillParams struct {
 
 const (
 	millSamples = 2048
+	missedLeast = 1e-4
 	// patchRad parts the surface into patches at creases sharper than this.
 	patchRad = 30 * math.Pi / 180
 	// A patch of more samples than this would be cut short by MeasureAccess.
@@ -114,6 +115,7 @@ func MeasureMilling(ctx context.Context, m *Mesh, p MillParams) (Milling, error)
 		out.Share = reached / area
 		out.ShareErr = 2*math.Sqrt(out.Share*(1-out.Share)/float64(n)) + 1/float64(n)
 	}
+	out.Missed = slices.DeleteFunc(out.Missed, func(p MissedPatch) bool { return p.AreaMM2 < missedLeast*area })
 	slices.SortStableFunc(out.Missed, func(a, b MissedPatch) int { return cmp.Compare(b.AreaMM2, a.AreaMM2) })
 	return out, nil
 }

@@ -186,7 +186,8 @@ func (c *comparison) thenMill() string {
 	case len(cannot) > 0:
 		return fmt.Sprintf("Printing and then milling answers for %s, %.0f %% of the surface, but no straight tool gets at %s.", join(can), 100*area/total, join(cannot))
 	}
-	return fmt.Sprintf("Printing and then milling answers: %s, %.0f %% of the surface, are within reach of a straight tool and the rest stays as built.", join(can), 100*area/total)
+	return fmt.Sprintf("Printing and then milling answers: %s, %.0f %% of the surface, %s within reach of a straight tool and the rest stays as built.",
+		join(can), 100*area/total, pick(len(can) == 1, "is", "are"))
 }
 
 // join lists words: a, b and c.
