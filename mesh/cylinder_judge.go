@@ -40,13 +40,13 @@ func (w *cylWork) judge(fit cylFit, members []int32) (*cylPiece, bool) {
 	p.Facets = slices.Clone(members)
 	p.Concave = fit.sign < 0
 	switch {
-	case fit.rms > cylRoughMost*fit.r, w.tapers(&fit), w.bulges(&fit, p.Facets), w.isBand(p):
+	case fit.rms > cylRoughMost*fit.r, w.tapers(&fit), w.bulges(&fit, p.Facets):
 		return nil, false
 	case fit.rms > cylRoundEnough*fit.r && (w.patterned(&fit, members) || !w.bounded(members)):
 		return nil, false
 	}
 	w.measure(p)
-	return p, p.LengthMM > 0 && p.Share >= cylPieceLeast && p.Share*2*math.Pi >= 2*fit.turn
+	return p, p.LengthMM > 0 && p.Share >= cylPieceLeast && p.Share*2*math.Pi >= 2*fit.turn && !w.isBand(p)
 }
 
 // measure fills in what the facets of a piece say. w.points hold its corners.
@@ -377,29 +377,15 @@ func (w *cylWork) bulges(fit *cylFit, facets []int32) bool {
 	return steepest*(hi-lo)/fit.r > math.Sin(cylLeanLeast) && explained > (1-unexplained)*all
 }
 
-// isBand reports a strip of a doubly curved surface: round in itself, but no
-// longer than the strips that go on from it smoothly (the equator of a ball, one
-// step of a bent tube).
-func (w *cylWork) isBand(p *cylPiece) bool {
-	var area float64
-	for _, f := range p.Facets {
-		area += w.x.area[f]
-	}
-	all, smooth, beside := w.border(p.Facets)
-	// Half of the border is an end; the mean length is the area over that.
-	return smooth > 0.6*all && area/(all/2) <= 1.5*beside
-}
-
 // bounded reports whether creases bound the facets.
 func (w *cylWork) bounded(facets []int32) bool {
-	all, smooth, _ := w.border(facets)
+	all, smooth := w.border(facets)
 	return smooth <= cylBorderSmooth*all
 }
 
-// border returns the length of the border of some facets, the length of those of
-// its edges at which the surface goes on smoothly, and the mean height of the
-// facets beside these.
-func (w *cylWork) border(facets []int32) (all, smooth, beside float64) {
+// border returns the length of the border of some facets, and the length of those
+// of its edges at which the surface goes on smoothly.
+func (w *cylWork) border(facets []int32) (all, smooth float64) {
 	x := w.x
 	w.epoch++
 	for _, f := range facets {
@@ -417,11 +403,10 @@ func (w *cylWork) border(facets []int32) (all, smooth, beside float64) {
 			all += l
 			if g >= 0 && float64(x.turn[h]) < cylSmoothEnd && l > 0 {
 				smooth += l
-				beside += 2 * x.area[g/3] // its height over this edge, times l
 			}
 		}
 	}
-	return all, smooth, beside / max(smooth, math.SmallestNonzeroFloat64)
+	return all, smooth
 }
 
 func sortPairs(v [][2]float64) {
