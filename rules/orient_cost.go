@@ -4,7 +4,6 @@ import (
 	"context"
 	"fmt"
 	"math"
-	"slices"
 
 	"corbel/mesh"
 	"corbel/rules/estimate"
@@ -334,9 +333,4 @@ func rowsInCircle(dia, a, b, space float64) int {
 		}
 	}
 	return best
-}
-
-// guesses lists the inputs that no file gives.
-func guesses(in []Input) []Input {
-	return slices.DeleteFunc(slices.Clone(in), func(i Input) bool { return !i.Guess })
 }

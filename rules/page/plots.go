@@ -221,15 +221,9 @@ func profile(s *sections, height float64) template.HTML {
 	b.WriteString(`<svg class="profile" viewBox="0 0 100 1000" preserveAspectRatio="none" aria-hidden="true"><path d="M0 1000`)
 	last := 1000.0
 	for i, a := range s.Area {
-		y := 1000.0
-		if height > 0 {
-			y = 1000 * (1 - s.Z[i]/height)
-		}
-		mid := y // a cut stands for half the way to its neighbours
+		mid := 0.0 // a cut stands for half the way to its neighbours
 		if i+1 < len(s.Z) && height > 0 {
 			mid = 1000 * (1 - (s.Z[i]+s.Z[i+1])/2/height)
-		} else {
-			mid = 0
 		}
 		x := 0.0
 		if most > 0 {

@@ -36,9 +36,8 @@ type scene struct {
 	Colors   palette     `json:"colors"`
 	Scale    []scaleStop `json:"scale"`
 
-	pack   string
-	note   string // what was simplified
-	hasMap bool
+	pack string
+	note string // what was simplified
 }
 
 type build struct {
