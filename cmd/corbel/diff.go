@@ -32,7 +32,7 @@ func (a *app) diffCommand() *cobra.Command {
 		Args: cobra.MinimumNArgs(2),
 		RunE: func(c *cobra.Command, args []string) error { return a.diff(c.Context(), args[0], args[1], args[2:], f) },
 	}
-	c.Flags().StringVar(&f.format, "format", "text", "what to write: text or json")
+	c.Flags().StringVar(&f.format, "format", "text", "what to write: text, json or markdown")
 	c.Flags().StringVarP(&f.output, "output", "o", "", "write to this `FILE` instead of the terminal, whole or not at all")
 	c.Flags().StringVar(&f.failOn, "fail-on", "error", "least level of a new finding that makes the exit code 1: error, warning or note")
 	c.Flags().StringVar(&f.memory, "memory", defaultMemory, "memory for meshes and what is kept of them; a mesh that does not fit is refused")
@@ -59,8 +59,8 @@ func (a *app) diff(ctx context.Context, old, now string, paths []string, f diffF
 	if failOn.Weight() == 0 {
 		return fmt.Errorf("--fail-on takes error, warning or note, not %q", f.failOn)
 	}
-	if f.format != "text" && f.format != "json" {
-		return fmt.Errorf("--format takes text or json, not %q", f.format)
+	if !slices.Contains([]string{"text", "json", "markdown"}, f.format) {
+		return fmt.Errorf("--format takes text, json or markdown, not %q", f.format)
 	}
 	memory, err := boundMemory(f.memory)
 	if err != nil {
@@ -106,8 +106,11 @@ func (a *app) diff(ctx context.Context, old, now string, paths []string, f diffF
 		a.code = exitFindings
 	}
 	return a.write(f.output, func(w io.Writer) error {
-		if f.format == "json" {
+		switch f.format {
+		case "json":
 			return output.DiffJSON(w, d)
+		case "markdown":
+			return output.DiffMarkdown(w, d, output.Options{FailOn: failOn, Path: inRepository()})
 		}
 		return output.DiffText(w, d, output.TextOptions{})
 	})

@@ -106,6 +106,46 @@ func DiffText(w io.Writer, d *DiffDocument, o TextOptions) error {
 	return t.w.Flush()
 }
 
+// DiffMarkdown writes it as a comment for a pull request: the limits as a
+// table, the rest, then the findings that are new and those found no more.
+func DiffMarkdown(w io.Writer, d *DiffDocument, o Options) error {
+	m := &markdownPage{o: o}
+	m.line("<!-- corbel diff -->")
+	m.line("## Shop rules: %s, %s", count(len(d.Limits), "changed limit"), count(d.Totals.Error+d.Totals.Warning+d.Totals.Note, "new finding"))
+	m.line("\nFrom %s to %s.", code(clean(o.path(d.Old))), code(clean(o.path(d.New))))
+	m.limits(d.Limits)
+	if len(d.Other) > 0 {
+		m.line("\n### Other changes\n")
+	}
+	for _, c := range d.Other {
+		if s := fmt.Sprintf("- %s: %s to %s", markdown(clean(c.What)), markdown(orNone(c.Old)), markdown(orNone(c.New))); m.room(s) {
+			m.line("%s", s)
+		}
+	}
+	doc := cleaned(NewDocument(changed(d.Parts)))
+	doc.Totals = d.Totals
+	m.unchecked(doc)
+	m.folded("New findings", doc, func(f *Finding) bool { return !f.Known && f.Waived == nil })
+	m.gone(doc)
+	m.line("\n%s, of them %d with other findings: %d found no more.", count(len(d.Parts), "part"), len(doc.Parts), d.Totals.Gone)
+	m.end(doc)
+	_, err := io.WriteString(w, m.b.String())
+	return err
+}
+
+// limits is the table of the limits that changed.
+func (m *markdownPage) limits(changes []LimitChange) {
+	if len(changes) > 0 {
+		m.line("\n| for | limit | before | now | |\n|---|---|---|---|---|")
+	}
+	for _, c := range changes {
+		way := map[bool]string{true: "tighter", false: "looser"}[c.Tighter]
+		if s := fmt.Sprintf("| %s | %s | %s | %s | %s |", markdown(clean(c.holds())), code(c.Name), markdown(clean(c.old)), markdown(clean(c.now)), way); m.room(s) {
+			m.line("%s", s)
+		}
+	}
+}
+
 // changed are the parts whose findings changed.
 func changed(parts []Part) []Part {
 	var out []Part

@@ -69,6 +69,18 @@ func TestDocumentsValidate(t *testing.T) {
 		t.Errorf("limits %+v, other %+v", diff.Limits, diff.Other)
 	}
 	into("diff", func(w io.Writer) error { return DiffJSON(w, diff) })
+	e := rules.New(rules.Options{})
+	latch := filepath.Join(start, "../../testdata/demo/parts/latch.part.toml")
+	stood, err := e.Orient(context.Background(), latch)
+	if err != nil || len(stood.Choices) == 0 {
+		t.Fatalf("%+v, %v", stood, err)
+	}
+	into("orient", func(w io.Writer) error { return OrientJSON(w, stood) })
+	compared, err := e.Compare(context.Background(), latch)
+	if err != nil || len(compared.Options) == 0 {
+		t.Fatalf("%+v, %v", compared, err)
+	}
+	into("compare", func(w io.Writer) error { return CompareJSON(w, compared) })
 	bad := bytes.Replace(written(t, "json", some(2), Options{}), []byte(`"status"`), []byte(`"state"`), 1)
 	doc, _ := jsonschema.UnmarshalJSON(bytes.NewReader(bad))
 	if check.Validate(doc) == nil {
