@@ -85,7 +85,7 @@ func Write(w io.Writer, name string, d *Document, o Options) error {
 	return formats[i].write(w, d, o)
 }
 
-// cleaned is a document whose texts hold no control characters.
+// cleaned is a document whose texts hold no control characters, but for those of edits.
 func cleaned(d *Document) *Document {
 	return cleanValue(reflect.ValueOf(d)).Interface().(*Document)
 }
@@ -93,6 +93,9 @@ func cleaned(d *Document) *Document {
 func cleanValue(v reflect.Value) reflect.Value {
 	out := reflect.New(v.Type()).Elem()
 	out.Set(v)
+	if v.Type() == reflect.TypeFor[Verbatim]() {
+		return out
+	}
 	switch v.Kind() {
 	case reflect.String:
 		out.SetString(clean(v.String()))

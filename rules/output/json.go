@@ -269,6 +269,7 @@ type Finding struct {
 	Places      []mesh.Vec `json:"places,omitempty" doc:"where there are several, worst first"`
 	Where       *Where     `json:"where,omitempty" doc:"the text that decides it, in the file of spec or shop"`
 	Related     []Related  `json:"related,omitempty" doc:"other places that explain it"`
+	Fixes       []Fix      `json:"fixes,omitempty" doc:"edits of the same file, any one of which would mend it"`
 	Fingerprint string     `json:"fingerprint" doc:"names the finding; small edits and another tessellation keep it"`
 	Known       bool       `json:"known,omitempty" doc:"the baseline has it"`
 	Waived      *Waived    `json:"waived" doc:"null where no waiver accepts it"`
@@ -284,6 +285,18 @@ type Related struct {
 	Start   *Position `json:"start,omitempty"`
 	End     *Position `json:"end,omitempty"`
 }
+
+// Fix is an edit: the text from start to end is replaced.
+type Fix struct {
+	Title string   `json:"title"`
+	Start Position `json:"start"`
+	End   Position `json:"end"`
+	Text  Verbatim `json:"text" doc:"what stands there then"`
+}
+
+// Verbatim is text that goes into a file as it is: nothing in it is made
+// readable for terminals.
+type Verbatim string
 
 // LimitFrom says where a limit came from.
 type LimitFrom struct {
@@ -460,6 +473,9 @@ func finding(t texts, f *rules.Finding) Finding {
 		a, b := doc.Position(f.Where.At.Start), doc.Position(f.Where.At.End)
 		out.Where = &Where{f.Where.Key, Position(a), Position(b)}
 		out.source, out.at = doc, f.Where.At
+		for _, x := range f.Fixes {
+			out.Fixes = append(out.Fixes, Fix{x.Title, Position(doc.Position(x.At.Start)), Position(doc.Position(x.At.End)), Verbatim(x.Text)})
+		}
 	}
 	for _, o := range f.Related {
 		out.Related = append(out.Related, related(t, o))

@@ -92,7 +92,25 @@ type sarifResult struct {
 	Fingerprints map[string]string  `json:"partialFingerprints"`
 	Suppressions []sarifSuppression `json:"suppressions"`
 	State        string             `json:"baselineState,omitempty"`
+	Fixes        []sarifFix         `json:"fixes,omitempty"`
 	Properties   *sarifProperties   `json:"properties,omitempty"`
+}
+
+type sarifFix struct {
+	Description sarifText     `json:"description"`
+	Changes     []sarifChange `json:"artifactChanges"`
+}
+
+type sarifChange struct {
+	Artifact     sarifArtifact      `json:"artifactLocation"`
+	Replacements []sarifReplacement `json:"replacements"`
+}
+
+type sarifReplacement struct {
+	Deleted  sarifRegion `json:"deletedRegion"`
+	Inserted struct {
+		Text Verbatim `json:"text"`
+	} `json:"insertedContent"`
 }
 
 // sarifProperties holds the numbers of a finding for those who look for them.
@@ -120,11 +138,13 @@ type sarifLocation struct {
 }
 
 type sarifPhysical struct {
-	Artifact struct {
-		URI  string `json:"uri"`
-		Base string `json:"uriBaseId,omitempty"`
-	} `json:"artifactLocation"`
-	Region *sarifRegion `json:"region,omitempty"`
+	Artifact sarifArtifact `json:"artifactLocation"`
+	Region   *sarifRegion  `json:"region,omitempty"`
+}
+
+type sarifArtifact struct {
+	URI  string `json:"uri"`
+	Base string `json:"uriBaseId,omitempty"`
 }
 
 type sarifRegion struct {
@@ -234,8 +254,18 @@ func (s *sarif) result(d *Document, p *Part, f *Finding, nth int) sarifResult {
 	if d.Baseline != nil {
 		r.State = map[bool]string{true: "unchanged", false: "new"}[f.Known]
 	}
+	for _, x := range f.Fixes {
+		r.Fixes = append(r.Fixes, s.fix(p.File(), x))
+	}
 	r.Properties = &sarifProperties{p.Part, f.Measured, f.Limit, f.Unit, f.At, f.Count, f.Help}
 	return r
+}
+
+// fix is an edit of the file of the finding.
+func (s *sarif) fix(file string, x Fix) sarifFix {
+	r := sarifReplacement{Deleted: *span(&x.Start, &x.End)}
+	r.Inserted.Text = x.Text
+	return sarifFix{sarifText{Text: x.Title}, []sarifChange{{s.physical(file, nil).Artifact, []sarifReplacement{r}}}}
 }
 
 func (s *sarif) absent(p *Part, g Gone) sarifResult {

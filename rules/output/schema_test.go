@@ -3,8 +3,11 @@ package output
 import (
 	"bytes"
 	"context"
+	"encoding/json"
 	"io"
+	"os"
 	"path/filepath"
+	"strings"
 	"testing"
 	"time"
 
@@ -115,4 +118,46 @@ func TestDemoValidates(t *testing.T) {
 	validate(t, sarifValidator(t), written(t, "sarif", d, Options{}))
 	validate(t, validator(t, "gitlab.json", []byte(gitlabSchema)), written(t, "gitlab", d, Options{}))
 	checkJUnit(t, d, rules.Warning)
+}
+
+// An edit that SARIF offers, laid over the spec by its lines and columns,
+// mends the finding: the route of the demo's latch lacks a step.
+func TestSARIFFixMends(t *testing.T) {
+	file := filepath.Join(start, "../../testdata/demo/parts/latch.part.toml")
+	before, err := os.ReadFile(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	route := func(text []byte) *sarifResult {
+		e := rules.New(rules.Options{ReadFile: func(path string) ([]byte, error) {
+			if path == file {
+				return text, nil
+			}
+			return os.ReadFile(path)
+		}})
+		var log sarifLog
+		if err := json.Unmarshal(written(t, "sarif", Checked([]*rules.PartReport{e.Part(context.Background(), file, rules.Full)}), Options{}), &log); err != nil {
+			t.Fatal(err)
+		}
+		for i := range log.Runs[0].Results {
+			if r := &log.Runs[0].Results[i]; r.Rule == "route" {
+				return r
+			}
+		}
+		return nil
+	}
+	r := route(before)
+	if r == nil || len(r.Fixes) != 1 || r.Fixes[0].Changes[0].Artifact != r.Locations[0].Physical.Artifact {
+		t.Fatalf("%+v", r)
+	}
+	x := r.Fixes[0].Changes[0].Replacements[0]
+	offset := func(line, column int) int {
+		lines := strings.SplitAfter(string(before), "\n")
+		return len(strings.Join(lines[:line-1], "")) + len(string([]rune(lines[line-1])[:column-1]))
+	}
+	a, b := offset(x.Deleted.StartLine, x.Deleted.StartColumn), offset(x.Deleted.EndLine, x.Deleted.EndColumn)
+	after := string(before[:a]) + string(x.Inserted.Text) + string(before[b:])
+	if got := route([]byte(after)); got != nil {
+		t.Errorf("still %q after\n%s", got.Message.Text, after)
+	}
 }
