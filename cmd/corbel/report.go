@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -12,9 +13,11 @@ import (
 
 	"corbel/rules"
 	"corbel/rules/page"
+	"corbel/rules/still"
 )
 
 type reportFlags struct {
+	pictures             bool
 	output, memory, root string
 	cache                cacheFlags
 }
@@ -31,6 +34,7 @@ func (a *app) reportCommand() *cobra.Command {
 		RunE: func(c *cobra.Command, args []string) error { return a.report(c.Context(), args, f) },
 	}
 	c.Flags().StringVarP(&f.output, "output", "o", "", "write to this `FILE`, or FOLDER where there are several parts; - is the terminal")
+	c.Flags().BoolVar(&f.pictures, "pictures", false, "write a PNG of each finding that has a place beside the page, for a comment or a letter")
 	c.Flags().StringVar(&f.memory, "memory", defaultMemory, "memory for meshes and what is kept of them; a mesh that does not fit is refused")
 	f.cache.add(c)
 	c.Flags().StringVar(&f.root, "root", "", "`FOLDER` that all files named by specs must lie in; the repository or the shop's folder by default")
@@ -53,7 +57,10 @@ func (a *app) report(ctx context.Context, args []string, f reportFlags) error {
 	if len(specs) == 0 {
 		return nil
 	}
-	w := &reportWriter{app: a, root: f.root, options: rules.Options{Memory: memory, Measure: true, Surface: true, Disk: f.cache.open()}}
+	if f.pictures && f.output == "-" {
+		return errors.New("--pictures needs a file or a folder, not the terminal")
+	}
+	w := &reportWriter{app: a, pictures: f.pictures, root: f.root, options: rules.Options{Memory: memory, Measure: true, Surface: true, Disk: f.cache.open()}}
 	if len(args) == 1 && specs[0] == args[0] {
 		file := f.output
 		if file == "" {
@@ -81,10 +88,11 @@ func reportName(spec string) string {
 
 type reportWriter struct {
 	*app
-	root    string
-	options rules.Options
-	engine  *rules.Engine
-	bound   string // workspace of the engine
+	pictures bool
+	root     string
+	options  rules.Options
+	engine   *rules.Engine
+	bound    string // workspace of the engine
 }
 
 // part writes the page of one spec.
@@ -121,7 +129,34 @@ func (w *reportWriter) part(ctx context.Context, spec, file string) (*rules.Part
 	if err == nil && file != "-" {
 		_, err = fmt.Fprintln(w.out, filepath.ToSlash(file))
 	}
+	if err == nil && w.pictures && r.Mesh != nil {
+		err = w.stills(ctx, r, strings.TrimSuffix(strings.TrimSuffix(file, ".html"), ".report"))
+	}
 	return r, err
+}
+
+// stills writes a picture of each finding that has a place, STEM-N-CHECK.png.
+func (w *reportWriter) stills(ctx context.Context, r *rules.PartReport, stem string) error {
+	n := 0
+	for i := range r.Findings {
+		f := &r.Findings[i]
+		if !f.HasPlace {
+			continue
+		}
+		png, err := still.Finding(ctx, r, f, still.Options{})
+		if err != nil {
+			return err
+		}
+		n++
+		file := fmt.Sprintf("%s-%d-%s.png", stem, n, f.Check)
+		if err := w.write(file, func(out io.Writer) error { _, err := out.Write(png); return err }); err != nil {
+			return err
+		}
+		if _, err := fmt.Fprintln(w.out, filepath.ToSlash(file)); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // folder writes the pages of several specs and the index that leads to them,
