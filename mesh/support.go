@@ -212,10 +212,11 @@ const (
 
 // below is one facet that faces up under a piece of overhang.
 type below struct {
-	facet int32
-	tri   [3]point
-	rise  rise
-	top   float64 // height of its highest corner
+	facet  int32
+	tri    [3]point
+	lo, hi point // its extent
+	rise   rise
+	top    float64 // height of its highest corner
 }
 
 // under adds the column under an overhang facet.
@@ -227,7 +228,8 @@ func (g *floors) under(f int32, sum *Support) {
 	// It faces down: seen from above it runs the other way.
 	tri := [3]point{flatten(g.at[t[2]]), flatten(g.at[t[1]]), flatten(g.at[t[0]])}
 	c := column{floors: g, roof: g.rise(f), sum: sum}
-	c.piece(tri, max(g.at[t[0]][2], g.at[t[1]][2], g.at[t[2]][2]), math.MaxInt, 0)
+	c.find(tri, max(g.at[t[0]][2], g.at[t[1]][2], g.at[t[2]][2]))
+	c.piece(tri, c.pool, math.MaxInt, 0)
 }
 
 // column is the work under one facet.
@@ -235,35 +237,57 @@ type column struct {
 	*floors
 	roof  rise
 	sum   *Support
-	cands []below
+	pool  []below // the candidates of the facet, then of each piece being split
+	cands []below // of the piece being resolved, highest first
 	least float64 // area that is none
 }
 
-// piece measures under a part of the facet, whose highest corner lies at top.
-// The piece that it is a part of had so many facets below.
-func (c *column) piece(tri [3]point, top float64, before, depth int) {
-	c.find(tri, top)
-	n := len(c.cands)
+// piece measures under a part of the facet that has these candidates below. The
+// piece that it is a part of had so many.
+func (c *column) piece(tri [3]point, cands []below, before, depth int) {
+	n := len(cands)
 	if n > floorsMost && depth < floorsDeep && (depth < 3 || float64(n) < floorsFewer*float64(before)) {
 		ab, bc, ca := tri[0].mid(tri[1]), tri[1].mid(tri[2]), tri[2].mid(tri[0])
 		for _, t := range [4][3]point{{tri[0], ab, ca}, {ab, tri[1], bc}, {ca, bc, tri[2]}, {ab, bc, ca}} {
-			c.piece(t, top, n, depth+1)
+			from := len(c.pool)
+			c.piece(t, c.meeting(t, cands), n, depth+1)
+			c.pool = c.pool[:from]
 		}
 		return
 	}
+	c.cands = cands
 	var p shade
 	p.n = copy(p.p[:], tri[:])
 	c.least = 1e-12 * p.area()
 	c.resolve(&p, -1, rise{c: -c.frame.Lift}, 0)
 }
 
-// find collects the facets that face up below a triangle, highest first.
-func (c *column) find(tri [3]point, top float64) {
-	c.cands = c.cands[:0]
-	var lo, hi point
+// span2 returns the extent of a triangle.
+func span2(tri *[3]point) (lo, hi point) {
 	for k := range 2 {
 		lo[k], hi[k] = min(tri[0][k], tri[1][k], tri[2][k]), max(tri[0][k], tri[1][k], tri[2][k])
 	}
+	return lo, hi
+}
+
+// meeting adds to the pool those of the candidates whose extent meets that of a
+// triangle, in the same order: what find would find, without the grid.
+func (c *column) meeting(tri [3]point, cands []below) []below {
+	from := len(c.pool)
+	lo, hi := span2(&tri)
+	for i := range cands {
+		b := &cands[i]
+		if b.lo[0] <= hi[0] && b.lo[1] <= hi[1] && b.hi[0] >= lo[0] && b.hi[1] >= lo[1] {
+			c.pool = append(c.pool, *b)
+		}
+	}
+	return c.pool[from:]
+}
+
+// find collects in the pool the facets that face up below a triangle whose
+// highest corner lies at top, highest first.
+func (c *column) find(tri [3]point, top float64) {
+	lo, hi := span2(&tri)
 	if c.nx == 0 {
 		return
 	}
@@ -286,11 +310,11 @@ func (c *column) find(tri [3]point, top float64) {
 				if min(a[2], b[2], d[2]) > top {
 					continue
 				}
-				c.cands = append(c.cands, below{facet: f, tri: [3]point{flatten(a), flatten(b), flatten(d)}, rise: c.stance.rise(f), top: max(a[2], b[2], d[2])})
+				c.pool = append(c.pool, below{facet: f, lo: flo, hi: fhi, tri: [3]point{flatten(a), flatten(b), flatten(d)}, rise: c.stance.rise(f), top: max(a[2], b[2], d[2])})
 			}
 		}
 	}
-	slices.SortFunc(c.cands, func(a, b below) int {
+	slices.SortFunc(c.pool, func(a, b below) int {
 		if d := cmp.Compare(b.top, a.top); d != 0 {
 			return d
 		}
