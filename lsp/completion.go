@@ -9,7 +9,6 @@ import (
 	"path/filepath"
 	"regexp"
 	"slices"
-	"strconv"
 	"strings"
 	"time"
 
@@ -224,7 +223,7 @@ func bareOrQuoted(name string) string {
 	if bareKey.MatchString(name) {
 		return name
 	}
-	return strconv.Quote(name)
+	return spec.Quote(name)
 }
 
 var bareKey = regexp.MustCompile(`^[A-Za-z0-9_.-]+$`)
@@ -278,7 +277,7 @@ func (c *completer) limitHeaders(info *spec.KeyInfo, at spec.Range) {
 	for _, process := range spec.Processes {
 		base := "limits." + bareOrQuoted(process.Value)
 		if strings.Contains(process.Value, "/") {
-			base = "limits." + strconv.Quote(process.Value)
+			base = "limits." + spec.Quote(process.Value)
 		}
 		c.header("["+base+"]", info, at)
 		if c.place.Where != spec.OnHeader {
@@ -298,7 +297,7 @@ func (c *completer) limitHeaders(info *spec.KeyInfo, at spec.Range) {
 // bareName writes one part of a key.
 func bareName(name string) string {
 	if strings.Contains(name, ".") {
-		return strconv.Quote(name)
+		return spec.Quote(name)
 	}
 	return bareOrQuoted(name)
 }
@@ -404,7 +403,7 @@ func (c *completer) files(wanted *regexp.Regexp) {
 // text offers a text, with quotes where none are typed. A text that the list
 // holds already is left out.
 func (c *completer) text(value, doc string, kind protocol.CompletionItemKind) {
-	quoted := strconv.Quote(value)
+	quoted := spec.Quote(value)
 	o := offer{label: value, insert: quoted, filter: value, at: c.wordOrValue(), kind: kind, doc: doc}
 	if c.place.Entry >= 0 && c.listed(value) {
 		return

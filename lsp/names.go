@@ -6,8 +6,9 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
-	"strconv"
 	"strings"
+	"unicode"
+	"unicode/utf8"
 
 	"go.lsp.dev/jsonrpc2"
 	"go.lsp.dev/protocol"
@@ -248,7 +249,7 @@ func linkTarget(doc *document, place spec.Place) string {
 	if file == "" {
 		return ""
 	}
-	return filepath.Join(filepath.Dir(doc.path), filepath.FromSlash(file))
+	return besideFolder(filepath.Dir(doc.path), file)
 }
 
 // highlights marks where the name at a place stands in the same text.
@@ -356,7 +357,7 @@ func (s *session) mayRename(ctx context.Context, doc *document, n name, to strin
 	refuse := func(format string, args ...any) error {
 		return jsonrpc2.Errorf(jsonrpc2.InvalidParams, format, args...)
 	}
-	if strings.TrimSpace(to) == "" || strings.ContainsAny(to, "\r\n") {
+	if strings.TrimSpace(to) == "" || strings.ContainsFunc(to, unicode.IsControl) || !utf8.ValidString(to) {
 		return refuse("%q is no name", to)
 	}
 	shop := s.world(ctx, doc).shop
@@ -380,7 +381,7 @@ func written(text []byte, o occurrence, to string) string {
 	case o.key && quote != '"':
 		return bareName(to)
 	}
-	return strconv.Quote(to)
+	return spec.Quote(to)
 }
 
 // links are the files that a text names.

@@ -74,6 +74,9 @@ func (s *server) calls() map[string]call {
 		protocol.MethodTextDocumentSelectionRange:      answer(s.session.selections),
 		protocol.MethodTextDocumentSemanticTokensFull:  answer(s.session.tokens),
 		protocol.MethodTextDocumentSemanticTokensRange: answer(s.session.tokensIn),
+
+		protocol.MethodTextDocumentSemanticTokensFullDelta: answer(s.session.tokensSince),
+		protocol.MethodWorkspaceWillRenameFiles:            answer(s.session.moves),
 	}
 	maps.Copy(calls, s.more)
 	return calls
@@ -323,6 +326,8 @@ type client struct {
 	applies      bool // edits a text when asked
 	shows        bool // shows a text when asked
 	snippetEdits bool // takes edits with places to fill in
+	deltas       bool // asks for what has changed among semantic tokens
+	renames      bool // asks before it renames files
 
 	folders []string // of the workspace
 }
@@ -339,6 +344,9 @@ func clientOf(c *protocol.ClientCapabilities) client {
 		out.markdown = t.Hover != nil && len(t.Hover.ContentFormat) > 0 && t.Hover.ContentFormat[0] == protocol.MarkupKindMarkdown
 		out.pictures = out.pictures && out.markdown
 		out.tree = t.DocumentSymbol != nil && is(t.DocumentSymbol.HierarchicalDocumentSymbolSupport)
+		if tokens, ok := t.SemanticTokens.Requests.Full.(*protocol.ClientSemanticTokensRequestFullDelta); ok {
+			out.deltas = is(tokens.Delta)
+		}
 		out.actions = t.CodeAction != nil && len(t.CodeAction.CodeActionLiteralSupport.CodeActionKind.ValueSet) > 0
 		if t.Completion != nil && t.Completion.CompletionItem != nil {
 			item := t.Completion.CompletionItem
@@ -351,6 +359,7 @@ func clientOf(c *protocol.ClientCapabilities) client {
 		out.refreshesHints = w.InlayHint != nil && is(w.InlayHint.RefreshSupport)
 		out.refreshesFindings = w.Diagnostics != nil && is(w.Diagnostics.RefreshSupport)
 		out.configures = is(w.Configuration)
+		out.renames = w.FileOperations != nil && is(w.FileOperations.WillRename)
 		out.content = w.TextDocumentContent != nil
 		out.applies = is(w.ApplyEdit)
 		out.snippetEdits = out.versionedEdits && is(w.WorkspaceEdit.SnippetEditSupport)
@@ -387,6 +396,9 @@ func capabilities(c client, chosen settings) protocol.ServerCapabilities {
 		name := source
 		out.DiagnosticProvider = &protocol.DiagnosticOptions{Identifier: &name, InterFileDependencies: true, WorkspaceDiagnostics: true}
 	}
+	if c.renames {
+		out.Workspace.FileOperations = &protocol.FileOperationOptions{WillRename: movable()}
+	}
 	if c.content {
 		out.Workspace.TextDocumentContent = &protocol.TextDocumentContentOptions{Schemes: []string{scheme}}
 	}
@@ -418,7 +430,7 @@ func usualCapabilities(c client) protocol.ServerCapabilities {
 		SelectionRangeProvider:     protocol.Boolean(true),
 		SemanticTokensProvider: &protocol.SemanticTokensOptions{
 			Legend: protocol.SemanticTokensLegend{TokenTypes: tokenTypes, TokenModifiers: tokenModifiers},
-			Full:   protocol.Boolean(true),
+			Full:   &protocol.SemanticTokensFullDelta{Delta: &c.deltas},
 			Range:  protocol.Boolean(true),
 		},
 		Workspace:              &protocol.WorkspaceOptions{WorkspaceFolders: folders},

@@ -53,6 +53,8 @@ type session struct {
 	chosen   settings
 	sets     map[string]*set               // for editors that ask, by path
 	serial   int64                         // of the newest of sets
+	painted  map[string]painted            // for editors that ask what has changed, by path
+	paints   int64                         // names of painted so far
 	jobs     map[string]context.CancelFunc // that a user asked for, by path
 	pictures map[pictureKey]*picture
 	manuals  map[string]string // files of the pages about checks, by check
@@ -78,6 +80,7 @@ func newSession(ctx context.Context, log *slog.Logger, wait time.Duration) *sess
 		log:      log,
 		wait:     wait,
 		sets:     make(map[string]*set),
+		painted:  make(map[string]painted),
 		news:     make(chan struct{}),
 		jobs:     make(map[string]context.CancelFunc),
 		manuals:  make(map[string]string),
@@ -179,6 +182,7 @@ func (s *session) put(path string, old, doc *document) {
 	}
 	if doc == nil {
 		delete(docs, path)
+		delete(s.painted, path)
 		return
 	}
 	docs[path] = doc

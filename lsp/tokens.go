@@ -6,6 +6,7 @@ import (
 	"context"
 	"regexp"
 	"slices"
+	"strconv"
 
 	"go.lsp.dev/protocol"
 
@@ -50,7 +51,66 @@ func (s *session) tokens(_ context.Context, snap *snapshot, p *protocol.Semantic
 	if doc == nil {
 		return nil, err
 	}
-	return encodeTokens(doc, spec.Range{End: len(doc.text)}), nil
+	out := encodeTokens(doc, spec.Range{End: len(doc.text)})
+	if snap.client.deltas {
+		out.ResultID = s.paint(doc, out.Data)
+	}
+	return out, nil
+}
+
+// painted are the tokens that an editor has for a text.
+type painted struct {
+	id   string
+	data []uint32
+}
+
+// paint keeps the newest tokens of an open text, so that the next answer can be
+// what has changed among them. It returns their name.
+func (s *session) paint(doc *document, data []uint32) *string {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.now.docs[doc.path] == nil {
+		return nil // closed meanwhile
+	}
+	s.paints++
+	id := strconv.FormatInt(s.paints, 10)
+	s.painted[doc.path] = painted{id, data}
+	return &id
+}
+
+// tokensSince returns what has changed since the tokens that the editor has, or
+// all of them where those are not known.
+func (s *session) tokensSince(_ context.Context, snap *snapshot, p *protocol.SemanticTokensDeltaParams) (any, error) {
+	doc, _, err := snap.at(p.TextDocument.URI, protocol.Position{})
+	if doc == nil {
+		return nil, err
+	}
+	s.mu.Lock()
+	old, known := s.painted[doc.path]
+	s.mu.Unlock()
+	out := encodeTokens(doc, spec.Range{End: len(doc.text)})
+	out.ResultID = s.paint(doc, out.Data)
+	if !known || old.id != p.PreviousResultID {
+		return out, nil
+	}
+	return &protocol.SemanticTokensDelta{ResultID: out.ResultID, Edits: tokenEdits(old.data, out.Data)}, nil
+}
+
+// tokenEdits is the one edit between two lists of numbers: what stands between
+// the beginning and the end that they share. Places are counted from the token
+// before, so an edit of a text changes few numbers behind it.
+func tokenEdits(old, now []uint32) []protocol.SemanticTokensEdit {
+	start, end := 0, 0
+	for start < min(len(old), len(now)) && old[start] == now[start] {
+		start++
+	}
+	for end < min(len(old), len(now))-start && old[len(old)-1-end] == now[len(now)-1-end] {
+		end++
+	}
+	if start+end == len(old) && start+end == len(now) {
+		return []protocol.SemanticTokensEdit{}
+	}
+	return []protocol.SemanticTokensEdit{{Start: uint32(start), DeleteCount: uint32(len(old) - start - end), Data: now[start : len(now)-end]}}
 }
 
 func (s *session) tokensIn(_ context.Context, snap *snapshot, p *protocol.SemanticTokensRangeParams) (*protocol.SemanticTokens, error) {

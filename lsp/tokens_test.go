@@ -2,6 +2,7 @@ package lsp
 
 import (
 	"fmt"
+	"math/rand/v2"
 	"slices"
 	"strings"
 	"testing"
@@ -77,6 +78,78 @@ func TestSemanticTokens(t *testing.T) {
 				t.Errorf("the first line has %v", some.Data)
 			}
 		})
+	}
+}
+
+// What has changed, put into what the editor has, is what a fresh start gives.
+func TestTokensThatChanged(t *testing.T) {
+	for _, asks := range []bool{true, false} {
+		t.Run(fmt.Sprintf("asks %v", asks), func(t *testing.T) {
+			e := startReal(t, Options{})
+			c := &protocol.ClientCapabilities{TextDocument: &protocol.TextDocumentClientCapabilities{}}
+			c.TextDocument.SemanticTokens.Requests.Full = &protocol.ClientSemanticTokensRequestFullDelta{Delta: &asks}
+			provider := e.Initialize(c).Capabilities.SemanticTokensProvider.(*protocol.SemanticTokensOptions)
+			if d := provider.Full.(*protocol.SemanticTokensFullDelta); is(d.Delta) != asks {
+				t.Errorf("announced %v", is(d.Delta))
+			}
+			path := specPath(t)
+			e.Open(path, plateText)
+			all := func() (out protocol.SemanticTokens) {
+				params := &protocol.SemanticTokensParams{}
+				params.TextDocument.URI = uriOf(path)
+				if err := e.Call(protocol.MethodTextDocumentSemanticTokensFull, params, &out); err != nil {
+					t.Fatal(err)
+				}
+				return out
+			}
+			first := all()
+			if !asks {
+				if first.ResultID != nil {
+					t.Errorf("tokens are named %q", *first.ResultID)
+				}
+				return
+			}
+			followTokens(t, e, path, first, all)
+		})
+	}
+}
+
+// followTokens edits a text at random and keeps its tokens by their changes.
+func followTokens(t *testing.T, e *lsptest.Editor, path string, now protocol.SemanticTokens, all func() protocol.SemanticTokens) {
+	rng := rand.New(rand.NewPCG(31, 32))
+	data, id := now.Data, *now.ResultID
+	small := 0
+	for range 200 {
+		start, end, insert := randomEdit(rng, e.Content(path))
+		e.Edit(path, start, end, insert)
+		params := &protocol.SemanticTokensDeltaParams{PreviousResultID: id}
+		params.TextDocument.URI = uriOf(path)
+		var got protocol.SemanticTokensDelta
+		if err := e.Call(protocol.MethodTextDocumentSemanticTokensFullDelta, params, &got); err != nil {
+			t.Fatal(err)
+		}
+		sent := 0
+		for _, x := range slices.Backward(got.Edits) {
+			data = slices.Concat(data[:x.Start], x.Data, data[x.Start+x.DeleteCount:])
+			sent += len(x.Data)
+		}
+		if sent < len(data)/2 {
+			small++
+		}
+		fresh := all()
+		if !slices.Equal(data, fresh.Data) {
+			t.Fatalf("after %q the tokens are %v, want %v", e.Content(path), data, fresh.Data)
+		}
+		id = *fresh.ResultID
+	}
+	if small < 100 {
+		t.Errorf("only %d of 200 changes were smaller than the tokens themselves", small)
+	}
+	params := &protocol.SemanticTokensDeltaParams{PreviousResultID: "nobody's"}
+	params.TextDocument.URI = uriOf(path)
+	var whole protocol.SemanticTokens
+	if err := e.Call(protocol.MethodTextDocumentSemanticTokensFullDelta, params, &whole); err != nil || !slices.Equal(whole.Data, data) {
+		t.Errorf("for an unknown name the tokens are %v, %v", whole.Data, err)
 	}
 }
 
