@@ -6,6 +6,7 @@ import (
 	"os"
 	"path/filepath"
 	"runtime"
+	"slices"
 	"strings"
 	"sync"
 	"sync/atomic"
@@ -283,7 +284,10 @@ func (e *Engine) meshOf(ctx context.Context, r *PartReport, mode Mode) (*source,
 	bad := func(check, key string, at spec.Range, message, help string) (*source, bool) {
 		f := specFinding(part, Error, key, at, message, help)
 		f.Check = check
-		r.Findings = append(r.Findings, f)
+		// The text's own problem with that name says enough.
+		if !slices.ContainsFunc(r.Findings, func(o Finding) bool { return o.Level == Error && o.Where == f.Where }) {
+			r.Findings = append(r.Findings, f)
+		}
 		if mode != Text {
 			r.fail("mesh", message)
 		}

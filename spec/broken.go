@@ -189,7 +189,7 @@ func (x *indexer) tooDeep(e extent) Problem {
 	p := Problem{At: Range{e.tooDeep, e.tooDeep + 1}}
 	if e.deepKey {
 		p.Message = fmt.Sprintf("The key has more than %d parts.", x.bounds.KeyParts)
-		p.Help = fmt.Sprintf("No key of the language has more than %d.", longestPath())
+		p.Help = fmt.Sprintf("Shorten it: the longest key of the language has %d.", longestPath())
 		return p
 	}
 	p.Message = fmt.Sprintf("Lists or tables are nested more than %d deep.", x.bounds.Depth)

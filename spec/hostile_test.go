@@ -187,3 +187,18 @@ func TestBoundsAreOptions(t *testing.T) {
 		t.Errorf("got %+v", problems)
 	}
 }
+
+// Two hundred lines of one kind of nonsense are told of a few times and counted.
+func TestProblemsAlikeAreCounted(t *testing.T) {
+	_, problems := ParsePart("x.part.toml", []byte("schema = 1\n"+strings.Repeat("[a.a.a.a.a.a.a.a.a]\n", 200)))
+	alike := 0
+	for _, p := range problems {
+		if strings.HasPrefix(p.Message, "The key has more than") {
+			alike++
+		}
+	}
+	last := problems[len(problems)-1].Message
+	if alike != 5 || last != "195 more problems of this file are not listed." {
+		t.Errorf("%d are listed, and the last says %q", alike, last)
+	}
+}

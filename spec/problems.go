@@ -6,12 +6,18 @@ import (
 	"slices"
 )
 
-// problemList collects problems up to a number, so that a file full of
-// nonsense costs little; what comes after is counted.
+// alike is how many problems of the same words are listed where no fix goes
+// with them: five of a kind tell as much as two hundred.
+const alike = 5
+
+// problemList collects problems up to a number, and up to a number of each
+// kind, so that a file full of nonsense costs little; what comes after is
+// counted.
 type problemList struct {
 	list    []Problem
 	max     int
 	dropped int
+	same    map[string]int
 }
 
 // full says that a further problem is only counted, so that its words need not
@@ -19,10 +25,14 @@ type problemList struct {
 func (l *problemList) full() bool { return len(l.list) >= l.max }
 
 func (l *problemList) add(p Problem) {
-	if l.full() {
+	if l.full() || len(p.Fixes) == 0 && l.same[p.Message] == alike {
 		l.dropped++
 		return
 	}
+	if l.same == nil {
+		l.same = map[string]int{}
+	}
+	l.same[p.Message]++
 	l.list = append(l.list, p)
 }
 
@@ -34,9 +44,9 @@ func (l *problemList) sorted() []Problem {
 		return cmp.Or(cmp.Compare(a.At.Start, b.At.Start), cmp.Compare(a.At.End, b.At.End), cmp.Compare(a.Message, b.Message))
 	})
 	if l.dropped > 0 {
-		end := l.list[len(l.list)-1].At
+		end := l.list[len(l.list)-1].At.End // behind what it sums up, also when findings are sorted
 		l.list = append(l.list, Problem{
-			At: end, Level: "error", Message: fmt.Sprintf("%d more problems of this file are not listed.", l.dropped),
+			At: Range{end, end}, Level: "error", Message: fmt.Sprintf("%d more problems of this file are not listed.", l.dropped),
 			Help: "Mend the ones before, or check that this is the right file.",
 		})
 	}
