@@ -199,13 +199,14 @@ type places struct {
 	snap    *snapshot
 	builtin string // where the built-in shop file was laid
 	manual  func(check string) uri.URI
+	most    int64                // bytes of a text on disk
 	docs    map[string]*document // by path
 }
 
 // places returns an empty one for a state of the texts.
 func (s *session) places(snap *snapshot) *places {
 	manual := func(check string) uri.URI { return s.manualOf(check, snap.client) }
-	return &places{snap: snap, builtin: s.builtin(), manual: manual, docs: make(map[string]*document)}
+	return &places{snap: snap, builtin: s.builtin(), manual: manual, most: s.textMost, docs: make(map[string]*document)}
 }
 
 // location returns where a place is; false for files that can't be read.
@@ -240,7 +241,7 @@ func (p *places) open(path string) *document {
 	}
 	doc := p.snap.docs[path]
 	if doc == nil {
-		text, err := readDisk(path)
+		text, err := rules.ReadText(path, p.most)
 		if err != nil {
 			return nil
 		}

@@ -181,6 +181,12 @@ func newServer(ctx context.Context, conn jsonrpc2.Conn, log *slog.Logger, o Opti
 	} else {
 		o.Rules.ReadFile = session.readFile
 		o.Rules.Progress = session.stages.note
+		if of := o.Rules.RootOf; of != nil {
+			o.Rules.RootOf = func(path string) string { return widest(of(path), session.snapshot().client.folders) }
+		}
+		if most := o.Rules.MaxTextBytes; most > 0 {
+			session.textMost = most
+		}
 		session.newChecker = func(chosen settings) checker {
 			r := o.Rules
 			if chosen.Jobs > 0 {

@@ -40,6 +40,7 @@ type session struct {
 	clock    func() time.Time
 	builtin  func() string // lays the built-in shop file, once
 	cache    string        // folder for what an editor is to open; may be empty
+	textMost int64         // bytes of a text on disk
 
 	usualWait  time.Duration          // wait, unless the user chooses another
 	newChecker func(settings) checker // nil where the settings change nothing
@@ -86,6 +87,7 @@ func newSession(ctx context.Context, log *slog.Logger, wait time.Duration) *sess
 		manuals:  make(map[string]string),
 		idle:     make(chan struct{}, 1),
 		patience: progressAfter,
+		textMost: rules.DefaultMaxTextBytes,
 		ctx:      ctx,
 		end:      end,
 		now:      &snapshot{client: client{unit: protocol.PositionEncodingKindUTF16}},
@@ -249,5 +251,16 @@ func (s *session) readFile(path string) ([]byte, error) {
 		return doc.text, nil
 	}
 	s.see(abs)
-	return readDisk(abs)
+	return rules.ReadText(abs, s.textMost)
+}
+
+// widest is the bound of what a text may name: the one that holds without an
+// editor, or the folder of the workspace that holds that one.
+func widest(bound string, folders []string) string {
+	for _, f := range folders {
+		if rel, err := filepath.Rel(f, bound); err == nil && filepath.IsLocal(rel) {
+			bound = f
+		}
+	}
+	return bound
 }

@@ -1,12 +1,8 @@
 package lsp
 
 import (
-	"fmt"
-	"io"
 	"os"
 	"time"
-
-	"corbel/rules"
 )
 
 // This file notices files that change on disk: meshes that CAD writes anew,
@@ -131,26 +127,4 @@ func (s *session) look(path string, settle bool) {
 	if changed {
 		s.change(path, nil)
 	}
-}
-
-// readDisk reads a text that is not open. Only regular files of a bounded size
-// are read: a path in a spec may name anything.
-func readDisk(path string) ([]byte, error) {
-	info, err := os.Stat(path)
-	if err != nil {
-		return nil, err
-	}
-	if !info.Mode().IsRegular() {
-		return nil, fmt.Errorf("%s is not a regular file", path)
-	}
-	f, err := os.Open(path)
-	if err != nil {
-		return nil, err
-	}
-	defer f.Close()
-	text, err := io.ReadAll(io.LimitReader(f, rules.DefaultMaxTextBytes+1))
-	if err == nil && len(text) > rules.DefaultMaxTextBytes {
-		err = fmt.Errorf("%s is longer than the %d bytes that are read", path, rules.DefaultMaxTextBytes)
-	}
-	return text, err
 }

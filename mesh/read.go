@@ -19,6 +19,10 @@ import (
 const (
 	DefaultMaxBytes  = 4 << 30    // bytes of a file, and of an archive unpacked
 	DefaultMaxFacets = 15_000_000 // some 8 GiB with topology and search tree (10 million took 5.3)
+
+	DefaultMaxRatio   = 300    // unpacked over packed size of a large file in an archive; real models reach some 30
+	DefaultMaxEntries = 10_000 // files in an archive
+	DefaultMaxNesting = 64     // objects of an archive in each other
 )
 
 // maxCoordMM bounds coordinates: a thousand kilometres, far beyond any machine,
@@ -30,7 +34,42 @@ type LoadOptions struct {
 	Unit      string // "mm", "um", "cm", "m", "in", "ft": needed where the format carries none; an error where it disagrees
 	MaxBytes  int64  // largest file, and largest unpacked archive; 0 = DefaultMaxBytes
 	MaxFacets int    // 0 = DefaultMaxFacets
+
+	// Of archives; 0 is the default of each.
+	MaxRatio, MaxEntries, MaxNesting int
 }
+
+// withDefaults fills in the bounds that are not given.
+func (o LoadOptions) withDefaults() LoadOptions {
+	if o.MaxBytes <= 0 {
+		o.MaxBytes = DefaultMaxBytes
+	}
+	if o.MaxFacets <= 0 || o.MaxFacets > math.MaxInt32/3 {
+		o.MaxFacets = DefaultMaxFacets
+	}
+	if o.MaxRatio <= 0 {
+		o.MaxRatio = DefaultMaxRatio
+	}
+	if o.MaxEntries <= 0 {
+		o.MaxEntries = DefaultMaxEntries
+	}
+	if o.MaxNesting <= 0 {
+		o.MaxNesting = DefaultMaxNesting
+	}
+	return o
+}
+
+// Bound names a bound of LoadOptions.
+type Bound string
+
+// Bounds that a file may go beyond.
+const (
+	BoundBytes   Bound = "bytes"
+	BoundFacets  Bound = "facets"
+	BoundRatio   Bound = "ratio"
+	BoundEntries Bound = "entries"
+	BoundNesting Bound = "nesting"
+)
 
 // ErrUnit is wrapped by ReadErrors that say that no unit is known.
 var ErrUnit = errors.New("unit unknown")
@@ -48,6 +87,7 @@ type ReadError struct {
 	File string // as given
 	What string // one sentence without the file name: what was expected, what was found, how far it got
 	Help string // what to do
+	Over Bound  // that the file goes beyond; empty for any other fault
 	Err  error  // cause, may be nil
 }
 
@@ -60,15 +100,14 @@ func (e *ReadError) Unwrap() error { return e.Err }
 const (
 	helpExport = "Export the mesh again, or copy the file again if it came over a network."
 	helpFormat = "Export the part as STL, 3MF, OBJ or PLY."
-	helpLimit  = "Export with a coarser tolerance, or raise the limit."
+	helpLimit  = "Export with a coarser tolerance, or allow more."
 )
 
 // input is a file's bytes and the bounds on what may be made of them.
 type input struct {
-	file      string
-	data      []byte
-	maxBytes  int64
-	maxFacets int
+	file string
+	data []byte
+	max  LoadOptions // with its defaults
 }
 
 // bad makes the error that a reader returns.
@@ -76,9 +115,16 @@ func (in *input) bad(help, format string, args ...any) *ReadError {
 	return &ReadError{File: in.file, What: fmt.Sprintf(format, args...), Help: help}
 }
 
+// over makes the error for a file that goes beyond a bound.
+func (in *input) over(b Bound, help, format string, args ...any) *ReadError {
+	e := in.bad(help, format, args...)
+	e.Over = b
+	return e
+}
+
 // tooMany says that the file holds more facets than allowed.
 func (in *input) tooMany(n int64) *ReadError {
-	e := in.bad(helpLimit, "it holds %d facets or more, and %d are allowed", n, in.maxFacets)
+	e := in.over(BoundFacets, helpLimit, "it holds %d facets or more, and %d are allowed", n, in.max.MaxFacets)
 	e.Err = ErrTooMany
 	return e
 }
@@ -109,13 +155,7 @@ var units = map[string]float64{"um": 0.001, "mm": 1, "cm": 10, "m": 1000, "in": 
 // multiple of the file's size but for what an archive unpacks to and places more
 // than once, whatever the file claims about itself.
 func Load(ctx context.Context, file string, o LoadOptions) (*Mesh, error) {
-	in := &input{file: file, maxBytes: o.MaxBytes, maxFacets: o.MaxFacets}
-	if in.maxBytes <= 0 {
-		in.maxBytes = DefaultMaxBytes
-	}
-	if in.maxFacets <= 0 || in.maxFacets > math.MaxInt32/3 {
-		in.maxFacets = DefaultMaxFacets
-	}
+	in := &input{file: file, max: o.withDefaults()}
 	if _, ok := units[o.Unit]; !ok && o.Unit != "" {
 		e := in.bad("Use one of um, mm, cm, m, in, ft.", "%q is no unit of length that is known here", o.Unit)
 		e.Err = ErrUnit
@@ -205,15 +245,15 @@ func (in *input) read(ctx context.Context) error {
 		return in.bad("Name a plain file.", "it is not a plain file but a %s", kindOf(info.Mode()))
 	case info.Size() == 0:
 		return in.bad(helpExport, "the file is empty")
-	case info.Size() > in.maxBytes:
-		return in.bad(helpLimit, "the file has %d bytes, and %d are allowed", info.Size(), in.maxBytes)
+	case info.Size() > in.max.MaxBytes:
+		return in.over(BoundBytes, helpLimit, "the file has %d bytes, and %d are allowed", info.Size(), in.max.MaxBytes)
 	}
 	f, err := os.Open(in.file)
 	if err != nil {
 		return in.osError(err)
 	}
 	defer f.Close()
-	if info, err = f.Stat(); err != nil || !info.Mode().IsRegular() || info.Size() > in.maxBytes {
+	if info, err = f.Stat(); err != nil || !info.Mode().IsRegular() || info.Size() > in.max.MaxBytes {
 		return in.bad("Try again when nothing writes to it.", "the file changed while it was opened")
 	}
 	data := make([]byte, info.Size())

@@ -14,14 +14,10 @@ import (
 	"strings"
 )
 
-// Bounds on a 3MF archive, beside LoadOptions.MaxBytes, which holds for all
-// parts together that are unpacked.
-const (
-	max3MFEntries   = 10_000    // files in the archive
-	max3MFRatio     = 300       // unpacked over packed; real models reach some 30
-	max3MFInstances = 1_000_000 // placed objects
-	max3MFDepth     = 64        // components in components
-)
+// max3MFInstances bounds the objects that a 3MF archive places. The other bounds
+// are those of LoadOptions, of which MaxBytes holds for all parts together that
+// are unpacked.
+const max3MFInstances = 1_000_000
 
 const (
 	ns3MF        = "http://schemas.microsoft.com/3dmanufacturing/core/2015/02"
@@ -54,9 +50,9 @@ func read3MF(ctx context.Context, in *input) (*raw, error) {
 	if err != nil && !errors.Is(err, zip.ErrInsecurePath) {
 		return nil, in.bad(helpExport, "it can't be opened as the ZIP archive that a 3MF file is: %v", err)
 	}
-	a := &archive3MF{in: in, ctx: ctx, files: map[string]*zip.File{}, left: in.maxBytes, models: map[string]*model3MF{}}
-	if len(z.File) > max3MFEntries {
-		return nil, in.bad(helpExport, "the archive holds %d files, and %d are allowed", len(z.File), max3MFEntries)
+	a := &archive3MF{in: in, ctx: ctx, files: map[string]*zip.File{}, left: in.max.MaxBytes, models: map[string]*model3MF{}}
+	if len(z.File) > in.max.MaxEntries {
+		return nil, in.over(BoundEntries, helpExport, "the archive holds %d files, and %d are allowed", len(z.File), in.max.MaxEntries)
 	}
 	for _, f := range z.File {
 		name := part3MF(f.Name)
@@ -99,11 +95,12 @@ func (a *archive3MF) unpack(name string) ([]byte, error) {
 		return nil, a.in.bad(helpExport, "the part %q that it refers to is not in the archive", name)
 	}
 	size := int64(min(f.UncompressedSize64, 1<<62))
-	if size > 16<<20 && size/max3MFRatio > int64(f.CompressedSize64) {
-		return nil, a.in.bad("Get the file from its author again: a mesh is not packed like this.", "part %q claims to unpack to %d times its size", name, size/max(1, int64(f.CompressedSize64)))
+	if size > 16<<20 && size/int64(a.in.max.MaxRatio) > int64(f.CompressedSize64) {
+		return nil, a.in.over(BoundRatio, "Get the file from its author again: a mesh is not packed like this.",
+			"part %q claims to unpack to %d times its size, and %d times are allowed", name, size/max(1, int64(f.CompressedSize64)), a.in.max.MaxRatio)
 	}
 	if size > a.left {
-		return nil, a.in.bad(helpLimit, "it unpacks to more than the %d bytes that are allowed", a.in.maxBytes)
+		return nil, a.in.over(BoundBytes, helpLimit, "it unpacks to more than the %d bytes that are allowed", a.in.max.MaxBytes)
 	}
 	r, err := f.Open()
 	if err != nil {
@@ -120,7 +117,7 @@ func (a *archive3MF) unpack(name string) ([]byte, error) {
 		}
 		n, err := io.CopyN(&buf, r, min(1<<22, a.left+1-int64(buf.Len())))
 		if int64(buf.Len()) > a.left {
-			return nil, a.in.bad(helpLimit, "it unpacks to more than the %d bytes that are allowed", a.in.maxBytes)
+			return nil, a.in.over(BoundBytes, helpLimit, "it unpacks to more than the %d bytes that are allowed", a.in.max.MaxBytes)
 		}
 		if err == io.EOF {
 			break
@@ -238,8 +235,11 @@ func (p *placer3MF) place(ref *ref3MF, m *model3MF, t transform3MF, depth int) e
 	if err := p.a.ctx.Err(); err != nil {
 		return err
 	}
-	if p.instances++; p.instances > max3MFInstances || depth > max3MFDepth {
-		return in.bad(helpExport, "its objects refer to each other too often (more than %d times) or too deeply (more than %d levels)", max3MFInstances, max3MFDepth)
+	if p.instances++; p.instances > max3MFInstances {
+		return in.bad(helpExport, "it places more than %d objects", max3MFInstances)
+	}
+	if depth > in.max.MaxNesting {
+		return in.over(BoundNesting, helpExport, "its objects are nested more than the %d levels deep that are allowed", in.max.MaxNesting)
 	}
 	if ref.path != "" {
 		var err error
@@ -285,7 +285,7 @@ func (p *placer3MF) place(ref *ref3MF, m *model3MF, t transform3MF, depth int) e
 
 // body appends an object's mesh, moved to its place.
 func (p *placer3MF) body(o *object3MF, t transform3MF) error {
-	if p.a.facets += int64(len(o.facets)); p.a.facets > int64(p.a.in.maxFacets) {
+	if p.a.facets += int64(len(o.facets)); p.a.facets > int64(p.a.in.max.MaxFacets) {
 		return p.a.in.tooMany(p.a.facets)
 	}
 	b := body{verts: o.verts, facets: o.facets}

@@ -338,7 +338,7 @@ func (m *model3MF) triangles(o *object3MF) error {
 			}
 			f[k] = int32(v)
 		}
-		if len(o.facets) >= m.a.in.maxFacets {
+		if len(o.facets) >= m.a.in.max.MaxFacets {
 			return m.a.in.tooMany(int64(len(o.facets)) + 1)
 		}
 		o.facets = append(o.facets, f)

@@ -482,7 +482,7 @@ func TestBad3MF(t *testing.T) {
 		for i := 2; i < 62; i++ {
 			tower += fmt.Sprintf(`<object id="%d"><components><component objectid="%d"/><component objectid="%d" transform="1 0 0 0 1 0 0 0 1 1 0 0"/></components></object>`, i, i-1, i-1)
 		}
-		bad("", tower, `<item objectid="61"/>`, "refer to each other too often")
+		bad("", tower, `<item objectid="61"/>`, "places more than 1000000 objects")
 	}
 	root := model3MFText("", object, item)
 	refused(t, "a.3mf", zip3MF(t, map[string]string{"3D/3dmodel.model": root}), LoadOptions{MaxFacets: 3}, "3 are allowed")
@@ -501,10 +501,39 @@ func TestBad3MF(t *testing.T) {
 		t.Error("a damaged archive was read")
 	}
 	many := map[string]string{"3D/3dmodel.model": root}
-	for i := range max3MFEntries {
+	for i := range DefaultMaxEntries {
 		many[fmt.Sprint(i)] = ""
 	}
 	refused(t, "a.3mf", zip3MF(t, many), LoadOptions{}, "10000 are allowed")
+}
+
+// TestBoundsOfArchives: each bound of an archive can be given, and the error
+// names the one that was met.
+func TestBoundsOfArchives(t *testing.T) {
+	object := `<object id="1">` + mesh3MF + `</object><object id="2"><components><component objectid="1"/></components></object>` +
+		`<object id="3"><components><component objectid="2"/></components></object>`
+	root := model3MFText("", object, `<item objectid="3"/>`)
+	plain := zip3MF(t, map[string]string{"3D/3dmodel.model": root})
+	long := zip3MF(t, map[string]string{"3D/3dmodel.model": root + strings.Repeat(" ", 8<<20) + "<!-- -->" + strings.Repeat(" ", 10<<20)})
+	for _, c := range []struct {
+		data          []byte
+		tight, enough LoadOptions
+		over          Bound
+	}{
+		{plain, LoadOptions{MaxBytes: int64(len(root)) - 1}, LoadOptions{MaxBytes: 1 << 20}, BoundBytes},
+		{plain, LoadOptions{MaxFacets: 3}, LoadOptions{MaxFacets: 4}, BoundFacets},
+		{plain, LoadOptions{MaxNesting: 1}, LoadOptions{MaxNesting: 2}, BoundNesting},
+		{zip3MF(t, map[string]string{"3D/3dmodel.model": root, "a": ""}), LoadOptions{MaxEntries: 2}, LoadOptions{MaxEntries: 3}, BoundEntries},
+		{long, LoadOptions{}, LoadOptions{MaxRatio: 2000}, BoundRatio},
+	} {
+		_, err := readBytes(t, "a.3mf", c.data, c.tight)
+		if bad := new(ReadError); !errors.As(err, &bad) || bad.Over != c.over {
+			t.Errorf("%+v: %v, want that the bound of %s is met", c.tight, err, c.over)
+		}
+		if m, err := readBytes(t, "a.3mf", c.data, c.enough); err != nil || len(m.Facets) != 4 {
+			t.Errorf("%+v: %v", c.enough, err)
+		}
+	}
 }
 
 // TestBombs: a small archive that unpacks to much is refused before it takes

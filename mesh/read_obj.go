@@ -129,7 +129,7 @@ func (o *objText) face() error {
 	if n < 3 {
 		return o.in.bad(helpExport, "line %d: face %d has %s, and a face has 3 or more", o.line(), len(o.ends)+1, plural(int64(n), "corner"))
 	}
-	if o.facets += int64(n - 2); o.facets > int64(o.in.maxFacets) {
+	if o.facets += int64(n - 2); o.facets > int64(o.in.max.MaxFacets) {
 		return o.in.tooMany(o.facets)
 	}
 	o.ends = append(o.ends, len(o.corners))

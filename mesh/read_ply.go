@@ -293,7 +293,7 @@ func (p *plyFile) face() error {
 	if len(p.ends) > 0 {
 		from = p.ends[len(p.ends)-1]
 	}
-	if p.facets += int64(len(p.corners) - from - 2); p.facets > int64(p.in.maxFacets) {
+	if p.facets += int64(len(p.corners) - from - 2); p.facets > int64(p.in.max.MaxFacets) {
 		return p.in.tooMany(p.facets)
 	}
 	p.ends = append(p.ends, len(p.corners))

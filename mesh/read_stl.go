@@ -106,7 +106,7 @@ func wasWere(n int64) string {
 // falls back to its ASCII reader.
 func readSTLBinary(ctx context.Context, in *input) (*raw, error) {
 	n := int(stlCount(in.data))
-	if n > in.maxFacets {
+	if n > in.max.MaxFacets {
 		return nil, in.tooMany(int64(n))
 	}
 	corners := make([][3]float32, 3*n)

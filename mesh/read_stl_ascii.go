@@ -18,7 +18,7 @@ func readSTLASCII(ctx context.Context, in *input) (*raw, error) {
 	if bytes.HasPrefix(s.data, []byte("\xef\xbb\xbf")) {
 		s.pos = 3
 	}
-	guess := min(len(in.data)/180, in.maxFacets) // some 200 bytes a facet are usual
+	guess := min(len(in.data)/180, in.max.MaxFacets) // some 200 bytes a facet are usual
 	s.verts = make([]Vec, 0, 3*guess)
 	for {
 		if s.facets%4096 == 0 {
@@ -58,7 +58,7 @@ func (s *stlText) next() (more bool, err error) {
 	w := s.word()
 	switch {
 	case is(w, "facet"):
-		if s.facets++; s.facets > s.in.maxFacets {
+		if s.facets++; s.facets > s.in.max.MaxFacets {
 			return false, s.in.tooMany(int64(s.facets))
 		}
 		return true, s.facet()

@@ -187,7 +187,7 @@ func TestAnEntryOfAnotherShape(t *testing.T) {
 	want := b.full()
 	first := b.again(dir)
 	first.full()
-	src := contentKey(want.Info.Source.SHA256, "mm", "part.stl")
+	src := first.contentKey(want.Info.Source.SHA256, "mm", "part.stl")
 	par := first.paramsOf(&Subject{Spec: want.Spec, Shop: want.Shop, Limits: want.Limits, Measured: want.Measured})
 	for i := range measurements {
 		s := &measurements[i]

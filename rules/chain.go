@@ -37,6 +37,9 @@ type parsed[T any] struct {
 
 // text reads and parses a file, once per path and content.
 func parseCached[T any](e *Engine, path string, kind string, counter func(), parse func(string, []byte) (T, []spec.Problem)) (parsed[T], error) {
+	if err := within(e.root(path), path); err != nil {
+		return parsed[T]{}, err
+	}
 	text, err := e.o.ReadFile(path)
 	if err != nil {
 		return parsed[T]{}, err
@@ -54,11 +57,18 @@ func parseCached[T any](e *Engine, path string, kind string, counter func(), par
 }
 
 func (e *Engine) parsePart(path string) (parsed[*spec.Part], error) {
-	return parseCached(e, path, "part", func() { e.counts.SpecParses.Add(1) }, spec.ParsePart)
+	return parseCached(e, path, "part", func() { e.counts.SpecParses.Add(1) }, e.bounds().ParsePart)
 }
 
 func (e *Engine) parseShop(path string) (parsed[*spec.Shop], error) {
-	return parseCached(e, path, "shop", func() { e.counts.ShopParses.Add(1) }, spec.ParseShop)
+	return parseCached(e, path, "shop", func() { e.counts.ShopParses.Add(1) }, e.bounds().ParseShop)
+}
+
+// bounds are those of a text, with the length that is read.
+func (e *Engine) bounds() spec.Bounds {
+	b := spec.DefaultBounds
+	b.Bytes = int(e.o.MaxTextBytes)
+	return b
 }
 
 // shopChain reads a shop file and the one it extends. A shop file extends
@@ -95,7 +105,7 @@ func (e *Engine) extend(c *chain, top *spec.Shop, base string) error {
 	if absolute(base) == absolute(top.File) {
 		return errors.New("it extends itself")
 	}
-	if err := within(e.o.Root, base); err != nil {
+	if err := within(e.root(top.File), base); err != nil {
 		return err
 	}
 	p, err := e.parseShop(base)
@@ -118,7 +128,7 @@ func (e *Engine) extend(c *chain, top *spec.Shop, base string) error {
 // the workspace if there is one. Paths stay relative where the spec's is.
 func (e *Engine) nearestShop(specPath string) string {
 	rel := !filepath.IsAbs(specPath)
-	dir := filepath.Dir(absolute(specPath))
+	dir, root := filepath.Dir(absolute(specPath)), e.root(specPath)
 	for {
 		at := filepath.Join(dir, ShopName)
 		if _, err := os.Stat(at); err == nil {
@@ -127,7 +137,7 @@ func (e *Engine) nearestShop(specPath string) string {
 			}
 			return at
 		}
-		if e.o.Root != "" && within(dir, e.o.Root) == nil || filepath.Dir(dir) == dir {
+		if root != "" && within(dir, root) == nil || filepath.Dir(dir) == dir {
 			return ""
 		}
 		dir = filepath.Dir(dir)
@@ -154,7 +164,7 @@ func (e *Engine) shopOf(part *spec.Part) (*Shop, []Finding, []Failure, []string)
 	path := ""
 	if named {
 		path = beside(part.File, part.Shop.V)
-		if err := within(e.o.Root, path); err != nil {
+		if err := within(e.root(part.File), path); err != nil {
 			f, fail := e.shopUnread(part, path, err)
 			return newShop(), f, fail, nil
 		}

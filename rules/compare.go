@@ -85,16 +85,24 @@ func (e *Engine) Compare(ctx context.Context, path string) (*Comparison, error) 
 	}
 	r.Spec = text.file
 	r.Findings = problemFindings(path, text.problems)
-	p, err := e.opened(ctx, r)
+	ctx, stop := e.timed(ctx)
+	defer stop()
+	err = e.compare(ctx, out)
+	if err != nil && late(ctx) {
+		r.fail("time", e.sayLate("compared"))
+		return &Comparison{Report: r}, nil
+	}
+	return out, err
+}
+
+func (e *Engine) compare(ctx context.Context, out *Comparison) error {
+	p, err := e.opened(ctx, out.Report)
 	if err != nil || p == nil {
-		return out, err
+		return err
 	}
-	out.Currency = r.Shop.Currency()
+	out.Currency = out.Report.Shop.Currency()
 	c := comparison{Comparison: out, engine: e, subject: p}
-	if err := c.run(ctx); err != nil {
-		return nil, err
-	}
-	return out, nil
+	return c.run(ctx)
 }
 
 // opened reads the mesh of a report and lets others measure again.
@@ -250,7 +258,7 @@ func (c *comparison) price(ctx context.Context, r *PartReport, o *Option) error 
 	if p.Measured.Mass == nil {
 		p.Measured = &Measured{Frame: c.subject.Measured.Frame}
 	}
-	s := search{Subject: p, costs: p.costs(), engine: c.engine, path: r.Path, meshKey: contentKey(p.Mesh.Source.SHA256, r.Spec.Mesh.Units.V, c.Report.MeshPath)}
+	s := search{Subject: p, costs: p.costs(), engine: c.engine, path: r.Path, meshKey: c.engine.contentKey(p.Mesh.Source.SHA256, r.Spec.Mesh.Units.V, c.Report.MeshPath)}
 	o.Money, o.Inputs = s.money, s.inputs
 	if err := s.features(ctx); err != nil {
 		if ctx.Err() != nil {

@@ -47,18 +47,25 @@ type Options struct {
 	// Surface gives every report its mesh and whole measurements, which answer
 	// for limits other than the part's: for pictures.
 	Surface bool
-	// Root bounds the files that specs and shop files may name; empty is no bound.
+	// Root bounds the files that specs and shop files may name, and where they may
+	// lie themselves once links are followed; empty is no bound.
 	Root string
+	// RootOf gives the bound for one spec or shop file where Root is empty; nil is
+	// no bound.
+	RootOf func(path string) string
 
-	MaxTextBytes int64 // largest spec or shop file; 0 = DefaultMaxTextBytes
-	MaxMeshBytes int64 // see mesh.LoadOptions
-	MaxFacets    int   // see mesh.LoadOptions
+	MaxTextBytes int64         // largest spec or shop file; 0 = DefaultMaxTextBytes
+	MaxTime      time.Duration // for one part, from when it has its turn; 0 is no bound
+	// Load bounds meshes; what it does not say has the defaults of package mesh.
+	// Its unit counts for nothing.
+	Load mesh.LoadOptions
 }
 
 // Defaults of Options.
 const (
 	DefaultMemory       = 8 << 30
-	DefaultMaxTextBytes = 4 << 20
+	DefaultMaxTextBytes = 1 << 20
+	DefaultMaxTime      = 30 * time.Minute // for who wants a bound; ten million facets take a tenth of it
 )
 
 // keptShare is the part of memory for what is kept: one in so many.
@@ -78,6 +85,7 @@ type Engine struct {
 	jobs   *semaphore.Weighted // parts being measured
 	memory *semaphore.Weighted // bytes of meshes being measured
 	counts counters
+	after  func(time.Duration, func()) *time.Timer // time.AfterFunc; tests put another clock here
 
 	mu    sync.Mutex            // guards files
 	files map[string]fileRecord // mesh files seen, by absolute path
@@ -95,7 +103,7 @@ func New(o Options) *Engine {
 		o.MaxTextBytes = DefaultMaxTextBytes
 	}
 	if o.ReadFile == nil {
-		o.ReadFile = func(path string) ([]byte, error) { return readText(path, o.MaxTextBytes) }
+		o.ReadFile = func(path string) ([]byte, error) { return ReadText(path, o.MaxTextBytes) }
 	}
 	if o.Now == nil {
 		o.Now = time.Now
@@ -111,6 +119,7 @@ func New(o Options) *Engine {
 	}
 	e := &Engine{o: o, disk: o.Disk, cache: newCache(o.Memory / keptShare), texts: newCache(textMemory), jobs: semaphore.NewWeighted(int64(o.Jobs)),
 		files: map[string]fileRecord{}, counts: counters{measurements: map[Need]int{}}}
+	e.after = time.AfterFunc
 	e.memory = semaphore.NewWeighted(e.working())
 	return e
 }
@@ -211,6 +220,9 @@ func (r *PartReport) fail(what, why string) {
 
 // judge does everything that follows the text: shop, limits, mesh, checks.
 func (e *Engine) judge(ctx context.Context, r *PartReport, mode Mode) {
+	outer := ctx
+	ctx, stop := e.timed(ctx)
+	defer stop()
 	subject, src, readable := e.prepare(ctx, r, mode)
 	defer src.close()
 	judged := map[string]bool{}
@@ -228,10 +240,13 @@ func (e *Engine) judge(ctx context.Context, r *PartReport, mode Mode) {
 		e.runChecks(r, subject, w, judged)
 	}
 	r.Findings = append(r.Findings, w.findings(judged)...)
+	if late(ctx) {
+		r.fail("time", e.sayLate("checked"))
+	}
 	r.Judged = judgedNames(judged)
 	r.Cautions = cautionsOf(r)
 	finish(r.Findings)
-	r.Err = ctx.Err()
+	r.Err = outer.Err()
 }
 
 // judgedNames lists the checks that ran; that of the text always has.
@@ -293,8 +308,8 @@ func (e *Engine) meshOf(ctx context.Context, r *PartReport, mode Mode) (*source,
 		}
 		return nil, false
 	}
-	if err := within(e.o.Root, r.MeshPath); err != nil {
-		return bad(Spec.Name, "mesh.file", file.At, "Mesh file "+quoted(file.V)+" can't be read: "+err.Error()+".", "Keep the mesh beside the spec, or widen the workspace.")
+	if err := within(e.root(part.File), r.MeshPath); err != nil {
+		return bad(Spec.Name, "mesh.file", file.At, "Mesh file "+quoted(file.V)+" can't be read: "+err.Error()+".", "Keep the mesh beside the spec, or widen the workspace (--root).")
 	}
 	info, err := os.Stat(r.MeshPath)
 	if err != nil {
@@ -314,7 +329,9 @@ func (e *Engine) meshOf(ctx context.Context, r *PartReport, mode Mode) (*source,
 	switch {
 	case err != nil:
 		src.close()
-		r.fail("mesh", err.Error())
+		if !late(ctx) {
+			r.fail("mesh", err.Error())
+		}
 		return nil, false
 	case !ok:
 		r.Complete = false

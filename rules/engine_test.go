@@ -49,7 +49,7 @@ func newBench(t testing.TB, o Options) *bench {
 		if ok {
 			return []byte(s), nil
 		}
-		return readText(path, DefaultMaxTextBytes)
+		return ReadText(path, DefaultMaxTextBytes)
 	}
 	b.Engine = New(o)
 	b.mesh("part.stl", "extrude 0 20 : 0 0 10 0 10 10 20 10 20 15 0 15\nturn 1 0 0 90\nmove 0 20 0\n")

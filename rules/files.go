@@ -15,8 +15,9 @@ import (
 
 var errOutside = errors.New("it lies outside the workspace")
 
-// readText reads a text file from disk.
-func readText(path string, most int64) ([]byte, error) {
+// ReadText reads a spec or a shop file from disk: a regular file of at most so
+// many bytes.
+func ReadText(path string, most int64) ([]byte, error) {
 	info, err := os.Stat(path)
 	if err != nil {
 		return nil, plainError(err)
@@ -25,7 +26,7 @@ func readText(path string, most int64) ([]byte, error) {
 		return nil, err
 	}
 	if info.Size() > most {
-		return nil, fmt.Errorf("it is %s large, and %s are read at most", sayBytes(info.Size()), sayBytes(most))
+		return nil, fmt.Errorf("it is %s large, and %s are read at most (--max-text)", sayBytes(info.Size()), sayBytes(most))
 	}
 	f, err := os.Open(path)
 	if err != nil {
@@ -98,6 +99,14 @@ func beside(file, name string) string {
 	return filepath.Join(filepath.Dir(file), name)
 }
 
+// root is the bound of what a spec or shop file may name.
+func (e *Engine) root(path string) string {
+	if e.o.Root == "" && e.o.RootOf != nil {
+		return e.o.RootOf(path)
+	}
+	return e.o.Root
+}
+
 // within reports an error where path leads out of root, symbolic links
 // followed as far as the path exists. An empty root is no bound.
 func within(root, path string) error {
@@ -143,7 +152,3 @@ func absolute(path string) string {
 	}
 	return path
 }
-
-// ReadText reads a spec or a shop file from disk as an engine does that was
-// given nothing else: a regular file up to DefaultMaxTextBytes.
-func ReadText(path string) ([]byte, error) { return readText(path, DefaultMaxTextBytes) }

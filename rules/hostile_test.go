@@ -4,7 +4,9 @@ package rules
 
 import (
 	"bytes"
+	"fmt"
 	"os"
+	"path/filepath"
 	"runtime"
 	"strings"
 	"syscall"
@@ -144,5 +146,30 @@ func TestHostileTexts(t *testing.T) {
 		if r.Spec != nil || r.Status != Unchecked || len(r.Failures) != 1 {
 			t.Errorf("%s: %+v", name, r)
 		}
+	}
+}
+
+// A spec or a shop file that lies elsewhere than it seems is not read: what it
+// holds would be shown to whoever made the link.
+func TestTextsOutsideTheWorkspace(t *testing.T) {
+	secret := filepath.Join(t.TempDir(), "secret")
+	check(t, os.WriteFile(secret, []byte("password = hunter2\n"), 0o600))
+	b := newBench(t, Options{})
+	b.o.RootOf = func(path string) string { return filepath.Dir(path) }
+	check(t, os.Symlink(secret, b.path("link.part.toml")))
+	r := b.Part(t.Context(), b.path("link.part.toml"), Full)
+	if r.Spec != nil || len(r.Failures) != 1 || !strings.Contains(r.Failures[0].Why, "outside the workspace") || strings.Contains(fmt.Sprint(r), "hunter2") {
+		t.Errorf("spec: %+v", r)
+	}
+	check(t, os.Symlink(secret, b.path("shop.toml")))
+	if r := b.ShopFile(t.Context(), b.path("shop.toml")); r.File != nil || len(r.Failures) != 1 || !strings.Contains(r.Failures[0].Why, "outside the workspace") {
+		t.Errorf("shop file: %+v", r)
+	}
+	if r := b.full(); r.Status != Unchecked || strings.Contains(fmt.Sprint(r.Failures, r.Findings), "hunter2") {
+		t.Errorf("part below such a shop file: %+v", r.Failures)
+	}
+	b.o.Root = filepath.Dir(filepath.Dir(secret)) // both lie below
+	if r := b.Part(t.Context(), b.path("link.part.toml"), Full); r.Spec == nil {
+		t.Errorf("with a wider root: %+v", r.Failures)
 	}
 }

@@ -50,10 +50,15 @@ type meshFacts struct {
 // meshBytes is about what a mesh takes with its topology, normals and tree.
 func meshBytes(verts, facets int) int64 { return 24*int64(verts) + 300*int64(facets) + 4096 }
 
-// contentKey names a mesh: bytes, unit, and the ending that says how to read
-// them.
-func contentKey(sum, unit, path string) string {
-	return "mesh|" + sum + "|" + unit + "|" + strings.ToLower(filepath.Ext(path))
+// contentKey names a mesh: bytes, unit, the ending that says how to read them,
+// and the bounds of archives where they are not the usual ones, since what one
+// lets in another may refuse.
+func (e *Engine) contentKey(sum, unit, path string) string {
+	key := "mesh|" + sum + "|" + unit + "|" + strings.ToLower(filepath.Ext(path))
+	if o := e.o.Load; o.MaxRatio|o.MaxEntries|o.MaxNesting != 0 {
+		key += fmt.Sprintf("|%d %d %d", o.MaxRatio, o.MaxEntries, o.MaxNesting)
+	}
+	return key
 }
 
 // source is the mesh file of one part while the part is examined. The mesh is
@@ -80,7 +85,7 @@ func (s *source) open(ctx context.Context, mode Mode) (f meshFacts, ok bool, err
 	fresh := fmt.Sprintf("load|%s|%d|%d|%s", abs, s.file.Size(), s.file.ModTime().UnixNano(), s.unit)
 	if mode == Known {
 		if same {
-			s.key = contentKey(was.sha256, s.unit, s.path)
+			s.key = e.contentKey(was.sha256, s.unit, s.path)
 			if v, ok := e.cache.peek("facts|" + s.key); ok {
 				return v.(meshFacts), true, nil
 			}
@@ -105,7 +110,7 @@ func (s *source) open(ctx context.Context, mode Mode) (f meshFacts, ok bool, err
 		}
 	}
 	if sum != "" {
-		s.key = contentKey(sum, s.unit, s.path)
+		s.key = e.contentKey(sum, s.unit, s.path)
 		if f, ok := e.keptFacts(s.key); ok {
 			return f, true, nil
 		}
@@ -121,7 +126,7 @@ func (s *source) open(ctx context.Context, mode Mode) (f meshFacts, ok bool, err
 		}
 		return f, true, nil
 	}
-	s.mesh, s.key = l.mesh, contentKey(l.mesh.Source.SHA256, s.unit, s.path)
+	s.mesh, s.key = l.mesh, e.contentKey(l.mesh.Source.SHA256, s.unit, s.path)
 	f.info = &MeshInfo{l.mesh.Source, len(l.mesh.Facets), l.mesh.Box()}
 	e.cache.put("facts|"+s.key, f, 1024)
 	e.toDisk("facts|"+s.key, func(any) any { return *f.info }, nil)
@@ -169,7 +174,7 @@ func (s *source) read(ctx context.Context, fresh string) (*loaded, error) {
 		case l.err != nil:
 			return l, 1024, nil
 		}
-		content := contentKey(l.mesh.Source.SHA256, s.unit, s.path)
+		content := e.contentKey(l.mesh.Source.SHA256, s.unit, s.path)
 		if content == key {
 			return l, meshBytes(len(l.mesh.Verts), len(l.mesh.Facets)), nil
 		}
@@ -200,7 +205,7 @@ func (s *source) load(ctx context.Context) error {
 		return err
 	case l.err != nil:
 		return errors.New(strings.TrimSuffix(l.err.What, "."))
-	case contentKey(l.mesh.Source.SHA256, s.unit, s.path) != s.key:
+	case s.e.contentKey(l.mesh.Source.SHA256, s.unit, s.path) != s.key:
 		return errChanged
 	}
 	s.mesh = l.mesh
@@ -231,6 +236,7 @@ func (s *source) admit(ctx context.Context, facets int) error {
 		e.jobs.Release(1)
 		return err
 	}
+	startTime(ctx)
 	s.leave = sync.OnceFunc(func() { e.memory.Release(weight); e.jobs.Release(1) })
 	return nil
 }
@@ -265,8 +271,8 @@ func guessFacets(path string, size int64) int {
 // into memory.
 func (e *Engine) facetsMost() (most int, byMemory bool) {
 	most = mesh.DefaultMaxFacets
-	if e.o.MaxFacets > 0 {
-		most = e.o.MaxFacets
+	if e.o.Load.MaxFacets > 0 {
+		most = e.o.Load.MaxFacets
 	}
 	if fit := e.working() / facetBytesMost; fit < int64(most) {
 		return int(fit), true
@@ -280,8 +286,8 @@ func (e *Engine) working() int64 { return e.o.Memory - e.o.Memory/keptShare }
 
 // bytesMost is the largest file that is read.
 func (e *Engine) bytesMost() int64 {
-	if e.o.MaxMeshBytes > 0 {
-		return e.o.MaxMeshBytes
+	if e.o.Load.MaxBytes > 0 {
+		return e.o.Load.MaxBytes
 	}
 	return mesh.DefaultMaxBytes
 }
@@ -290,7 +296,9 @@ func (e *Engine) bytesMost() int64 {
 func (e *Engine) load(ctx context.Context, path, unit string) (*loaded, error) {
 	e.counts.MeshLoads.Add(1)
 	most, byMemory := e.facetsMost()
-	m, err := mesh.Load(ctx, path, mesh.LoadOptions{Unit: unit, MaxBytes: e.o.MaxMeshBytes, MaxFacets: most})
+	o := e.o.Load
+	o.Unit, o.MaxFacets = unit, most
+	m, err := mesh.Load(ctx, path, o)
 	var bad *mesh.ReadError
 	switch {
 	case err == nil:
@@ -301,11 +309,19 @@ func (e *Engine) load(ctx context.Context, path, unit string) (*loaded, error) {
 		if byMemory && errors.Is(err, mesh.ErrTooMany) {
 			bad = &mesh.ReadError{File: path, Err: err, What: fmt.Sprintf("it holds more facets than the %d that can be measured in %s of memory", most, sayBytes(e.o.Memory)),
 				Help: "Give it more memory (--memory), or export the mesh with a coarser tolerance."}
+		} else if option := boundOptions[bad.Over]; option != "" {
+			more := *bad
+			more.What += " (" + option + ")"
+			bad = &more
 		}
 		return &loaded{err: bad}, nil
 	}
 	return nil, err
 }
+
+// boundOptions are the options of the command line that widen a bound.
+var boundOptions = map[mesh.Bound]string{mesh.BoundBytes: "--max-mesh", mesh.BoundFacets: "--max-facets",
+	mesh.BoundRatio: "--max-ratio", mesh.BoundEntries: "--max-entries", mesh.BoundNesting: "--max-nesting"}
 
 func (e *Engine) remember(abs string, info fs.FileInfo, sum string) {
 	e.mu.Lock()

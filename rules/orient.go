@@ -114,7 +114,14 @@ func (e *Engine) Orient(ctx context.Context, path string) (*Orientation, error) 
 	}
 	r.Spec = text.file
 	r.Findings = problemFindings(path, text.problems)
-	return e.orient(ctx, r)
+	ctx, stop := e.timed(ctx)
+	defer stop()
+	o, err := e.orient(ctx, r)
+	if err != nil && late(ctx) {
+		r.fail("time", e.sayLate("oriented"))
+		return &Orientation{Report: r}, nil
+	}
+	return o, err
 }
 
 func (e *Engine) orient(ctx context.Context, r *PartReport) (*Orientation, error) {

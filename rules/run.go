@@ -76,6 +76,7 @@ func (e *Engine) measure(ctx context.Context, r *PartReport, p *Subject, src *so
 		}
 		return nil
 	}
+	defer func() { r.Mesh = src.mesh }() // also where time runs out, for what is judged all the same
 	if e.o.Surface || len(p.Spec.Faces) > 0 {
 		if err := src.load(ctx); err != nil {
 			return err
@@ -101,7 +102,6 @@ func (e *Engine) measure(ctx context.Context, r *PartReport, p *Subject, src *so
 		take(m, s, v)
 		done += s.effort
 	}
-	r.Mesh = src.mesh
 	e.o.Progress(r.Path, "done", 1)
 	return nil
 }

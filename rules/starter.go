@@ -48,15 +48,19 @@ func (e *Engine) Starter(ctx context.Context, meshPath string, o StarterOptions)
 	if o.Spec == "" {
 		o.Spec = strings.TrimSuffix(meshPath, filepath.Ext(meshPath)) + ".part.toml"
 	}
+	ctx, stop := e.timed(ctx)
+	defer stop()
 	w := starter{engine: e, path: meshPath, o: o}
-	if err := w.pickUnit(ctx); err != nil {
-		return nil, err
-	}
-	if w.report == nil {
+	err := w.pickUnit(ctx)
+	if err == nil && w.report == nil {
 		w.pickMaking()
-		if err := w.measure(ctx); err != nil {
-			return nil, err
-		}
+		err = w.measure(ctx)
+	}
+	switch {
+	case err != nil && late(ctx):
+		return nil, fmt.Errorf("no spec was made of %q within the %s that a part may take (--max-time)", meshPath, e.o.MaxTime)
+	case err != nil:
+		return nil, err
 	}
 	out := &Starter{Report: w.report}
 	if w.report.Mesh == nil && w.report.Info == nil {

@@ -17,13 +17,14 @@ import (
 
 // checkFlags are the options of check.
 type checkFlags struct {
-	color, memory, root, shard string
-	jobs                       int
-	watch                      bool
-	out                        outputFlags
-	judge                      judgeFlags
-	since                      string
-	cache                      cacheFlags
+	color, shard string
+	jobs         int
+	watch        bool
+	out          outputFlags
+	judge        judgeFlags
+	since        string
+	bounds       boundFlags
+	cache        cacheFlags
 }
 
 func (a *app) checkCommand() *cobra.Command {
@@ -43,10 +44,9 @@ func (a *app) checkCommand() *cobra.Command {
 		"were there do not count; it stands for the folder the command was started in")
 	c.Flags().StringVar(&f.shard, "shard", "", "`I/N`: check every N-th part from the I-th on; corbel merge makes one result of them")
 	c.Flags().IntVar(&f.jobs, "jobs", 0, "parts measured at once; 0 is one a core")
-	c.Flags().StringVar(&f.memory, "memory", defaultMemory, "memory for meshes and what is kept of them; a mesh that does not fit is refused")
+	f.bounds.add(c)
 	f.cache.add(c)
 	c.Flags().StringVar(&f.color, "color", "auto", "auto, always or never; NO_COLOR is honoured")
-	c.Flags().StringVar(&f.root, "root", "", "`FOLDER` that all files named by specs must lie in; the repository or the shop's folder by default")
 	c.Flags().BoolVar(&f.watch, "watch", false, "check again when a file changes, until stopped")
 	return c
 }
@@ -63,7 +63,7 @@ func (a *app) check(ctx context.Context, args []string, f checkFlags) error {
 	if err != nil {
 		return err
 	}
-	memory, err := boundMemory(f.memory)
+	o, err := f.bounds.options()
 	if err != nil {
 		return err
 	}
@@ -75,7 +75,8 @@ func (a *app) check(ctx context.Context, args []string, f checkFlags) error {
 	if err != nil {
 		return err
 	}
-	k := newChecker(f.root, f.since, rules.Options{Jobs: f.jobs, Memory: memory, Disk: f.cache.open()})
+	o.Jobs, o.Disk = f.jobs, f.cache.open()
+	k := newChecker(f.since, o)
 	if err := k.findBefore(); err != nil {
 		return err
 	}
@@ -119,7 +120,7 @@ func (a *app) round(ctx context.Context, k *checker, args []string, shard *outpu
 		d.Baseline = &output.Baseline{From: filepath.ToSlash(k.since)}
 	}
 	for _, s := range problems {
-		fmt.Fprintln(a.err, "corbel:", s)
+		say(a.err, s)
 		d.Missing = append(d.Missing, output.Failure{What: "path", Why: s})
 	}
 	return d, nil

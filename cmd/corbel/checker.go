@@ -67,39 +67,22 @@ func namedFrom() func(string) string {
 	}
 }
 
-// checker checks files. Files of one workspace share an engine.
+// checker checks files.
 type checker struct {
-	root     string // that of every engine; empty for the workspace of each file
 	since    string // the tree as it was; empty without one
-	o        rules.Options
 	progress *progress
-	mu       sync.Mutex // guards engines
-	engines  map[string]*rules.Engine
+	engine   *rules.Engine
 }
 
-func newChecker(root, since string, o rules.Options) *checker {
-	c := &checker{root: root, since: since, o: o, engines: map[string]*rules.Engine{}}
-	c.o.Progress = func(path, stage string, share float64) {
+func newChecker(since string, o rules.Options) *checker {
+	c := &checker{since: since}
+	o.Progress = func(path, stage string, share float64) {
 		if p := c.progress; p != nil {
 			p.set(path, stage, share)
 		}
 	}
+	c.engine = rules.New(o)
 	return c
-}
-
-func (c *checker) engine(file string) *rules.Engine {
-	root := c.root
-	if root == "" {
-		root = workspaceOf(file)
-	}
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	if c.engines[root] == nil {
-		o := c.o
-		o.Root = root
-		c.engines[root] = rules.New(o)
-	}
-	return c.engines[root]
 }
 
 // all checks files, some at once, and returns them in their order. What is
@@ -141,9 +124,9 @@ func (c *checker) file(ctx context.Context, file string) output.Part {
 
 func (c *checker) now(ctx context.Context, file string) output.Part {
 	if isShopFile(file) {
-		return output.ShopOf(c.engine(file).ShopFile(ctx, file))
+		return output.ShopOf(c.engine.ShopFile(ctx, file))
 	}
-	return output.PartOf(c.engine(file).Part(ctx, file, rules.Full))
+	return output.PartOf(c.engine.Part(ctx, file, rules.Full))
 }
 
 // unchanged is a part that need not be checked.
@@ -158,7 +141,7 @@ func (c *checker) text(ctx context.Context, file string) output.Part {
 	if isShopFile(file) {
 		return c.now(ctx, file)
 	}
-	return output.PartOf(c.engine(file).Part(ctx, file, rules.Text))
+	return output.PartOf(c.engine.Part(ctx, file, rules.Text))
 }
 
 // findBefore looks for the tree as it was.

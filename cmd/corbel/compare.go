@@ -11,7 +11,10 @@ import (
 	"corbel/rules/output"
 )
 
-type compareFlags struct{ format, output, memory string }
+type compareFlags struct {
+	format, output string
+	bounds         boundFlags
+}
 
 func (a *app) compareCommand() *cobra.Command {
 	var f compareFlags
@@ -25,7 +28,7 @@ func (a *app) compareCommand() *cobra.Command {
 	}
 	c.Flags().StringVar(&f.format, "format", "text", "what to write: text or json")
 	c.Flags().StringVarP(&f.output, "output", "o", "", "write to this `FILE` instead of the terminal, whole or not at all")
-	c.Flags().StringVar(&f.memory, "memory", "2GiB", "memory for the mesh and what is kept of it")
+	f.bounds.add(c)
 	return c
 }
 
@@ -33,12 +36,13 @@ func (a *app) compare(ctx context.Context, path string, f compareFlags) error {
 	if f.format != "text" && f.format != "json" {
 		return fmt.Errorf("--format takes text or json, not %q", f.format)
 	}
-	memory, err := parseBytes(f.memory)
+	options, err := f.bounds.options()
 	if err != nil {
 		return err
 	}
 	p := newProgress(a.err, isTerminal(a.err))
-	e := rules.New(rules.Options{Memory: memory, Progress: p.set, Root: workspaceOf(path)})
+	options.Progress = p.set
+	e := rules.New(options)
 	c, err := e.Compare(ctx, path)
 	p.clear()
 	if err != nil {

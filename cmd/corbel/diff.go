@@ -16,8 +16,9 @@ import (
 )
 
 type diffFlags struct {
-	format, output, failOn, memory, root string
-	cache                                cacheFlags
+	format, output, failOn string
+	bounds                 boundFlags
+	cache                  cacheFlags
 }
 
 func (a *app) diffCommand() *cobra.Command {
@@ -35,15 +36,15 @@ func (a *app) diffCommand() *cobra.Command {
 	c.Flags().StringVar(&f.format, "format", "text", "what to write: text, json or markdown")
 	c.Flags().StringVarP(&f.output, "output", "o", "", "write to this `FILE` instead of the terminal, whole or not at all")
 	c.Flags().StringVar(&f.failOn, "fail-on", "error", "least level of a new finding that makes the exit code 1: error, warning or note")
-	c.Flags().StringVar(&f.memory, "memory", defaultMemory, "memory for meshes and what is kept of them; a mesh that does not fit is refused")
+	f.bounds.add(c)
 	f.cache.add(c)
-	c.Flags().StringVar(&f.root, "root", "", "`FOLDER` that all files named by specs must lie in; the repository or the shop's folder by default")
 	return c
 }
 
 // swap reads the old shop file in the place of the new one, while it is on.
 type swap struct {
 	old, now string // absolute
+	most     int64  // bytes of a text
 	on       atomic.Bool
 }
 
@@ -51,7 +52,7 @@ func (s *swap) read(path string) ([]byte, error) {
 	if abs, err := filepath.Abs(path); s.on.Load() && err == nil && abs == s.now {
 		path = s.old
 	}
-	return rules.ReadText(path)
+	return rules.ReadText(path, s.most)
 }
 
 func (a *app) diff(ctx context.Context, old, now string, paths []string, f diffFlags) error {
@@ -62,21 +63,22 @@ func (a *app) diff(ctx context.Context, old, now string, paths []string, f diffF
 	if !slices.Contains([]string{"text", "json", "markdown"}, f.format) {
 		return fmt.Errorf("--format takes text, json or markdown, not %q", f.format)
 	}
-	memory, err := boundMemory(f.memory)
+	o, err := f.bounds.options()
 	if err != nil {
 		return err
 	}
-	s := &swap{}
+	s := &swap{most: o.MaxTextBytes}
 	if s.old, err = filepath.Abs(old); err != nil {
 		return err
 	}
 	if s.now, err = filepath.Abs(now); err != nil {
 		return err
 	}
-	k := newChecker(f.root, "", rules.Options{Memory: memory, Disk: f.cache.open(), ReadFile: s.read})
-	after := k.engine(now).ShopFile(ctx, now)
+	o.Disk, o.ReadFile = f.cache.open(), s.read
+	k := newChecker("", o)
+	after := k.engine.ShopFile(ctx, now)
 	s.on.Store(true)
-	before := k.engine(now).ShopFile(ctx, now)
+	before := k.engine.ShopFile(ctx, now)
 	s.on.Store(false)
 	before.Path = old
 	for _, r := range []*rules.ShopReport{before, after} {
@@ -89,7 +91,7 @@ func (a *app) diff(ctx context.Context, old, now string, paths []string, f diffF
 	}
 	specs, problems := findSpecs(paths)
 	for _, p := range problems {
-		fmt.Fprintln(a.err, "corbel:", p)
+		say(a.err, p)
 	}
 	parts := a.heldAgainst(ctx, k, s, specs)
 	if err := ctx.Err(); err != nil {

@@ -24,7 +24,7 @@ func processes() []string {
 func contains(list []string, s string) bool { return slices.Contains(list, s) }
 
 func (a *app) limitsCommand() *cobra.Command {
-	var process, material, machine, shop, format string
+	var process, material, machine, shop, format, root string
 	c := &cobra.Command{
 		Use:   "limits [SPEC]",
 		Short: "Show every effective limit, its value and where it came from",
@@ -38,7 +38,7 @@ func (a *app) limitsCommand() *cobra.Command {
 			if !contains(processes(), process) {
 				return fmt.Errorf("--process takes %s, not %q", strings.Join(processes(), ", "), process)
 			}
-			e := rules.New(rules.Options{})
+			e := rules.New(rules.Options{Root: root, RootOf: workspaceOf})
 			var r *rules.PartReport
 			if len(args) == 1 {
 				r = e.Part(c.Context(), args[0], rules.Text)
@@ -63,6 +63,7 @@ func (a *app) limitsCommand() *cobra.Command {
 	c.Flags().StringVar(&machine, "machine", "", "machine, without a spec")
 	c.Flags().StringVar(&shop, "shop", "", "shop `FILE`, without a spec; else the nearest shop.toml upward")
 	c.Flags().StringVar(&format, "format", "text", "what to write: text or json")
+	addRoot(c, &root)
 	return c
 }
 

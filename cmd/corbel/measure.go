@@ -15,8 +15,9 @@ import (
 )
 
 type measureFlags struct {
-	format, output, units, up, process, material, memory string
-	cache                                                cacheFlags
+	format, output, units, up, process, material string
+	bounds                                       boundFlags
+	cache                                        cacheFlags
 }
 
 func (a *app) measureCommand() *cobra.Command {
@@ -35,7 +36,7 @@ func (a *app) measureCommand() *cobra.Command {
 	c.Flags().StringVar(&f.up, "up", "+z", "direction of a bare mesh that points away from the platform: +z, -x, or x,y,z")
 	c.Flags().StringVar(&f.process, "process", rules.LaserPBF, "process that a bare mesh is looked at for")
 	c.Flags().StringVar(&f.material, "material", "", "material of a bare mesh")
-	c.Flags().StringVar(&f.memory, "memory", defaultMemory, "memory for the mesh and what is kept of it; a mesh that does not fit is refused")
+	f.bounds.add(c)
 	f.cache.add(c)
 	return c
 }
@@ -44,7 +45,7 @@ func (a *app) measure(ctx context.Context, path string, f measureFlags) error {
 	if f.format != "text" && f.format != "json" {
 		return fmt.Errorf("--format takes text or json, not %q", f.format)
 	}
-	memory, err := boundMemory(f.memory)
+	o, err := f.bounds.options()
 	if err != nil {
 		return err
 	}
@@ -56,7 +57,8 @@ func (a *app) measure(ctx context.Context, path string, f measureFlags) error {
 		return fmt.Errorf("--process takes %s, not %q", strings.Join(processes(), ", "), f.process)
 	}
 	p := newProgress(a.err, isTerminal(a.err))
-	e := rules.New(rules.Options{Memory: memory, Measure: true, Progress: p.set, Disk: f.cache.open()})
+	o.Measure, o.Progress, o.Disk = true, p.set, f.cache.open()
+	e := rules.New(o)
 	var r *rules.PartReport
 	if strings.HasSuffix(path, ".toml") {
 		r = e.Part(ctx, path, rules.Full)

@@ -43,7 +43,7 @@ func (a *app) mergeCommand() *cobra.Command {
 				d.Hold(base, filepath.ToSlash(judge.baseline), namedFrom())
 			}
 			for _, m := range d.Missing {
-				fmt.Fprintln(a.err, "corbel:", output.Clean(m.Why))
+				say(a.err, m.Why)
 			}
 			tellDocument(a.err, d)
 			a.judge(d, failOn)

@@ -16,7 +16,8 @@ import (
 )
 
 type newFlags struct {
-	output, units, process, material, machine, memory string
+	output, units, process, material, machine string
+	bounds                                    boundFlags
 }
 
 func (a *app) newCommand() *cobra.Command {
@@ -34,7 +35,7 @@ func (a *app) newCommand() *cobra.Command {
 	c.Flags().StringVar(&f.process, "process", "", "process; "+rules.LaserPBF+" without it")
 	c.Flags().StringVar(&f.material, "material", "", "material; else one that the shop runs")
 	c.Flags().StringVar(&f.machine, "machine", "", "machine of the shop; else the first that goes with the rest")
-	c.Flags().StringVar(&f.memory, "memory", "2GiB", "memory for the mesh and what is kept of it")
+	f.bounds.add(c)
 	return c
 }
 
@@ -42,7 +43,7 @@ func (a *app) start(ctx context.Context, path string, f newFlags) error {
 	if f.process != "" && !contains(processes(), f.process) {
 		return fmt.Errorf("--process takes %s, not %q", strings.Join(processes(), ", "), f.process)
 	}
-	memory, err := parseBytes(f.memory)
+	options, err := f.bounds.options()
 	if err != nil {
 		return err
 	}
@@ -55,7 +56,8 @@ func (a *app) start(ctx context.Context, path string, f newFlags) error {
 		}
 	}
 	p := newProgress(a.err, isTerminal(a.err))
-	e := rules.New(rules.Options{Memory: memory, Progress: p.set, Surface: true})
+	options.Progress, options.Surface = p.set, true
+	e := rules.New(options)
 	s, err := e.Starter(ctx, path, rules.StarterOptions{Spec: f.output,
 		MeshOptions: rules.MeshOptions{Unit: f.units, Process: f.process, Material: f.material, Machine: f.machine}})
 	p.clear()

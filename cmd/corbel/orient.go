@@ -14,9 +14,10 @@ import (
 )
 
 type orientFlags struct {
-	format, output, memory string
-	write                  bool
-	choice                 int
+	format, output string
+	write          bool
+	choice         int
+	bounds         boundFlags
 }
 
 func (a *app) orientCommand() *cobra.Command {
@@ -33,7 +34,7 @@ func (a *app) orientCommand() *cobra.Command {
 	c.Flags().StringVarP(&f.output, "output", "o", "", "write to this `FILE` instead of the terminal, whole or not at all")
 	c.Flags().BoolVar(&f.write, "write", false, "put a choice into the spec; all else in it stays as it is")
 	c.Flags().IntVar(&f.choice, "choice", 1, "which choice --write takes")
-	c.Flags().StringVar(&f.memory, "memory", "2GiB", "memory for the mesh and what is kept of it")
+	f.bounds.add(c)
 	return c
 }
 
@@ -41,12 +42,13 @@ func (a *app) orient(ctx context.Context, path string, f orientFlags) error {
 	if f.format != "text" && f.format != "json" {
 		return fmt.Errorf("--format takes text or json, not %q", f.format)
 	}
-	memory, err := parseBytes(f.memory)
+	options, err := f.bounds.options()
 	if err != nil {
 		return err
 	}
 	p := newProgress(a.err, isTerminal(a.err))
-	e := rules.New(rules.Options{Memory: memory, Progress: p.set, Root: workspaceOf(path)})
+	options.Progress = p.set
+	e := rules.New(options)
 	o, err := e.Orient(ctx, path)
 	p.clear()
 	if err != nil {

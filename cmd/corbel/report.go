@@ -12,14 +12,16 @@ import (
 	"github.com/spf13/cobra"
 
 	"corbel/rules"
+	"corbel/rules/output"
 	"corbel/rules/page"
 	"corbel/rules/still"
 )
 
 type reportFlags struct {
-	pictures             bool
-	output, memory, root string
-	cache                cacheFlags
+	pictures bool
+	output   string
+	bounds   boundFlags
+	cache    cacheFlags
 }
 
 func (a *app) reportCommand() *cobra.Command {
@@ -35,9 +37,8 @@ func (a *app) reportCommand() *cobra.Command {
 	}
 	c.Flags().StringVarP(&f.output, "output", "o", "", "write to this `FILE`, or FOLDER where there are several parts; - is the terminal")
 	c.Flags().BoolVar(&f.pictures, "pictures", false, "write a PNG of each finding that has a place beside the page, for a comment or a letter")
-	c.Flags().StringVar(&f.memory, "memory", defaultMemory, "memory for meshes and what is kept of them; a mesh that does not fit is refused")
+	f.bounds.add(c)
 	f.cache.add(c)
-	c.Flags().StringVar(&f.root, "root", "", "`FOLDER` that all files named by specs must lie in; the repository or the shop's folder by default")
 	return c
 }
 
@@ -45,13 +46,13 @@ func (a *app) reportCommand() *cobra.Command {
 const defaultReports = "corbel-report"
 
 func (a *app) report(ctx context.Context, args []string, f reportFlags) error {
-	memory, err := boundMemory(f.memory)
+	o, err := f.bounds.options()
 	if err != nil {
 		return err
 	}
 	specs, problems := findSpecs(args)
 	for _, s := range problems {
-		fmt.Fprintln(a.err, "corbel:", s)
+		say(a.err, s)
 		a.code = exitUnchecked
 	}
 	if len(specs) == 0 {
@@ -60,7 +61,9 @@ func (a *app) report(ctx context.Context, args []string, f reportFlags) error {
 	if f.pictures && f.output == "-" {
 		return errors.New("--pictures needs a file or a folder, not the terminal")
 	}
-	w := &reportWriter{app: a, pictures: f.pictures, root: f.root, options: rules.Options{Memory: memory, Measure: true, Surface: true, Disk: f.cache.open()}}
+	p := newProgress(a.err, isTerminal(a.err))
+	o.Measure, o.Surface, o.Disk, o.Progress = true, true, f.cache.open(), p.set
+	w := &reportWriter{app: a, pictures: f.pictures, engine: rules.New(o), progress: p}
 	if len(args) == 1 && specs[0] == args[0] {
 		file := f.output
 		if file == "" {
@@ -89,27 +92,14 @@ func reportName(spec string) string {
 type reportWriter struct {
 	*app
 	pictures bool
-	root     string
-	options  rules.Options
 	engine   *rules.Engine
-	bound    string // workspace of the engine
+	progress *progress
 }
 
 // part writes the page of one spec.
 func (w *reportWriter) part(ctx context.Context, spec, file string) (*rules.PartReport, error) {
-	root := w.root
-	if root == "" {
-		root = workspaceOf(spec)
-	}
-	p := newProgress(w.err, isTerminal(w.err))
-	if w.engine == nil || w.bound != root {
-		w.bound = root
-		o := w.options
-		o.Root, o.Progress = root, p.set
-		w.engine = rules.New(o)
-	}
 	r := w.engine.Part(ctx, spec, rules.Full)
-	p.clear()
+	w.progress.clear()
 	if err := ctx.Err(); err != nil {
 		return nil, err
 	}
@@ -123,11 +113,11 @@ func (w *reportWriter) part(ctx context.Context, spec, file string) (*rules.Part
 		if o.Orientation, err = w.engine.Orient(ctx, spec); err != nil {
 			return nil, err
 		}
-		p.clear()
+		w.progress.clear()
 	}
 	err := w.write(file, func(out io.Writer) error { return page.Write(ctx, out, r, o) })
 	if err == nil && file != "-" {
-		_, err = fmt.Fprintln(w.out, filepath.ToSlash(file))
+		_, err = fmt.Fprintln(w.out, output.StartOfLine(filepath.ToSlash(file)))
 	}
 	if err == nil && w.pictures && r.Mesh != nil {
 		err = w.stills(ctx, r, strings.TrimSuffix(strings.TrimSuffix(file, ".html"), ".report"))
@@ -152,7 +142,7 @@ func (w *reportWriter) stills(ctx context.Context, r *rules.PartReport, stem str
 		if err := w.write(file, func(out io.Writer) error { _, err := out.Write(png); return err }); err != nil {
 			return err
 		}
-		if _, err := fmt.Fprintln(w.out, filepath.ToSlash(file)); err != nil {
+		if _, err := fmt.Fprintln(w.out, output.StartOfLine(filepath.ToSlash(file))); err != nil {
 			return err
 		}
 	}
@@ -188,7 +178,7 @@ func (w *reportWriter) folder(ctx context.Context, specs, problems []string, dir
 	index := filepath.Join(dir, "index.html")
 	err := w.write(index, func(out io.Writer) error { return page.Index(out, title, cards, problems) })
 	if err == nil {
-		_, err = fmt.Fprintln(w.out, filepath.ToSlash(index))
+		_, err = fmt.Fprintln(w.out, output.StartOfLine(filepath.ToSlash(index)))
 	}
 	return err
 }

@@ -6,11 +6,13 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"strings"
 
 	"github.com/spf13/cobra"
 	"golang.org/x/term"
 
 	"corbel/rules"
+	"corbel/rules/output"
 )
 
 // Exit codes.
@@ -36,13 +38,21 @@ func run(ctx context.Context, args []string, in io.Reader, out, errs io.Writer) 
 	root.SetOut(out)
 	root.SetErr(errs)
 	if err := root.ExecuteContext(ctx); err != nil {
-		fmt.Fprintln(errs, "corbel:", err)
+		say(errs, err.Error())
 		if !errors.Is(err, context.Canceled) {
 			return exitUnchecked
 		}
 		return 130 // stopped by the user, as a shell says it
 	}
 	return a.code
+}
+
+// say tells something on stderr. What it quotes from input stays harmless, and
+// every line begins with our name: a CI system takes none for a command.
+func say(w io.Writer, text string) {
+	for line := range strings.SplitSeq(strings.TrimRight(text, "\n"), "\n") {
+		fmt.Fprintf(w, "corbel: %s\n", output.Clean(line))
+	}
 }
 
 func (a *app) command() *cobra.Command {

@@ -14,10 +14,11 @@ import (
 
 // serveFlags are the options of serve.
 type serveFlags struct {
-	listen, memory string
-	jobs           int
-	verbose        bool
-	cache          cacheFlags
+	listen  string
+	jobs    int
+	verbose bool
+	bounds  boundFlags
+	cache   cacheFlags
 }
 
 func (a *app) serveCommand() *cobra.Command {
@@ -32,17 +33,20 @@ func (a *app) serveCommand() *cobra.Command {
 	}
 	c.Flags().StringVar(&f.listen, "listen", "", "serve editors at this local `ADDRESS` instead: 127.0.0.1:PORT or unix:PATH")
 	c.Flags().IntVar(&f.jobs, "jobs", 0, "parts measured at once; 0 is one a core")
-	c.Flags().StringVar(&f.memory, "memory", defaultMemory, "memory for meshes and what is kept of them; a mesh that does not fit is refused")
+	f.bounds.add(c)
 	c.Flags().BoolVar(&f.verbose, "verbose", false, "log to stderr")
 	f.cache.add(c)
 	return c
 }
 
 func (a *app) serve(ctx context.Context, f serveFlags) error {
-	memory, err := boundMemory(f.memory)
+	r, err := f.bounds.options()
 	if err != nil {
 		return err
 	}
+	// New limits are judged while they are typed, so that whole measurements are
+	// wanted.
+	r.Jobs, r.Disk, r.Surface = f.jobs, f.cache.open(), true
 	level := slog.LevelError
 	if f.verbose {
 		level = slog.LevelDebug
@@ -50,9 +54,7 @@ func (a *app) serve(ctx context.Context, f serveFlags) error {
 	o := lsp.Options{
 		Version: rules.Version,
 		Log:     slog.New(slog.NewTextHandler(a.err, &slog.HandlerOptions{Level: level})),
-		// New limits are judged while they are typed, so that whole
-		// measurements are wanted.
-		Rules: rules.Options{Jobs: f.jobs, Memory: memory, Disk: f.cache.open(), Surface: true},
+		Rules:   r,
 	}
 	if f.listen == "" {
 		a.code = lsp.Serve(ctx, a.in, a.out, o)

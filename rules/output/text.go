@@ -308,6 +308,9 @@ func count(n int, word string) string {
 	return fmt.Sprintf("%d %ss", n, word)
 }
 
+// StartOfLine makes a path harmless that begins a line.
+func StartOfLine(path string) string { return startOfLine(path) }
+
 // startOfLine is a path that begins a line. Some CI systems take a line that
 // begins with two colons for a command, so a path may not.
 func startOfLine(path string) string {
