@@ -115,7 +115,7 @@ func (s *Store) Get(key string) ([]byte, bool) {
 		os.Remove(path) // would be a miss for ever; another may write it anew
 		return nil, false
 	}
-	if now := s.now(); now.Sub(info.ModTime()) > touchAfter {
+	if now := s.now(); now.Sub(info.ModTime()).Abs() > touchAfter { // in the future, too: clocks are set back
 		_ = os.Chtimes(path, now, now)
 	}
 	return value, true
@@ -199,7 +199,7 @@ func (s *Store) trim() {
 			return nil
 		}
 		if strings.HasPrefix(d.Name(), tempPrefix) {
-			if now.Sub(info.ModTime()) > tempKept {
+			if now.Sub(info.ModTime()).Abs() > tempKept {
 				os.Remove(path)
 			} else {
 				sum += info.Size()
@@ -207,7 +207,13 @@ func (s *Store) trim() {
 			return nil
 		}
 		sum += info.Size()
-		all = append(all, kept{path, info.Size(), info.ModTime()})
+		used := info.ModTime()
+		if used.Sub(now) > touchAfter {
+			// Of a clock that was wrong, or is: it must not outlive what is new.
+			used = now.Add(-touchAfter)
+			_ = os.Chtimes(path, used, used)
+		}
+		all = append(all, kept{path, info.Size(), used})
 		return nil
 	})
 	if sum <= s.most {

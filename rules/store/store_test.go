@@ -284,3 +284,38 @@ func TestOldestUseGoesFirst(t *testing.T) {
 	s.Put("huge", make([]byte, s.entryMost()+1))
 	wantMiss(t, s, "huge")
 }
+
+// What a wrong clock dated into the future is good, and does not stay for ever.
+func TestClockJumps(t *testing.T) {
+	s := New(t.TempDir(), "b", 40_000)
+	s.Put("used", valueOf("used", 500))
+	dead := filepath.Join(filepath.Dir(s.path("b\nused")), tempPrefix+"dead")
+	if err := os.WriteFile(dead, make([]byte, 9000), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	for i := range 9 {
+		key := fmt.Sprint("old", i)
+		s.Put(key, valueOf(key, 500))
+	}
+	later := time.Now().Add(365 * 24 * time.Hour)
+	for _, path := range files(t, s) {
+		if err := os.Chtimes(path, later, later); err != nil {
+			t.Fatal(err)
+		}
+	}
+	wantHit(t, s, "used", valueOf("used", 500))
+	if info, err := os.Stat(s.path("b\nused")); err != nil || time.Until(info.ModTime()) > time.Hour {
+		t.Error("an entry that is used today counts as used in a year")
+	}
+	for i := range 20 { // pushes out what was used longest ago
+		key := fmt.Sprint("k", i)
+		s.Put(key, valueOf(key, 1000))
+		wantHit(t, s, key, valueOf(key, 1000))
+	}
+	for i := range 9 {
+		wantMiss(t, s, fmt.Sprint("old", i))
+	}
+	if _, err := os.Stat(dead); err == nil {
+		t.Error("what a dead process left stays for ever")
+	}
+}
