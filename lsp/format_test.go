@@ -133,6 +133,30 @@ func looser(rng *rand.Rand, text string) string {
 	return b.String()
 }
 
+// FuzzLayout holds the layout of any text to changing nothing but blanks: no
+// value, no comment, no order.
+func FuzzLayout(f *testing.F) {
+	f.Add(plateText, true)
+	f.Add("a=[ 1,\n 2 ] # x\n\n\n[b]\nc={d=1}", false)
+	f.Add("a = \"\"\"\n x \n\"\"\"\r\nb=1", true)
+	f.Fuzz(func(t *testing.T, text string, part bool) {
+		kind := shopFile
+		if part {
+			kind = partFile
+		}
+		got := laid(kind, text)
+		if before, after := content(kind, text), content(kind, got); before != after {
+			t.Fatalf("layout changed\n%s\nto\n%s", before, after)
+		}
+		if again := laid(kind, got); again != got {
+			t.Fatalf("laid out twice %q is %q, once %q", text, again, got)
+		}
+		if strings.Join(strings.Fields(text), "") != strings.Join(strings.Fields(got), "") {
+			t.Fatalf("layout of %q changed more than blanks: %q", text, got)
+		}
+	})
+}
+
 func TestFormattingIsServed(t *testing.T) {
 	e := startReal(t, Options{})
 	e.Initialize(nil)

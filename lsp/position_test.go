@@ -3,6 +3,7 @@ package lsp
 import (
 	"fmt"
 	"math/rand/v2"
+	"slices"
 	"strings"
 	"testing"
 	"unicode/utf8"
@@ -230,6 +231,52 @@ func TestEditorsUnitIsTaken(t *testing.T) {
 			e.WaitShown(path, "the finding to move", func(ds []protocol.Diagnostic) bool {
 				return len(ds) == 1 && ds[0].Range.Start.Character == 0
 			})
+		})
+	}
+}
+
+// An edit past the end of a line ends there, a lone carriage return ends a line,
+// and a range that runs backwards is read forwards.
+func TestEditsOutsideTheTextAreClamped(t *testing.T) {
+	e := startFake(t, nil, Options{})
+	e.Initialize(nil)
+	path := specPath(t)
+	e.Open(path, "good\rgood\r\ngood")
+	for i, c := range []struct {
+		r      [4]uint32 // start line and character, end line and character
+		insert string
+		at     [][2]uint32 // of the word then
+	}{
+		{[4]uint32{0, 99, 0, 4294967295}, " bad", [][2]uint32{{0, 5}}},
+		{[4]uint32{1, 99, 1, 99}, " bad", [][2]uint32{{0, 5}, {1, 5}}},
+		{[4]uint32{9, 9, 9, 9}, "\rbad", [][2]uint32{{0, 5}, {1, 5}, {3, 0}}},
+		{[4]uint32{3, 99, 1, 0}, "bad", [][2]uint32{{0, 5}, {1, 0}}},
+	} {
+		version := int32(i + 2)
+		e.Notify(protocol.MethodTextDocumentDidChange, &protocol.DidChangeTextDocumentParams{
+			TextDocument: protocol.VersionedTextDocumentIdentifier{TextDocumentIdentifier: protocol.TextDocumentIdentifier{URI: uriOf(path)}, Version: version},
+			ContentChanges: []protocol.TextDocumentContentChangeEvent{&protocol.TextDocumentContentChangePartial{
+				Range: protocol.Range{Start: protocol.Position{Line: c.r[0], Character: c.r[1]}, End: protocol.Position{Line: c.r[2], Character: c.r[3]}},
+				Text:  c.insert,
+			}},
+		})
+		e.Wait("the findings of an edit", func() bool {
+			sets := e.ShownLocked(path)
+			if len(sets) == 0 {
+				return false
+			}
+			last := sets[len(sets)-1]
+			if v, _ := last.Version.Get(); v != version {
+				return false
+			}
+			var at [][2]uint32
+			for _, d := range last.Diagnostics {
+				at = append(at, [2]uint32{d.Range.Start.Line, d.Range.Start.Character})
+			}
+			if !slices.Equal(at, c.at) {
+				t.Errorf("after edit %d the findings are at %v, want %v", i, at, c.at)
+			}
+			return true
 		})
 	}
 }

@@ -417,3 +417,59 @@ func TestEditsLeaveNoMemoryBehind(t *testing.T) {
 		t.Logf("memory grew by %.1f MB", grown)
 	}
 }
+
+// A mesh that is read while it is being written is spoken of as it is at that
+// moment, and in the end as it is in the end: nothing of a half file stays.
+func TestHalfWrittenMesh(t *testing.T) {
+	path := workspace(t)
+	mesh := filepath.Join(filepath.Dir(path), "plate.obj")
+	whole, err := os.ReadFile(mesh)
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := strings.Join(checked(t, rules.New(rules.Options{ReadFile: os.ReadFile}), path, []byte(plateText), rules.Full), "\n")
+	e := startReal(t, Options{})
+	e.Initialize(&protocol.ClientCapabilities{General: &protocol.GeneralClientCapabilities{
+		PositionEncodings: []protocol.PositionEncodingKind{protocol.PositionEncodingKindUTF32},
+	}})
+	shows := func(what string, same bool) {
+		t.Helper()
+		e.WaitShown(path, what, func(ds []protocol.Diagnostic) bool {
+			var got []string
+			for _, d := range ds {
+				got = append(got, shownLine(d))
+			}
+			return len(ds) > 0 && (strings.Join(got, "\n") == want) == same
+		})
+	}
+	e.Open(path, plateText)
+	shows("the findings", true)
+	// A half file that stays for a while is seen as such; then the rest comes.
+	for _, share := range []float64{0, 0.5, 0.97} {
+		write(t, mesh, string(whole[:int(share*float64(len(whole)))]))
+		touched(e, mesh)
+		shows("the findings of a part of the mesh", false)
+		write(t, mesh, string(whole))
+		touched(e, mesh)
+		shows("the findings of the whole mesh again", true)
+	}
+	// Pieces that follow each other at once, each told by the editor.
+	rng := rand.New(rand.NewPCG(41, 42))
+	for range 5 {
+		f, err := os.Create(mesh)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for rest := whole; len(rest) > 0; {
+			n := min(len(rest), 1+rng.IntN(len(whole)/4))
+			if _, err := f.Write(rest[:n]); err != nil {
+				t.Fatal(err)
+			}
+			touched(e, mesh)
+			rest = rest[n:]
+		}
+		f.Close()
+		touched(e, mesh)
+	}
+	shows("the findings of the mesh that was written last", true)
+}

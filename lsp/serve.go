@@ -29,9 +29,10 @@ type Options struct {
 	// editor can open it; empty is corbel's folder in the user's cache.
 	Cache string
 
-	check    func(*session) checker // makes what stands in for an engine in tests
-	calls    map[string]call        // that only tests send
-	patience time.Duration          // before progress is shown; 0 is progressAfter
+	check    func(*session) checker      // makes what stands in for an engine in tests
+	engine   func(rules.Options) checker // makes an engine; nil is rules.New
+	calls    map[string]call             // that only tests send
+	patience time.Duration               // before progress is shown; 0 is progressAfter
 }
 
 // DefaultWait is long enough for a typist's next key and short enough not to be
@@ -194,6 +195,9 @@ func newServer(ctx context.Context, conn jsonrpc2.Conn, log *slog.Logger, o Opti
 			}
 			if chosen.Memory > 0 {
 				r.Memory = chosen.Memory << 20
+			}
+			if o.engine != nil {
+				return o.engine(r)
 			}
 			return rules.New(r)
 		}

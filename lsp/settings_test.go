@@ -2,6 +2,8 @@ package lsp
 
 import (
 	"encoding/json"
+	"errors"
+	"fmt"
 	"os"
 	"path/filepath"
 	"slices"
@@ -11,6 +13,7 @@ import (
 	"go.lsp.dev/protocol"
 
 	"corbel/lsp/lsptest"
+	"corbel/rules"
 )
 
 // initializeWith opens the conversation with settings.
@@ -185,4 +188,84 @@ func TestClosedSpecsAreFollowed(t *testing.T) {
 	shows(other, 0)
 	e.Notify(protocol.MethodWorkspaceDidChangeConfiguration, &protocol.DidChangeConfigurationParams{Settings: protocol.LSPAny(`{"workspace": false}`)})
 	shows(closed, 0)
+}
+
+// The bounds of the engine are the user's, from the start and after a change;
+// settings that change nothing about it leave it as it is.
+func TestEngineTakesTheUsersBounds(t *testing.T) {
+	made := make(chan rules.Options, 10)
+	e := startReal(t, Options{Rules: rules.Options{Jobs: 3}, engine: func(o rules.Options) checker {
+		made <- o
+		return rules.New(o)
+	}})
+	initializeWith(t, e, nil, `{"memory": 512}`, "")
+	for _, raw := range []string{`{"memory": 512, "delay": 7}`, `{"jobs": 1, "memory": 64}`, `{}`} {
+		e.Notify(protocol.MethodWorkspaceDidChangeConfiguration, &protocol.DidChangeConfigurationParams{Settings: protocol.LSPAny(`{"corbel": ` + raw + `}`)})
+	}
+	for i, want := range [][2]int64{{3, 0}, {3, 512 << 20}, {1, 64 << 20}, {3, 0}} {
+		if o := <-made; int64(o.Jobs) != want[0] || o.Memory != want[1] {
+			t.Errorf("engine %d has %d jobs and %d bytes, want %v", i, o.Jobs, o.Memory, want)
+		}
+	}
+	path := openPlate(t, e)
+	if len(made) != 0 || len(e.Shown(path)) == 0 {
+		t.Errorf("%d engines more", len(made))
+	}
+}
+
+// What is switched off is not there, and is again when it is switched on.
+func TestFeaturesCanBeSwitchedOff(t *testing.T) {
+	e := startReal(t, Options{})
+	initializeWith(t, e, nil, `{"hints": false, "lenses": false, "format": false}`, "")
+	path := openPlate(t, e)
+	e.Edit(path, 0, 0, "\n\n")
+	e.WaitShown(path, "the thin wall", func(ds []protocol.Diagnostic) bool { return has(ds, "Wall is") })
+	count := func() (hints, lenses, edits int) {
+		var l []protocol.CodeLens
+		var f []protocol.TextEdit
+		lens, layout := &protocol.CodeLensParams{}, &protocol.DocumentFormattingParams{}
+		lens.TextDocument.URI, layout.TextDocument.URI = uriOf(path), uriOf(path)
+		if err := errors.Join(e.Call(protocol.MethodTextDocumentCodeLens, lens, &l), e.Call(protocol.MethodTextDocumentFormatting, layout, &f)); err != nil {
+			t.Fatal(err)
+		}
+		return len(hintsIn(t, e, path)), len(l), len(f)
+	}
+	if h, l, f := count(); h+l+f != 0 {
+		t.Errorf("%d hints, %d lenses, %d edits of a layout are switched off", h, l, f)
+	}
+	e.Notify(protocol.MethodWorkspaceDidChangeConfiguration, &protocol.DidChangeConfigurationParams{Settings: protocol.LSPAny(`{"corbel": {}}`)})
+	e.Eventually("hints, lenses and layout", func() bool { h, l, f := count(); return h > 0 && l > 0 && f > 0 })
+}
+
+// A workspace may have several folders, which come and go.
+func TestSeveralFoldersAreFollowed(t *testing.T) {
+	one, two, three := t.TempDir(), t.TempDir(), t.TempDir()
+	for dir, text := range map[string]string{one: "bad", two: "bad bad", three: "bad bad bad"} {
+		write(t, filepath.Join(dir, "x.part.toml"), text)
+	}
+	e := startFake(t, nil, Options{})
+	folder := func(dir string) protocol.WorkspaceFolder {
+		return protocol.WorkspaceFolder{URI: uriOf(dir), Name: filepath.Base(dir)}
+	}
+	params := &protocol.InitializeParams{InitializationOptions: protocol.LSPAny(`{"workspace": true}`)}
+	params.WorkspaceFolders = protocol.NewNullable([]protocol.WorkspaceFolder{folder(one), folder(two)})
+	if err := e.Call(protocol.MethodInitialize, params, nil); err != nil {
+		t.Fatal(err)
+	}
+	e.Notify(protocol.MethodInitialized, &protocol.InitializedParams{})
+	shows := func(dir string, n int) {
+		t.Helper()
+		e.Wait(fmt.Sprintf("%d findings in %s", n, dir), func() bool {
+			sets := e.ShownLocked(filepath.Join(dir, "x.part.toml"))
+			return len(sets) > 0 && len(sets[len(sets)-1].Diagnostics) == n
+		})
+	}
+	shows(one, 1)
+	shows(two, 2)
+	e.Notify(protocol.MethodWorkspaceDidChangeWorkspaceFolders, &protocol.DidChangeWorkspaceFoldersParams{
+		Event: protocol.WorkspaceFoldersChangeEvent{Removed: []protocol.WorkspaceFolder{folder(one)}, Added: []protocol.WorkspaceFolder{folder(three)}},
+	})
+	shows(three, 3)
+	shows(one, 0)
+	shows(two, 2)
 }

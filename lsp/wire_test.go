@@ -6,8 +6,10 @@ import (
 	"fmt"
 	"io"
 	"math/rand/v2"
+	"strconv"
 	"strings"
 	"testing"
+	"time"
 
 	"go.lsp.dev/jsonrpc2"
 	"go.lsp.dev/protocol"
@@ -299,5 +301,62 @@ func TestRequestSeesItsOwnState(t *testing.T) {
 	close(release)
 	if v := <-versions; v != 1 {
 		t.Errorf("request saw version %d, want 1", v)
+	}
+}
+
+// gate is an editor that takes nothing until it is opened, and then forwards.
+type gate struct {
+	open chan struct{}
+	to   io.Writer
+}
+
+func (g *gate) Write(p []byte) (int, error) {
+	<-g.open
+	return g.to.Write(p)
+}
+
+// An editor that does not read for a while loses no edit, and is then shown the
+// last text and not all that came between.
+func TestEditorThatDoesNotReadIsNotLost(t *testing.T) {
+	const edits = 5000
+	hold := make(chan struct{})
+	o := Options{Wait: time.Nanosecond, check: func(s *session) checker { return &fake{s: s} }}
+	e := lsptest.Start(t, func(ctx context.Context, in io.Reader, out io.Writer) int {
+		return Serve(ctx, in, &gate{hold, out}, o)
+	})
+	answered := make(chan error, 1)
+	go func() { answered <- e.Call(protocol.MethodInitialize, &protocol.InitializeParams{}, nil) }()
+	e.Wait("initialize to be sent", func() bool { return len(e.LogLocked()) > 0 })
+	e.Notify(protocol.MethodInitialized, &protocol.InitializedParams{})
+	path := specPath(t)
+	e.Open(path, "bad")
+	for i := range edits {
+		e.Edit(path, 0, 0, strconv.Itoa(i%10))
+	}
+	close(hold)
+	if err := <-answered; err != nil {
+		t.Fatal(err)
+	}
+	e.WaitShown(path, "the findings of the last edit", nil)
+	if n := len(e.Shown(path)); n > edits/2 {
+		t.Errorf("%d sets were kept for an editor that did not read", n)
+	}
+	if code := e.Shutdown(); code != 0 {
+		t.Errorf("exit code %d, want 0", code)
+	}
+}
+
+// deaf is an editor whose ear is gone.
+type deaf struct{}
+
+func (deaf) Write([]byte) (int, error) { return 0, io.ErrClosedPipe }
+
+func TestEditorThatTakesNothingMoreEndsTheServer(t *testing.T) {
+	e := lsptest.Start(t, func(ctx context.Context, in io.Reader, _ io.Writer) int {
+		return Serve(ctx, in, deaf{}, Options{check: func(s *session) checker { return &fake{s: s} }})
+	})
+	go e.Call(protocol.MethodInitialize, &protocol.InitializeParams{}, nil)
+	if code := e.Code(); code != 1 {
+		t.Errorf("exit code %d, want 1", code)
 	}
 }

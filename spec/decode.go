@@ -27,7 +27,7 @@ type scope struct {
 	path []string // with the names that the user chose
 }
 
-func (d *decoder) root() scope { return scope{d, d.doc.Root, language[d.doc.File].root, nil} }
+func (d *decoder) root() scope { return scope{d, d.doc.Root, language(d.doc.File).root, nil} }
 
 // under returns the path of something in the scope.
 func (s scope) under(name string) []string { return append(slices.Clone(s.path), name) }
@@ -236,13 +236,13 @@ func (d *decoder) homeOf(name string, not *entry) string {
 		return ""
 	}
 	var homes []*KeyInfo
-	for i := range language[d.doc.File].list {
-		k := &language[d.doc.File].list[i]
+	for i := range language(d.doc.File).list {
+		k := &language(d.doc.File).list[i]
 		if k.Name() == name && len(k.Path) <= 2 {
 			homes = append(homes, k)
 		}
 	}
-	if len(homes) != 1 || not == language[d.doc.File].root.child(name) {
+	if len(homes) != 1 || not == language(d.doc.File).root.child(name) {
 		return ""
 	}
 	switch k := homes[0]; {
@@ -251,7 +251,7 @@ func (d *decoder) homeOf(name string, not *entry) string {
 	case len(k.Path) == 1:
 		return fmt.Sprintf("%q stands at the top of the file, before the first table header.", name)
 	default:
-		table := language[d.doc.File].root.child(k.Path[0])
+		table := language(d.doc.File).root.child(k.Path[0])
 		return fmt.Sprintf("%q belongs into %s.", name, d.placeName(table, k.Path[:1]))
 	}
 }
@@ -340,7 +340,7 @@ func (d *decoder) topInsert() Range {
 func (d *decoder) empty() {
 	var keys []string
 	text := ""
-	for _, k := range language[d.doc.File].root.kids {
+	for _, k := range language(d.doc.File).root.kids {
 		if !k.info.Required {
 			continue
 		}

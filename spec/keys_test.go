@@ -162,8 +162,8 @@ func TestExamplesAreRight(t *testing.T) {
 			t.Errorf("%s: %v: %s", kind, doc.Position(p.At.Start), p.Message)
 		}
 		unfilled(t, kind.String(), reflect.ValueOf(result))
-		for i := range language[kind].list {
-			k := &language[kind].list[i]
+		for i := range language(kind).list {
+			k := &language(kind).list[i]
 			inner := k.Limit != nil && k.Name() == "value" || k.Name() == "source" && len(k.Path) > 3
 			if !d.asked[k] && !inner {
 				t.Errorf("%s: the decoder never asks for %s", kind, dottedPlain(k.Path))

@@ -12,7 +12,7 @@ import (
 
 func (d *decoder) part(file string) *Part {
 	p := &Part{File: file, Doc: d.doc}
-	d.check(d.doc.Root, language[PartFile].root, nil)
+	d.check(d.doc.Root, language(PartFile).root, nil)
 	r := d.root()
 	p.Schema = r.integer("schema")
 	p.Name = r.text("part")

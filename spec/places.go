@@ -335,7 +335,7 @@ func (c *cursor) key(i, stop int) int {
 // Entries of lists come with the path of their list. Where visit returns false
 // nothing below is visited. Tables that TOML forbids are not part of the tree.
 func (d *Doc) Walk(visit func(path []string, n *Node, info *KeyInfo) bool) {
-	d.walk(nil, d.Root, language[d.File].root, visit)
+	d.walk(nil, d.Root, language(d.File).root, visit)
 }
 
 func (d *Doc) walk(path []string, n *Node, e *entry, visit func([]string, *Node, *KeyInfo) bool) {

@@ -16,7 +16,7 @@ import (
 // the decoder knows: rules between keys, such as near and within of a waiver,
 // have no place in it.
 func Schema(kind FileKind) []byte {
-	s := schemaOf(language[kind].root)
+	s := schemaOf(language(kind).root)
 	s["$schema"] = "https://json-schema.org/draft/2020-12/schema"
 	s["title"] = kind.String()
 	text, err := json.MarshalIndent(s, "", "  ")
@@ -173,7 +173,7 @@ func (k *KeyInfo) Takes() string {
 // with its keys, in the order of writing.
 func Reference(kind FileKind) string {
 	var b strings.Builder
-	root := language[kind].root
+	root := language(kind).root
 	fmt.Fprintf(&b, "### At the top of the %s\n\n", kind)
 	keyRows(&b, root, "")
 	for _, t := range root.kids {
@@ -190,8 +190,8 @@ func referenceTable(b *strings.Builder, kind FileKind, e *entry) {
 		keyRows(b, e, "")
 		return
 	}
-	for i := range language[kind].list {
-		if k := &language[kind].list[i]; k.Path[0] == "limits" && k.Name() == "*" {
+	for i := range language(kind).list {
+		if k := &language(kind).list[i]; k.Path[0] == "limits" && k.Name() == "*" {
 			fmt.Fprintf(b, "`%s`: %s\n\n", k.Example, k.Doc)
 		}
 	}

@@ -6,7 +6,7 @@ import "fmt"
 
 func (d *decoder) shop(file string) *Shop {
 	s := &Shop{File: file, Doc: d.doc}
-	d.check(d.doc.Root, language[ShopFile].root, nil)
+	d.check(d.doc.Root, language(ShopFile).root, nil)
 	r := d.root()
 	s.Schema = r.integer("schema")
 	s.Name = r.text("shop")

@@ -1,6 +1,9 @@
 package spec
 
-import "slices"
+import (
+	"slices"
+	"sync"
+)
 
 // This file makes the table of keys searchable: the entries of keys.go, plus
 // one for every limit in every table that holds limits, plus one for every
@@ -57,16 +60,24 @@ func (e *entry) names() []string {
 	return list
 }
 
-// language holds the trees and lists of both files.
-var language = [...]struct {
+// tables hold the tree and the list of one file.
+type tables struct {
 	root *entry
 	list []KeyInfo
-}{PartFile: makeLanguage(PartFile), ShopFile: makeLanguage(ShopFile)}
+}
 
-func makeLanguage(kind FileKind) (l struct {
-	root *entry
-	list []KeyInfo
-}) {
+// languages are made when first asked for: they take milliseconds, which a
+// program that only prints its version need not spend.
+var languages = [...]func() *tables{
+	PartFile: sync.OnceValue(func() *tables { return makeLanguage(PartFile) }),
+	ShopFile: sync.OnceValue(func() *tables { return makeLanguage(ShopFile) }),
+}
+
+// language returns what the language of a file knows.
+func language(kind FileKind) *tables { return languages[kind]() }
+
+func makeLanguage(kind FileKind) *tables {
+	l := &tables{}
 	if kind == PartFile {
 		l.list = expand(partKeys, "limits")
 	} else {
@@ -137,7 +148,7 @@ func dottedPlain(path []string) string {
 
 // Keys returns everything that the language of a file knows, tables before
 // their keys, in the order of writing.
-func Keys(kind FileKind) []KeyInfo { return language[kind].list }
+func Keys(kind FileKind) []KeyInfo { return language(kind).list }
 
 // Lookup returns what is known about a path, or nil. Names that the user
 // chooses match "*".
@@ -149,7 +160,7 @@ func Lookup(kind FileKind, path ...string) *KeyInfo {
 }
 
 func find(kind FileKind, path []string) *entry {
-	e := language[kind].root
+	e := language(kind).root
 	for _, name := range path {
 		if e = e.child(name); e == nil {
 			return nil
@@ -175,8 +186,8 @@ func KeysUnder(kind FileKind, path ...string) []*KeyInfo {
 // longestPath returns the number of parts of the longest key of both files.
 func longestPath() int {
 	longest := 0
-	for _, l := range language {
-		for _, k := range l.list {
+	for _, l := range languages {
+		for _, k := range l().list {
 			longest = max(longest, len(k.Path))
 		}
 	}

@@ -74,7 +74,7 @@ func Index(w io.Writer, title string, cards []Card, problems []string) error {
 		d.Totals.Unchecked += c.Totals.Unchecked
 	}
 	var b bytes.Buffer
-	if err := templates.ExecuteTemplate(&b, "index", d); err != nil {
+	if err := templates().ExecuteTemplate(&b, "index", d); err != nil {
 		return fmt.Errorf("write index: %w", err)
 	}
 	_, err := w.Write(b.Bytes())

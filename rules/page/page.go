@@ -22,6 +22,7 @@ import (
 	"math"
 	"path/filepath"
 	"strings"
+	"sync"
 
 	"corbel/mesh"
 	"corbel/rules"
@@ -52,12 +53,16 @@ func policy() string {
 	return "default-src 'none'; img-src data:; script-src " + sum(scriptText) + "; style-src " + sum(styleText) + "; base-uri 'none'; form-action 'none'"
 }
 
-var templates = template.Must(template.Must(template.New("page").Funcs(template.FuncMap{
-	"clean": output.Clean,
-	"num":   figure,
-	"vec":   output.Vector,
-	"add":   func(a, b int) int { return a + b },
-}).Parse(pageText)).New("index").Parse(indexText))
+// templates are made when first asked for: most runs write no page.
+var templates = sync.OnceValue(func() *template.Template {
+	page := template.Must(template.New("page").Funcs(template.FuncMap{
+		"clean": output.Clean,
+		"num":   figure,
+		"vec":   output.Vector,
+		"add":   func(a, b int) int { return a + b },
+	}).Parse(pageText))
+	return template.Must(page.New("index").Parse(indexText))
+})
 
 func figure(v float64) string { return output.Figure(v) }
 
@@ -85,7 +90,7 @@ func Write(ctx context.Context, w io.Writer, r *rules.PartReport, o Options) err
 		return err
 	}
 	var b bytes.Buffer
-	if err := templates.ExecuteTemplate(&b, "page", d); err != nil {
+	if err := templates().ExecuteTemplate(&b, "page", d); err != nil {
 		return fmt.Errorf("write page: %w", err)
 	}
 	_, err = w.Write(b.Bytes())
