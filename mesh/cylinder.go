@@ -49,10 +49,11 @@ const (
 // on one cylinder, to a tolerance taken from their own scatter, over at least
 // nine tenths of the circle.
 //
-// Seeds are found in two ways. First, pieces of surface between creases, taken
+// Seeds are found in three ways. First, pieces of surface between creases, taken
 // whole, at four crease angles: most holes are one such piece, and fitting all
-// of it at once stands the most noise. Then, in what is left, small patches
-// that grow. The axis comes from the facets' normals, then axis and radius from
+// of it at once stands the most noise. Then, in what is left, closed chains of
+// flat sides between parallel edges: coarse circles, however short they are
+// between their mouths. Then small patches that grow. The axis comes from the facets' normals, then axis and radius from
 // the corners by Gauss-Newton steps, and the surface is gathered again with a
 // tolerance five times the median deviation, until it stays the same. Pieces of
 // one axis and radius whose lengths touch are one cylinder.
@@ -74,6 +75,9 @@ func MeasureCylinders(ctx context.Context, m *Mesh) (*Cylinders, error) {
 		return nil, err
 	}
 	if err := x.findWhole(ctx); err != nil {
+		return nil, err
+	}
+	if err := x.findPrisms(ctx); err != nil {
 		return nil, err
 	}
 	if err := x.findGrown(ctx); err != nil {

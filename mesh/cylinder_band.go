@@ -12,6 +12,9 @@ const (
 	// A step of a bent tube may be this much longer than what is seen of the next
 	// ones, of which the inner side is shorter than the outer.
 	cylBendLong = 2
+	// The mean of the squares of the lean at a step's ends, over the square of its
+	// mean, is more than this: pi*pi/8 in the limit, 1 at the mouths of a bore.
+	cylLeanVaries = 1.12
 	// A surface that narrows beyond the band by no more than this may be a ball
 	// of few strips. Where it widens, as at the mouth of a hole, it is taken for
 	// a ring up to a lesser angle only: from there it is a countersink or a
@@ -65,17 +68,20 @@ func (w *cylWork) isBand(p *cylPiece) bool {
 	return curved > 0.6*4*math.Pi*p.Share
 }
 
-// isBendStep reports one step of a bent tube: at most of both its ends, surface
-// goes on smoothly that leans to one side here and to the other there, in steps
-// as long as this one.
+// isBendStep reports one step of a bent tube or of the segments of a ball: at
+// most of both its ends, surface goes on smoothly in steps as long as this one,
+// and how much it leans depends on the direction about the axis, to one side here
+// and to the other there (a tube), or not at all at the ball's poles. Where the
+// lean goes as the cosine, the mean of its squares is pi^2/8 of the square of its
+// mean.
 func (w *cylWork) isBendStep(p *cylPiece, long float64) bool {
 	x, fit := w.x, &p.fit
 	w.epoch++
 	for _, f := range p.Facets {
 		w.seen[f] = w.epoch
 	}
-	var smooth, tall float64  // radians of arc, and that times the height of what is beyond
-	var lean, leanSum float64 // times arc: at both ends towards one side, and either way
+	var smooth, tall float64         // radians of arc, and that times the height of what is beyond
+	var lean, leanSum, lean2 float64 // times arc: towards one side, either way, and squared
 	for _, f := range p.Facets {
 		for k := range int32(3) {
 			h := 3*f + k
@@ -91,9 +97,11 @@ func (w *cylWork) isBendStep(p *cylPiece, long float64) bool {
 			a, _, _ := x.leans(fit, t/3, math.Copysign(1, z-own))
 			lean += arc * a
 			leanSum += arc * math.Abs(a)
+			lean2 += arc * a * a
 		}
 	}
-	return smooth > 0.6*4*math.Pi*p.Share && math.Abs(lean) < 0.5*leanSum && long <= cylBendLong*tall/smooth
+	varies := math.Abs(lean) < 0.5*leanSum || lean2*smooth > cylLeanVaries*leanSum*leanSum
+	return smooth > 0.6*4*math.Pi*p.Share && varies && long <= cylBendLong*tall/smooth
 }
 
 // flatHeight returns how far the flat side that half-edge h bounds reaches from

@@ -103,15 +103,16 @@ func noCylinders(t *testing.T, name string, m *mesh.Mesh) {
 // alike, and however short it is between them.
 func TestBoresWithMouths(t *testing.T) {
 	for _, n := range []int{8, 12, 24, 64} {
-		for _, long := range []float64{6, 20} { // of the bore, radius 5
-			if n == 24 && long == 6 {
-				// Missed today between long mouths: of so few sides the normals suggest no axis.
-				continue
-			}
+		for _, long := range []float64{0.5, 1, 6, 20} { // of the bore, radius 5
 			mouths := map[string][]mesh.Vec{"countersink of 60": {{7, 2 * math.Sqrt(3)}}, "countersink of 82": {{7, 2 / math.Tan(41*math.Pi/180)}},
 				"countersink of 90": {{7, 2}}, "countersink of 120": {{7, 2 / math.Sqrt(3)}}, "chamfer": {{5.5, 0.5}}, "lead-in of 15": {{5.5, 0.5 / math.Tan(math.Pi/12)}}}
 			for _, steps := range []int{2, 3, 6, 16} {
 				mouths[fmt.Sprintf("fillet in %d steps", steps)] = meshtest.Arc(6, 0, 1, 180, 90, steps)[1:]
+			}
+			if n == 8 && long <= 1 {
+				// With eight sides the faces of this one lean less than 40 degrees and
+				// turn as much again to the plate: the waist of a coarse ring.
+				delete(mouths, "countersink of 82")
 			}
 			for name, mouth := range mouths {
 				name = fmt.Sprintf("%s, %d sides, %g long", name, n, long)

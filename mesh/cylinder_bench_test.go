@@ -2,16 +2,25 @@ package mesh_test
 
 import (
 	"fmt"
+	"math"
 	"testing"
 
 	"corbel/mesh"
 	"corbel/mesh/meshtest"
 )
 
+// lumpyBall is a ball of 60 mm with dents and humps, of k by k facets: smooth,
+// and nowhere a cylinder.
+func lumpyBall(k int) *mesh.Mesh {
+	return meshtest.Map(meshtest.Sphere(30, k), func(v mesh.Vec) mesh.Vec {
+		return v.Scale(1 + 0.08*math.Sin(v[0]/4)*math.Sin(v[1]/5)*math.Cos(v[2]/6))
+	})
+}
+
 // BenchmarkCylinders measures on a plate full of holes, on lattices of round
-// struts with sharp and with rounded nodes, and on a gyroid, where there is
-// nothing to be found but every facet is curved. Topology and search tree, which
-// every measurement shares, are built before.
+// struts with sharp and with rounded nodes, and on a gyroid and a lumpy ball,
+// where there is nothing to be found but every facet is curved. Topology and
+// search tree, which every measurement shares, are built before.
 func BenchmarkCylinders(b *testing.B) {
 	for _, s := range []struct {
 		shape string
@@ -22,6 +31,7 @@ func BenchmarkCylinders(b *testing.B) {
 		{"lattice", [3]int{4, 8, 16}, func(k int) *mesh.Mesh { return meshtest.Lattice(k, 8, 2, 0.4, 0, 0, 12) }},
 		{"lattice with fillets", [3]int{3, 5, 11}, func(k int) *mesh.Mesh { return meshtest.Lattice(k, 8, 2, 0.4, 0.4, 4, 12) }},
 		{"gyroid", [3]int{5, 15, 46}, func(k int) *mesh.Mesh { return meshtest.Gyroid(10, 1, 2, k) }},
+		{"lumpy ball", [3]int{100, 316, 1000}, lumpyBall},
 	} {
 		for i, name := range []string{"10k", "100k", "1M"} {
 			b.Run(fmt.Sprintf("%s/%s", s.shape, name), func(b *testing.B) {

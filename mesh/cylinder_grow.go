@@ -54,8 +54,14 @@ func (w *cylWork) settle(fit cylFit, seeds []int32, limit int) (*cylPiece, bool)
 		}
 		limit = max(limit, 3*len(members))
 	}
+	// What looks like a sliver may be a narrow strip of a fillet at the end.
+	own := len(members)
 	members = w.absorb(&fit, members)
-	return w.judge(fit, members)
+	p, ok := w.judge(fit, members)
+	if !ok && len(members) > own {
+		p, ok = w.judge(fit, members[:own])
+	}
+	return p, ok
 }
 
 // scatter returns the tolerance over the median deviation of n: 3.4 standard
@@ -237,7 +243,7 @@ func (x *cylFinder) on(fit *cylFit, f int32, lean float64) bool {
 
 // absorb adds the slivers that lie on the surface but whose normals say
 // nothing: their corners are on the circle, and they lean by less than 45
-// degrees.
+// degrees. They come after the members.
 func (w *cylWork) absorb(fit *cylFit, members []int32) []int32 {
 	x := w.x
 	w.epoch++
@@ -263,7 +269,6 @@ func (w *cylWork) absorb(fit *cylFit, members []int32) []int32 {
 			}
 		}
 	}
-	slices.Sort(members)
 	return members
 }
 

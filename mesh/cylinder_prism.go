@@ -1,0 +1,280 @@
+package mesh
+
+// This file finds coarse circles by their flat sides: a chain of sides that
+// parallel edges part is a prism, whatever stands at its ends.
+
+import (
+	"cmp"
+	"context"
+	"math"
+	"slices"
+)
+
+const (
+	// cylParallel is the angle up to which two edges are parallel: the taper
+	// that a cylinder may have.
+	cylParallel = 0.5 * degree
+	// Of this many of its longest edges each is tried as the direction of a
+	// side.
+	cylSideTries = 4
+	// The edges that bound a side lie at its rims, to this share of its width.
+	cylSideRim = 0.02
+)
+
+// cylSide is a flat side between two lines that are parallel.
+type cylSide struct {
+	facets []int32
+	dir    Vec     // of the lines
+	edges  []int32 // half-edges, of the side's own facets, that make up the lines
+}
+
+// findPrisms takes the closed chains of flat sides. The mouths of a bore say
+// nothing about where its sides are parallel, so that it does not matter how
+// short the bore is between them; what remains to be judged is whether the
+// prism is round, and whether it is a band of a curved surface.
+//
+// Surface of which no two facets make a flat side (freeform surface, most of
+// what was meshed anew) has no chains and costs next to nothing here.
+func (x *cylFinder) findPrisms(ctx context.Context) error {
+	sides, err := x.sides(ctx)
+	if err != nil {
+		return err
+	}
+	chains := x.chains(sides)
+	found := make([]*cylPiece, len(chains))
+	err = parallel(ctx, len(chains), 4, func(from, to int) error {
+		w := x.worker()
+		defer x.release(w)
+		for i := from; i < to; i++ {
+			if err := ctx.Err(); err != nil {
+				return err
+			}
+			fit, members, ok := w.start(chains[i].facets, chains[i].dir)
+			if !ok {
+				continue
+			}
+			if p, ok := w.settle(fit, members, 3*len(members)); ok && p.Share >= cylShareMin {
+				found[i] = p
+			}
+		}
+		return nil
+	})
+	if err != nil {
+		return err
+	}
+	for _, p := range found {
+		if p != nil && !slices.ContainsFunc(p.Facets, func(f int32) bool { return x.taken[f] }) {
+			x.take(p)
+		}
+	}
+	return nil
+}
+
+// sides lists the flat sides of what is not yet taken that two parallel lines
+// bound at which the surface bends. A side that four such lines bound comes
+// twice.
+func (x *cylFinder) sides(ctx context.Context) ([]cylSide, error) {
+	n := len(x.m.Facets)
+	parent := make([]int32, n)
+	for f := range parent {
+		parent[f] = int32(f)
+	}
+	if err := x.join(ctx, parent, -1, cylFlat); err != nil {
+		return nil, err
+	}
+	flats := x.flats(parent)
+	const step = 1 << 10
+	parts := make([][]cylSide, (len(flats)+step-1)/step)
+	err := parallel(ctx, len(flats), step, func(from, to int) error {
+		var edges []int32
+		for i, fs := range flats[from:to] {
+			if i&63 == 0 && ctx.Err() != nil {
+				return ctx.Err()
+			}
+			edges = edges[:0]
+			for _, f := range fs {
+				for h := 3 * f; h < 3*f+3; h++ {
+					if t := float64(x.turn[h]); t > cylFlat && t <= cylTurnMax && !x.taken[x.topo.Twin[h]/3] {
+						edges = append(edges, h)
+					}
+				}
+			}
+			parts[from/step] = x.sidesOf(parts[from/step], fs, edges)
+		}
+		return nil
+	})
+	return slices.Concat(parts...), err
+}
+
+// flats lists the facets of each flat piece of two or more: a single triangle
+// has no parallel edges.
+func (x *cylFinder) flats(parent []int32) [][]int32 {
+	count := make([]int32, len(parent))
+	total := 0
+	for f := range parent {
+		count[root(parent, int32(f))]++
+	}
+	at := make([]int32, len(parent)) // of a flat piece's root: where its facets begin in order
+	for f, c := range count {
+		if c > 1 {
+			at[f] = int32(total)
+			total += int(c)
+		}
+	}
+	order := make([]int32, total)
+	var out [][]int32
+	for f := range parent {
+		r := root(parent, int32(f))
+		c := count[r]
+		if c < 2 {
+			continue
+		}
+		if int32(f) == r { // the root is the first of its facets
+			out = append(out, order[at[r]:at[r]+c:at[r]+c])
+		}
+		order[at[r]] = int32(f)
+		at[r]++
+	}
+	return out
+}
+
+// sidesOf adds the sides that a flat piece with its bending edges makes.
+func (x *cylFinder) sidesOf(out []cylSide, facets, edges []int32) []cylSide {
+	if len(edges) < 2 {
+		return out
+	}
+	slices.SortFunc(edges, func(a, b int32) int {
+		return cmp.Or(cmp.Compare(x.edge(b).Norm(), x.edge(a).Norm()), cmp.Compare(a, b))
+	})
+	var done [cylSideTries]Vec
+	tries := 0
+	for _, h := range edges {
+		dir := x.edge(h).Unit()
+		if slices.ContainsFunc(done[:tries], func(d Vec) bool { return d.Cross(dir).Norm() < cylParallel }) {
+			continue
+		}
+		if s, ok := x.side(facets, edges, dir); ok {
+			out = append(out, s)
+		}
+		done[tries] = dir
+		if tries++; tries == cylSideTries {
+			break
+		}
+	}
+	return out
+}
+
+// side gathers the edges along dir, and reports whether they make up both rims
+// of the flat piece, from end to end, and nothing between. (Opposite edges of a
+// ball's flat cap are parallel too, but it is wider than they are long.)
+func (x *cylFinder) side(facets, edges []int32, dir Vec) (cylSide, bool) {
+	across := x.normal[facets[0]].Cross(dir)
+	whole := emptyExtent()
+	width := emptyExtent()
+	for _, f := range facets {
+		for _, v := range x.m.Facets[f] {
+			whole.add(dir.Dot(x.m.Verts[v]))
+			width.add(across.Dot(x.m.Verts[v]))
+		}
+	}
+	s := cylSide{facets: facets, dir: dir}
+	var low, high bool
+	lines := emptyExtent()
+	rim := cylSideRim * width.size()
+	for _, h := range edges {
+		e := x.edge(h)
+		if e.Cross(dir).Norm() > cylParallel*e.Norm() {
+			continue
+		}
+		from := x.m.Verts[x.m.Facets[h/3][h%3]]
+		switch at := across.Dot(from); {
+		case at < width.lo+rim:
+			low = true
+		case at > width.hi-rim:
+			high = true
+		default:
+			return s, false
+		}
+		lines.add(dir.Dot(from))
+		lines.add(dir.Dot(from.Add(e)))
+		s.edges = append(s.edges, h)
+	}
+	return s, low && high && lines.size() > (1-cylSideRim)*whole.size()
+}
+
+// extent is a part of a line.
+type extent struct{ lo, hi float64 }
+
+func emptyExtent() extent { return extent{math.Inf(1), math.Inf(-1)} }
+
+func (s *extent) add(v float64) { s.lo, s.hi = min(s.lo, v), max(s.hi, v) }
+
+func (s extent) size() float64 { return s.hi - s.lo }
+
+// edge returns the vector along a half-edge.
+func (x *cylFinder) edge(h int32) Vec {
+	t := x.m.Facets[h/3]
+	return x.m.Verts[t[(h%3+1)%3]].Sub(x.m.Verts[t[h%3]])
+}
+
+// chains joins sides that have an edge in common and one direction, and returns
+// those that go round: from one side's normal to the next, nowhere is more left
+// out than a hole may lack of its circle and a side may turn.
+func (x *cylFinder) chains(sides []cylSide) []cylSide {
+	of := make(map[int32]int32) // side by half-edge
+	parent := make([]int32, len(sides))
+	for i, s := range sides {
+		parent[i] = int32(i)
+		for _, h := range s.edges {
+			of[h] = int32(i)
+		}
+	}
+	for i, s := range sides {
+		for _, h := range s.edges {
+			if j, ok := of[x.topo.Twin[h]]; ok {
+				a, b := root(parent, int32(i)), root(parent, j)
+				parent[max(a, b)] = min(a, b)
+			}
+		}
+	}
+	first := make([]int32, 0, len(sides))
+	members := make([][]int32, len(sides))
+	for i := range sides {
+		r := root(parent, int32(i))
+		if members[r] == nil {
+			first = append(first, r)
+		}
+		members[r] = append(members[r], int32(i))
+	}
+	var out []cylSide
+	var angles []float64
+	for _, r := range first {
+		if len(members[r]) < cylSidesMin {
+			continue
+		}
+		fit := cylFit{}
+		fit.setAxis(sides[r].dir)
+		angles = angles[:0]
+		chain := cylSide{dir: sides[r].dir}
+		for _, i := range members[r] {
+			n := x.normal[sides[i].facets[0]]
+			angles = append(angles, math.Atan2(n.Dot(fit.v), n.Dot(fit.u)))
+			chain.facets = append(chain.facets, sides[i].facets...)
+		}
+		if widestGap(angles) <= 2*math.Pi*(1-cylShareMin)+cylTurnMax {
+			out = append(out, chain)
+		}
+	}
+	return out
+}
+
+// widestGap returns the widest part of the circle between two neighbouring
+// angles, which it sorts.
+func widestGap(angles []float64) float64 {
+	slices.Sort(angles)
+	gap := angles[0] + 2*math.Pi - angles[len(angles)-1]
+	for i, a := range angles[1:] {
+		gap = max(gap, a-angles[i])
+	}
+	return gap
+}
