@@ -48,6 +48,7 @@ func MeasureSupport(ctx context.Context, m *Mesh, f Frame, o *Overhang) (Support
 	parts := make([][]Support, (len(jobs)+chunk-1)/chunk)
 	err = parallel(ctx, len(jobs), chunk, func(from, to int) error {
 		var sums []Support
+		var c column
 		for i := from; i < to; i++ {
 			if i%16 == 0 && ctx.Err() != nil {
 				return ctx.Err()
@@ -55,7 +56,7 @@ func MeasureSupport(ctx context.Context, m *Mesh, f Frame, o *Overhang) (Support
 			if i == from || jobs[i].region != jobs[i-1].region {
 				sums = append(sums, Support{Region: int(jobs[i].region)})
 			}
-			g.under(jobs[i].facet, &sums[len(sums)-1])
+			g.under(&c, jobs[i].facet, &sums[len(sums)-1])
 		}
 		parts[from/chunk] = sums
 		return nil
@@ -202,10 +203,12 @@ func (s *stance) rise(f int32) rise {
 }
 
 const (
-	// floorsMost is how many facets below a piece of overhang are looked at
-	// together; a piece over more is split, as long as that leaves fewer (it
-	// does not where they lie on top of each other or meet in a point).
+	// A piece of overhang over more than floorsMost facets is given up for four
+	// smaller ones after floorsWork looks at a facet below, as long as a split
+	// leaves fewer of them (it does not where they lie on top of each other or
+	// meet in a point).
 	floorsMost  = 24
+	floorsWork  = 1000
 	floorsFewer = 0.8
 	floorsDeep  = 24
 )
@@ -220,16 +223,16 @@ type below struct {
 }
 
 // under adds the column under an overhang facet.
-func (g *floors) under(f int32, sum *Support) {
+func (g *floors) under(c *column, f int32, sum *Support) {
 	if g.shadow(f) >= 0 {
 		return
 	}
 	t := g.m.Facets[f]
 	// It faces down: seen from above it runs the other way.
 	tri := [3]point{flatten(g.at[t[2]]), flatten(g.at[t[1]]), flatten(g.at[t[0]])}
-	c := column{floors: g, roof: g.rise(f), sum: sum}
-	c.find(tri, max(g.at[t[0]][2], g.at[t[1]][2], g.at[t[2]][2]))
-	c.piece(tri, c.pool, math.MaxInt, 0)
+	c.floors, c.roof, c.sum = g, g.rise(f), sum
+	c.find(&tri, max(g.at[t[0]][2], g.at[t[1]][2], g.at[t[2]][2]))
+	c.piece(&tri, c.lists, math.MaxInt, 0)
 }
 
 // column is the work under one facet.
@@ -237,29 +240,37 @@ type column struct {
 	*floors
 	roof  rise
 	sum   *Support
-	pool  []below // the candidates of the facet, then of each piece being split
-	cands []below // of the piece being resolved, highest first
+	pool  []below // the facets below, highest first
+	lists []int32 // the candidates, as numbers in the pool: all, then those of each piece being split
+	cands []int32 // of the piece being resolved
 	least float64 // area that is none
+	work  int     // candidates still to be looked at
 }
 
 // piece measures under a part of the facet that has these candidates below. The
-// piece that it is a part of had so many.
-func (c *column) piece(tri [3]point, cands []below, before, depth int) {
+// piece that it is a part of had so many. Most pieces have few facets in sight,
+// with or without many layers of others below; one with many in sight is split.
+func (c *column) piece(tri *[3]point, cands []int32, before, depth int) {
 	n := len(cands)
+	c.work = math.MaxInt
 	if n > floorsMost && depth < floorsDeep && (depth < 3 || float64(n) < floorsFewer*float64(before)) {
-		ab, bc, ca := tri[0].mid(tri[1]), tri[1].mid(tri[2]), tri[2].mid(tri[0])
-		for _, t := range [4][3]point{{tri[0], ab, ca}, {ab, tri[1], bc}, {ca, bc, tri[2]}, {ab, bc, ca}} {
-			from := len(c.pool)
-			c.piece(t, c.meeting(t, cands), n, depth+1)
-			c.pool = c.pool[:from]
-		}
-		return
+		c.work = floorsWork
 	}
 	c.cands = cands
 	var p shade
 	p.n = copy(p.p[:], tri[:])
 	c.least = 1e-12 * p.area()
-	c.resolve(&p, -1, rise{c: -c.frame.Lift}, 0)
+	was := *c.sum
+	if c.resolve(&p, -1, rise{c: -c.frame.Lift}, 0); c.work > 0 {
+		return
+	}
+	*c.sum = was
+	ab, bc, ca := tri[0].mid(tri[1]), tri[1].mid(tri[2]), tri[2].mid(tri[0])
+	for _, t := range [4][3]point{{tri[0], ab, ca}, {ab, tri[1], bc}, {ca, bc, tri[2]}, {ab, bc, ca}} {
+		from := len(c.lists)
+		c.piece(&t, c.meeting(&t, cands), n, depth+1)
+		c.lists = c.lists[:from]
+	}
 }
 
 // span2 returns the extent of a triangle.
@@ -270,24 +281,92 @@ func span2(tri *[3]point) (lo, hi point) {
 	return lo, hi
 }
 
-// meeting adds to the pool those of the candidates whose extent meets that of a
-// triangle, in the same order: what find would find, without the grid.
-func (c *column) meeting(tri [3]point, cands []below) []below {
-	from := len(c.pool)
-	lo, hi := span2(&tri)
-	for i := range cands {
-		b := &cands[i]
-		if b.lo[0] <= hi[0] && b.lo[1] <= hi[1] && b.hi[0] >= lo[0] && b.hi[1] >= lo[1] {
-			c.pool = append(c.pool, *b)
+// meeting lists those of the candidates that may be the floor of a part of a
+// triangle, in the same order: they overlap it, and none above them hides all
+// of it.
+func (c *column) meeting(tri *[3]point, cands []int32) []int32 {
+	from := len(c.lists)
+	hidden := math.Inf(-1) // what lies lower is
+	for _, i := range cands {
+		b := &c.pool[i]
+		if b.top < hidden {
+			break // and all that follow
+		}
+		how := overlap(tri, &b.tri)
+		if how == beside {
+			continue
+		}
+		c.lists = append(c.lists, i)
+		if how == covered {
+			hidden = max(hidden, c.hides(b, tri))
 		}
 	}
-	return c.pool[from:]
+	return c.lists[from:]
+}
+
+// hides returns the least height of a facet over a triangle that it covers, if
+// it lies below the overhang there.
+func (c *column) hides(b *below, tri *[3]point) float64 {
+	low := math.Inf(1)
+	for _, p := range tri {
+		h := b.rise.at(p)
+		if h > c.roof.at(p)+c.levelTol {
+			return math.Inf(-1)
+		}
+		low = min(low, h)
+	}
+	return low
+}
+
+// How a triangle lies to another, seen from above.
+const (
+	beside  = iota // no area in common
+	across         // some, perhaps
+	covered        // all of it
+)
+
+// overlap says how p lies to t, both counter-clockwise: a line along an edge
+// parts them or none does.
+func overlap(p, t *[3]point) int {
+	how := covered
+	for k := range 3 {
+		switch n := leftOf(t[k], t[(k+1)%3], p); {
+		case n == 0:
+			return beside
+		case n < 3:
+			how = across
+		}
+	}
+	if how == covered {
+		return covered
+	}
+	for k := range 3 {
+		if leftOf(p[k], p[(k+1)%3], t) == 0 {
+			return beside
+		}
+	}
+	return across
+}
+
+// leftOf counts the corners of a triangle to the left of the line from a to b,
+// 0 if none lies truly to its left, those on the line counted else.
+func leftOf(a, b point, t *[3]point) int {
+	d := b.sub(a)
+	x, y, z := d.cross(t[0].sub(a)), d.cross(t[1].sub(a)), d.cross(t[2].sub(a))
+	switch {
+	case max(x, y, z) <= 0:
+		return 0
+	case min(x, y, z) >= 0:
+		return 3
+	}
+	return 1
 }
 
 // find collects in the pool the facets that face up below a triangle whose
-// highest corner lies at top, highest first.
-func (c *column) find(tri [3]point, top float64) {
-	lo, hi := span2(&tri)
+// highest corner lies at top, highest first, and lists them all.
+func (c *column) find(tri *[3]point, top float64) {
+	c.pool, c.lists = c.pool[:0], c.lists[:0]
+	lo, hi := span2(tri)
 	if c.nx == 0 {
 		return
 	}
@@ -310,7 +389,10 @@ func (c *column) find(tri [3]point, top float64) {
 				if min(a[2], b[2], d[2]) > top {
 					continue
 				}
-				c.pool = append(c.pool, below{facet: f, lo: flo, hi: fhi, tri: [3]point{flatten(a), flatten(b), flatten(d)}, rise: c.stance.rise(f), top: max(a[2], b[2], d[2])})
+				u := [3]point{flatten(a), flatten(b), flatten(d)}
+				if overlap(tri, &u) != beside {
+					c.pool = append(c.pool, below{facet: f, tri: u, lo: flo, hi: fhi, rise: c.stance.rise(f), top: max(a[2], b[2], d[2])})
+				}
 			}
 		}
 	}
@@ -320,10 +402,14 @@ func (c *column) find(tri [3]point, top float64) {
 		}
 		return cmp.Compare(a.facet, b.facet)
 	})
+	for i := range c.pool {
+		c.lists = append(c.lists, int32(i))
+	}
 }
 
 // resolve finds what a piece of shadow falls on: floor, found so far, or one of
-// the candidates from number i on where that is higher.
+// the candidates from number i on where that is higher. It gives up when no work
+// is left.
 func (c *column) resolve(p *shade, facet int32, floor rise, i int) {
 	if p.n > shadeMax/2 {
 		// Too many corners for more cuts: two halves.
@@ -337,10 +423,18 @@ func (c *column) resolve(p *shade, facet int32, floor rise, i int) {
 		c.resolve(&b, facet, floor, i)
 		return
 	}
+	low := p.least(floor)
+	lo, hi := p.extent()
 	for ; i < len(c.cands); i++ {
-		g := &c.cands[i]
-		if g.top < p.least(floor) {
+		g := &c.pool[c.cands[i]]
+		if g.top < low {
 			break // so are all that follow
+		}
+		if c.work--; c.work <= 0 {
+			return
+		}
+		if g.lo[0] >= hi[0] || g.lo[1] >= hi[1] || g.hi[0] <= lo[0] || g.hi[1] <= lo[1] || p.beside(&g.tri) {
+			continue
 		}
 		in, ok := p.inside(&g.tri)
 		if !ok || in.area() <= c.least {
@@ -372,11 +466,17 @@ func (c *column) add(p *shade, facet int32, floor rise) {
 	}
 	c.sum.AreaMM2 += a
 	c.sum.VolumeMM3 += a * max(0, c.roof.at(mid)-floor.at(mid))
+	if facet >= 0 {
+		c.sum.OnPartShare += a
+	}
+	// What is seen past a facet's edge by rounding alone is no place to stand.
+	if lo, hi := p.extent(); a <= c.levelTol*max(hi[0]-lo[0], hi[1]-lo[1]) {
+		return
+	}
 	for _, q := range p.p[:p.n] {
 		c.sum.HighestMM = max(c.sum.HighestMM, c.roof.at(q)-floor.at(q))
 	}
 	if facet >= 0 {
-		c.sum.OnPartShare += a
 		if n := len(c.sum.Stands); n == 0 || c.sum.Stands[n-1] != facet {
 			c.sum.Stands = append(c.sum.Stands, facet)
 		}
@@ -401,6 +501,36 @@ func (s *shade) cut(a, b point) (out shade) {
 		}
 	}
 	return out
+}
+
+// extent returns the corners of the box of the polygon.
+func (s *shade) extent() (lo, hi point) {
+	lo, hi = s.p[0], s.p[0]
+	for _, q := range s.p[1:s.n] {
+		for k := range 2 {
+			lo[k], hi[k] = min(lo[k], q[k]), max(hi[k], q[k])
+		}
+	}
+	return lo, hi
+}
+
+// beside reports whether an edge of a triangle parts it from the polygon.
+func (s *shade) beside(t *[3]point) bool {
+	for k := range 3 {
+		a := t[k]
+		d := t[(k+1)%3].sub(a)
+		out := true
+		for _, q := range s.p[:s.n] {
+			if d.cross(q.sub(a)) > 0 {
+				out = false
+				break
+			}
+		}
+		if out {
+			return true
+		}
+	}
+	return false
 }
 
 // inside keeps what lies in a triangle.
