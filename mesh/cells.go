@@ -109,7 +109,7 @@ type gauge struct {
 	bvh     *BVH
 	wedges  *sharpTree // where the medium tapers to nothing
 	notches *sharpTree // where surface points into the medium
-	nest    *nest      // nil if no two bodies can run into each other
+	bodies  *bodies    // nil if no two bodies run into each other
 	cellMM  float64
 	touch   float64
 	cap     float64
@@ -178,13 +178,8 @@ func (t *ThicknessField) newGauge(ctx context.Context) gauge {
 			notches = append(notches, s)
 		}
 	}
-	var bodies *nest
-	if m.Topology().Shells > 1 {
-		if n, err := newNest(ctx, m); err == nil && bodiesMeet(n) {
-			bodies = n
-		}
-	}
-	return gauge{t: t, nest: bodies, bvh: m.BVH(), ctx: ctx,
+	met, _ := newBodies(ctx, m, 4*t.Err) // points are looked at twice that off a surface at most; half is for rounding
+	return gauge{t: t, bodies: met, bvh: m.BVH(), ctx: ctx,
 		wedges: newSharpTree(m, wedges), notches: newSharpTree(m, notches),
 		cellMM: max(t.Params.PatchMM/2, math.Sqrt(area/cellsMost)),
 		touch:  t.Err, cap: t.Params.CapMM}
@@ -237,7 +232,7 @@ func (g *gauge) facet(f int32) {
 func (g *gauge) small(f int32, s *patch) (node, float32) {
 	mid, hit := g.ray(g.t.m.Centre(f), s.n)
 	nd := node{mid: float32(mid)}
-	r, with, _ := g.leastSeen(s, nil, hit)
+	r, with, _ := g.leastSeen(f, s, nil, hit)
 	raw := r.d
 	r, with = g.settle(f, s, nil, r, with)
 	nd.lo, nd.with = float32(r.d), with
@@ -385,7 +380,7 @@ func (g *gauge) settle(f int32, s *patch, near []rival, r span, with int32) (spa
 			r, with = span{d: g.cap}, nodeAlone
 			break
 		}
-		r, with, _ = g.leastSeen(&cut, near, with)
+		r, with, _ = g.leastSeen(f, &cut, near, with)
 	}
 	if with < 0 && feather {
 		with = nodeFeather
@@ -510,7 +505,7 @@ func (g *gauge) split(c cell, n Vec, near []rival, guess int32, raw *float64) no
 	if long > max(g.cellMM, r.d) && !even {
 		return g.halve(c, e, n, near, with, raw)
 	}
-	r, with, hidden := g.leastSeen(&s, near, with)
+	r, with, hidden := g.leastSeen(c.facet, &s, near, with)
 	if hidden && long > g.cellMM { // part of it may see what the rest does not
 		return g.halve(c, e, n, near, with, raw)
 	}
@@ -621,7 +616,7 @@ func (t *ThicknessField) thinnest(id int32) (float64, Vec) {
 	c := t.cellOf(id)
 	p := c.corners(t.m)
 	s := newPatch(p[0], p[1], p[2], t.m.Normal(c.facet).Scale(t.side))
-	r, with, _ := g.leastSeen(&s, nil, t.nodes[id].with)
+	r, with, _ := g.leastSeen(c.facet, &s, nil, t.nodes[id].with)
 	r, _ = g.settle(c.facet, &s, nil, r, with)
 	return r.d, s.world(spot{r.x[0], r.x[1], 0})
 }

@@ -11,9 +11,9 @@ import "slices"
 // one in sight goes on; then the ray from the cell's middle must do.
 const hiddenMost = 12
 
-// leastSeen is least among what the patch sees. hidden reports whether anything
+// leastSeen is least among what the patch, of facet f, sees. hidden reports whether anything
 // nearer was set aside.
-func (g *gauge) leastSeen(s *patch, near []rival, guess int32) (r span, with int32, hidden bool) {
+func (g *gauge) leastSeen(f int32, s *patch, near []rival, guess int32) (r span, with int32, hidden bool) {
 	g.hidden = g.hidden[:0]
 	for {
 		r, with = g.least(s, near, guess)
@@ -21,23 +21,23 @@ func (g *gauge) leastSeen(s *patch, near []rival, guess int32) (r span, with int
 			return r, with, hidden
 		}
 		x, y := s.world(spot{r.x[0], r.x[1], 0}), s.world(r.y)
-		if g.buried(x, s.n) {
+		if g.buried(f, x, s.n) {
 			return span{d: g.cap}, nodeAlone, true
 		}
-		if !g.buried(y, g.t.m.Normal(with).Scale(g.t.side)) && g.clear(x, y) {
+		if !g.buried(with, y, g.t.m.Normal(with).Scale(g.t.side)) && g.clear(f, x, y) {
 			return r, with, hidden
 		}
 		hidden = true
 		g.hidden = append(g.hidden, with)
 		if len(g.hidden) > hiddenMost {
-			return g.straight(s)
+			return g.straight(f, s)
 		}
 		guess = nodeAlone
 	}
 }
 
 // straight is the ray from the patch's middle as a span.
-func (g *gauge) straight(s *patch) (span, int32, bool) {
+func (g *gauge) straight(f int32, s *patch) (span, int32, bool) {
 	var mid [2]float64
 	for i := range s.k {
 		mid[0] += s.p[i][0] / float64(s.k)
@@ -45,7 +45,7 @@ func (g *gauge) straight(s *patch) (span, int32, bool) {
 	}
 	x := s.world(spot{mid[0], mid[1], 0})
 	d, with := g.ray(x, s.n)
-	if with >= 0 && (g.buried(x, s.n) || g.buried(x.Sub(s.n.Scale(d)), g.t.m.Normal(with).Scale(g.t.side))) {
+	if with >= 0 && (g.buried(f, x, s.n) || g.buried(with, x.Sub(s.n.Scale(d)), g.t.m.Normal(with).Scale(g.t.side))) {
 		return span{d: g.cap}, nodeAlone, true
 	}
 	return span{d: d, x: mid, y: spot{mid[0], mid[1], d}}, with, true
@@ -54,46 +54,63 @@ func (g *gauge) straight(s *patch) (span, int32, bool) {
 // isHidden reports whether a facet was set aside.
 func (g *gauge) isHidden(f int32) bool { return len(g.hidden) > 0 && slices.Contains(g.hidden, f) }
 
-// buried reports whether surface at p with the normal n out of the medium has
-// the medium on both sides: another body lies over it.
-func (g *gauge) buried(p, n Vec) bool {
-	return g.nest != nil && g.medium(p.Add(n.Scale(2*g.touch)))
+// buried reports whether surface at p on facet f with the normal n out of the
+// medium has the medium on both sides: another body lies over it.
+func (g *gauge) buried(f int32, p, n Vec) bool {
+	if g.bodies == nil {
+		return false
+	}
+	switch s := g.bodies.side[f]; {
+	case s == sideMixed:
+		return g.medium(p.Add(n.Scale(2 * g.touch)))
+	case g.t.side > 0:
+		return s&solidAhead != 0
+	default:
+		return s&solidBehind == 0
+	}
 }
 
 // medium reports whether a point lies in the medium, where bodies overlap.
-func (g *gauge) medium(p Vec) bool { return g.nest.solid(p) == (g.t.side > 0) }
+func (g *gauge) medium(p Vec) bool { return g.bodies.nest.solid(p) == (g.t.side > 0) }
 
-// clear reports whether the way from x to y runs through the medium. Surface
-// within twice the touching distance of its ends belongs to them.
-func (g *gauge) clear(x, y Vec) bool {
+// clear reports whether the way from x on facet f to y runs through the medium.
+// Surface within twice the touching distance of its ends belongs to them.
+func (g *gauge) clear(f int32, x, y Vec) bool {
 	d := y.Sub(x)
 	l := d.Norm()
 	d = d.Scale(1 / l)
 	from, to := 2*g.touch, l-2*g.touch
-	if g.nest == nil {
+	if g.bodies == nil {
 		_, hit := g.bvh.Ray(x, d, from, to)
 		return !hit
 	}
 	g.hits = g.bvh.RayAll(x, d, from, to, g.hits[:0])
 	for _, h := range g.hits {
 		// Passing from one body into another that it runs into stays inside.
-		if !g.medium(x.Add(d.Scale(h.T-g.touch))) || !g.medium(x.Add(d.Scale(h.T+g.touch))) {
+		if !g.passes(h.Facet, x.Add(d.Scale(h.T-g.touch)), x.Add(d.Scale(h.T+g.touch))) {
 			return false
 		}
 	}
 	// Where it crossed no surface it may still run from a buried end to another.
-	return g.medium(x.Add(d.Scale(l / 2)))
+	switch s := g.bodies.side[f]; {
+	case s == sideMixed:
+		return g.medium(x.Add(d.Scale(l / 2)))
+	case g.t.side > 0:
+		return s&solidBehind != 0
+	default:
+		return s&solidAhead == 0
+	}
 }
 
-// bodiesMeet reports whether any two closed shells come near each other, so
-// that surface may lie inside material.
-func bodiesMeet(n *nest) bool {
-	for i := range n.shells {
-		for j := range i {
-			if n.shells[i].closed && n.shells[j].closed && boxesMeet(n.shells[i].box, n.shells[j].box) {
-				return true
-			}
-		}
+// passes reports whether the medium is on both sides of a facet, at points
+// before and after it.
+func (g *gauge) passes(f int32, before, after Vec) bool {
+	switch s := g.bodies.side[f]; {
+	case s == sideMixed:
+		return g.medium(before) && g.medium(after)
+	case g.t.side > 0:
+		return s == solidAhead|solidBehind
+	default:
+		return s == 0
 	}
-	return false
 }

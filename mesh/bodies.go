@@ -1,0 +1,209 @@
+package mesh
+
+import (
+	"context"
+	"math"
+)
+
+// This file tells surface that bounds a body from surface that lies in another
+// one, for meshes of bodies that touch or run into each other.
+
+// bodies says of facets on which sides of them there is material. That changes
+// along a shell only where another shell comes near, so all facets that hang
+// together between such places are told by one point.
+type bodies struct {
+	nest *nest
+	side []uint8 // by facet
+}
+
+// What bodies.side holds: whether there is material where the facet's normal
+// points, and behind it; or that this is not the same all over the facet.
+const (
+	solidAhead uint8 = 1 << iota
+	solidBehind
+	sideMixed
+)
+
+// newBodies returns nil if no two closed shells come as near to each other as
+// width: then all surface bounds something. In a mesh with open shells, where
+// sides are voted, facets are told only point by point.
+func newBodies(ctx context.Context, m *Mesh, width float64) (*bodies, error) {
+	if m.Topology().Shells < 2 {
+		return nil, nil
+	}
+	n, err := newNest(ctx, m)
+	if err != nil {
+		return nil, err
+	}
+	b := &bodies{nest: n, side: make([]uint8, len(m.Facets))}
+	met := false
+	for i := range n.shells {
+		for j := range i {
+			if n.shells[i].closed && n.shells[j].closed && boxesMeet(n.shells[i].box.widened(width), n.shells[j].box) {
+				if err := ctx.Err(); err != nil {
+					return nil, err
+				}
+				met = true
+			}
+		}
+	}
+	if !met || !b.markMeeting(ctx, width) {
+		return nil, ctx.Err()
+	}
+	if n.sound {
+		b.spread(ctx)
+	} else {
+		for f := range b.side {
+			b.side[f] = sideMixed
+		}
+	}
+	return b, ctx.Err()
+}
+
+// widened returns the box with a margin.
+func (b Box) widened(by float64) Box {
+	for k := range 3 {
+		b.Min[k] -= by
+		b.Max[k] += by
+	}
+	return b
+}
+
+// markMeeting marks the facets of closed shells that come as near as width to
+// a facet of another one, and reports whether there are any.
+func (b *bodies) markMeeting(ctx context.Context, width float64) bool {
+	m, shell := b.nest.m, b.nest.m.Topology().Shell
+	tree := m.BVH()
+	_ = each(ctx, len(m.Facets), 1<<10, func(i int) {
+		f := int32(i)
+		s := &b.nest.shells[shell[f]]
+		box := m.facetBox(f).widened(width)
+		if !s.closed || !b.otherNear(shell[f], box) {
+			return
+		}
+		p, q, r := m.Corners(f)
+		tree.InBox(box, func(g int32) bool {
+			if shell[g] == shell[f] || !b.nest.shells[shell[g]].closed {
+				return true
+			}
+			x, y, z := m.Corners(g)
+			if !facetsApart(&[3]Vec{p, q, r}, &[3]Vec{x, y, z}, width) {
+				b.side[f] = sideMixed
+			}
+			return b.side[f] == 0
+		})
+	})
+	for _, s := range b.side {
+		if s != 0 {
+			return true
+		}
+	}
+	return false
+}
+
+// otherNear reports whether the box of another closed shell meets a box.
+func (b *bodies) otherNear(own int32, box Box) bool {
+	if len(b.nest.shells) > 64 {
+		return true // the search tree finds out sooner
+	}
+	for i := range b.nest.shells {
+		if s := &b.nest.shells[i]; int32(i) != own && s.closed && boxesMeet(s.box, box) {
+			return true
+		}
+	}
+	return false
+}
+
+// facetsApart reports whether a plane square to one of the facets, or to an
+// edge of each, parts them by more than width. Some that are a little farther
+// apart than width, corner to corner, don't pass.
+func facetsApart(p, q *[3]Vec, width float64) bool {
+	var e, f [3]Vec
+	for i := range 3 {
+		e[i], f[i] = p[(i+1)%3].Sub(p[i]), q[(i+1)%3].Sub(q[i])
+	}
+	parts := func(d Vec) bool {
+		l := d.Norm()
+		if l == 0 {
+			return false
+		}
+		a0, a1, b0, b1 := math.Inf(1), math.Inf(-1), math.Inf(1), math.Inf(-1)
+		for i := range 3 {
+			a, b := p[i].Sub(p[0]).Dot(d), q[i].Sub(p[0]).Dot(d)
+			a0, a1, b0, b1 = min(a0, a), max(a1, a), min(b0, b), max(b1, b)
+		}
+		return max(b0-a1, a0-b1) > width*l
+	}
+	np, nq := e[0].Cross(e[1]), f[0].Cross(f[1])
+	if parts(np) || parts(nq) {
+		return true
+	}
+	for i := range 3 {
+		if parts(np.Cross(e[i])) || parts(nq.Cross(f[i])) {
+			return true
+		}
+		for j := range 3 {
+			if parts(e[i].Cross(f[j])) {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// spread tells the sides of all facets that no other shell comes near, piece by
+// piece.
+func (b *bodies) spread(ctx context.Context) {
+	const untold = 0xff
+	m, top := b.nest.m, b.nest.m.Topology()
+	for f, s := range b.side {
+		if s == 0 {
+			b.side[f] = untold
+		}
+	}
+	var stack []int32
+	for f := range b.side {
+		if b.side[f] != untold {
+			continue
+		}
+		if ctx.Err() != nil {
+			return
+		}
+		others := b.nest.wind(m.Centre(int32(f)), func(g int32) int {
+			if top.Shell[g] == top.Shell[f] {
+				return 0
+			}
+			return b.nest.weight(g)
+		})
+		b.side[f] = b.sides(int32(f), others)
+		stack = append(stack[:0], int32(f))
+		for len(stack) > 0 {
+			g := stack[len(stack)-1]
+			stack = stack[:len(stack)-1]
+			for k := range 3 {
+				if h := top.Neighbour(g, k); h >= 0 && b.side[h] == untold {
+					b.side[h] = b.sides(h, others)
+					stack = append(stack, h)
+				}
+			}
+		}
+	}
+}
+
+// sides tells the sides of a facet from how often the other shells wind around
+// it. Outside its own shell that adds nothing, inside as much as the shell counts.
+func (b *bodies) sides(f int32, others int) (s uint8) {
+	ahead, behind := others, others
+	if w := b.nest.weight(f); b.nest.turn[f] > 0 {
+		behind += w
+	} else {
+		ahead -= w
+	}
+	if ahead > 0 {
+		s |= solidAhead
+	}
+	if behind > 0 {
+		s |= solidBehind
+	}
+	return s
+}
