@@ -339,6 +339,9 @@ func (p *page) measured(doc *document, place spec.Place, offset int, w *world) {
 	case "budget":
 		p.data(massText(r))
 		p.data(costText(r))
+		for _, s := range costBasis(r) {
+			p.data(s)
+		}
 	case "waiver":
 		for i := range w.found {
 			if f := &w.found[i]; f.Waived != nil && f.Waived.Table == tableAt(doc.parse(), offset) {
@@ -408,7 +411,26 @@ func costText(r *rules.PartReport) string {
 	if !e.HasCost {
 		return ""
 	}
-	return strings.TrimSpace(fmt.Sprintf("Estimated cost: %s %s", spec.FormatNumber(round(e.Cost, 3)), r.Shop.Currency())) + "."
+	say := func(v float64) string { return spec.FormatNumber(round(v, 3)) }
+	cost := strings.TrimSpace(say(e.Cost) + " " + r.Shop.Currency())
+	return fmt.Sprintf("Estimated cost: %s, %s to %s.", cost, say(e.Price.Low), say(e.Price.High))
+}
+
+// costBasis says what a cost is made of and which figures went in.
+func costBasis(r *rules.PartReport) []string {
+	e := r.Estimate()
+	if !e.HasCost {
+		return nil
+	}
+	given, usual, without := rules.SayInputs(e.Inputs)
+	out := []string{"Made of " + rules.SayMade(e.Made) + ".", "Figures: " + given + "."}
+	if usual != "" {
+		out = append(out, "Taken as usual: "+usual+".")
+	}
+	if without != "" {
+		out = append(out, "Left out: "+without+".")
+	}
+	return out
 }
 
 // shopFile names the shop file in force.

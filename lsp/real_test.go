@@ -314,7 +314,7 @@ func TestHoverOnNamesAndMeasurements(t *testing.T) {
 		{"[[hole]]", []string{"The mesh has 4.00 mm here, through, 0.4 mm deep."}},
 		{"up = ", []string{"As it stands: 20.0 x 0.4 x 12.0 mm", "mm2 of overhang"}},
 		{"300 g", []string{"Estimated mass: ", " g."}},
-		{"cost", []string{"Estimated cost: ", " EUR."}},
+		{"cost", []string{"Estimated cost: ", " EUR, ", "Made of machine ", "Figures: quantity ", "set-up "}},
 	} {
 		got := hoverOn(t, e, path, c.on)
 		for _, w := range c.want {

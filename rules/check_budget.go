@@ -98,9 +98,12 @@ func sayBudget(p *Subject, f *Finding) {
 		if all := d.Support + p.Measured.Mass.VolumeMM3; d.Support > all/20 {
 			support = fmt.Sprintf(", %s cm3 of it support", rounded(d.Support/1000))
 		}
-		f.Message = fmt.Sprintf("Part costs about %s%s, more than the %s%s of its budget: %s machine hours and powder for %s cm3%s.",
-			value, unit, limit, unit, rounded(d.TimeH), rounded((d.Support+p.Measured.Mass.VolumeMM3)/1000), support)
+		f.Message = fmt.Sprintf("Part costs about %s%s, %s to %s, more than the %s%s of its budget: %s machine hours and powder for %s cm3%s.",
+			value, unit, rounded(d.Price.Low), rounded(d.Price.High), limit, unit, rounded(d.TimeH), rounded((d.Support+p.Measured.Mass.VolumeMM3)/1000), support)
 		f.Help = "Order more at once, lay it lower, save support or volume, or raise the budget."
+		if d.Price.Low <= f.Limit {
+			f.Help += " The budget lies inside that band, so settle the shop's figures first: corbel measure lists them."
+		}
 	case "no-mass":
 		f.Message, f.Help = "Mass can't be held against its budget: the mesh does not tell inside from outside.", "Mend the mesh first."
 		if m, _ := p.Material(); !m.Density.Set {

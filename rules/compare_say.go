@@ -118,22 +118,44 @@ func (o *Option) wrong() []string {
 	return out
 }
 
-// uncounted names what the costs of the options leave out.
+// uncounted names what the costs of the options leave out, and what they take
+// as usual that moves them: no sentence may sound surer than its figures are.
 func uncounted(options []*Option) string {
-	var what []string
+	s := ""
+	if what := ungiven(options, func(i Input) bool { return i.Value == leftOut && i.What != "job" }); len(what) > 0 {
+		s += ", the " + join(what) + " not counted"
+	}
+	moves := []string{"layer", "recoat", "melt rate"}
+	if what := ungiven(options, func(i Input) bool { return i.Guess && i.Value != leftOut && slices.Contains(moves, i.What) }); len(what) > 0 {
+		s += ", the " + join(what) + " not the shop's own"
+	}
+	return s
+}
+
+// ungiven lists the figures that are not given, with whose they are where the
+// other options have them.
+func ungiven(options []*Option, not func(Input) bool) []string {
+	var order []string
+	whose := map[string][]string{}
 	for _, o := range options {
 		for _, i := range o.Inputs {
-			if i.Value == leftOut && i.What != "job" {
-				if s := fmt.Sprintf("%s of %s", i.What, o.name()); !slices.Contains(what, s) {
-					what = append(what, s)
+			if not(i) {
+				if whose[i.What] == nil {
+					order = append(order, i.What)
 				}
+				whose[i.What] = append(whose[i.What], o.name())
 			}
 		}
 	}
-	if len(what) == 0 {
-		return ""
+	var all, some []string
+	for _, what := range order {
+		if len(whose[what]) == len(options) {
+			all = append(all, what)
+		} else {
+			some = append(some, what+" of "+join(whose[what]))
+		}
 	}
-	return ", the " + join(what) + " not counted"
+	return append(all, some...)
 }
 
 func (o *Option) name() string {

@@ -1,6 +1,12 @@
 package rules
 
-import "corbel/mesh"
+import (
+	"fmt"
+	"strings"
+
+	"corbel/mesh"
+	"corbel/rules/estimate"
+)
 
 // Estimate is what a part weighs, takes and costs: planning figures, no offer.
 type Estimate struct {
@@ -9,10 +15,13 @@ type Estimate struct {
 	HasTime bool
 	TimeH   float64 // machine hours of a part of the order, support and its share of set-up and layers included
 	HasCost bool
-	Cost    float64 // of a part of the order, in the shop's currency: machine, powder, supports off, the shop's rates
-	Hours   Band    // TimeH and what it may be
-	Price   Band    // Cost and what it may be
-	Inputs  []Input // the figures that went in
+	Cost    float64       // of a part of the order, in the shop's currency: machine, powder, supports off, the shop's rates
+	Hours   Band          // TimeH and what it may be
+	Price   Band          // Cost and what it may be
+	Made    estimate.Cost // what Cost is made of
+	PerJob  int           // parts in a job
+	Jobs    int           // that the order takes
+	Inputs  []Input       // the figures that went in
 }
 
 // Estimate adds up what the shop's figures allow. It is the figure of Orient
@@ -43,11 +52,46 @@ func (p *Subject) estimate() Estimate {
 	s.columnMM3, s.touchMM2 = p.supportNeeded()
 	e.Support, e.Inputs = c.share*s.columnMM3, c.inputs
 	e.Hours, e.Price = c.bands(s)
+	made := c.price(s)
+	e.Made, e.PerJob, e.Jobs = made.Cost, made.PerJob, made.Jobs
 	e.HasTime, e.TimeH = true, e.Hours.Value
 	if c.money && m.Price.Set {
 		e.HasCost, e.Cost = true, e.Price.Value
 	}
 	return e
+}
+
+// SayMade says what a cost is made of, the share by share as a shop books
+// them: "machine 330, powder 18, supports off 5.7, part 12".
+func SayMade(c estimate.Cost) string {
+	var out []string
+	for _, s := range []struct {
+		name string
+		v    float64
+	}{{"machine", c.Machine}, {"job", c.Job}, {"powder", c.Powder}, {"gas", c.Gas}, {"supports off", c.Removal}, {"part", c.Finish}} {
+		if s.v > 0 {
+			out = append(out, s.name+" "+rounded(s.v))
+		}
+	}
+	return strings.Join(out, ", ")
+}
+
+// SayInputs says which figures went into an estimate: those that a file gives,
+// those that are usual because none does, and what is left out. Either may be
+// empty.
+func SayInputs(in []Input) (given, usual, without string) {
+	var lists [3][]string
+	for _, i := range in {
+		switch {
+		case i.Value == leftOut:
+			lists[2] = append(lists[2], fmt.Sprintf("%s (%s)", i.What, i.From))
+		case i.Guess:
+			lists[1] = append(lists[1], fmt.Sprintf("%s %s (%s)", i.What, i.Value, i.From))
+		default:
+			lists[0] = append(lists[0], i.What+" "+i.Value)
+		}
+	}
+	return strings.Join(lists[0], "; "), strings.Join(lists[1], "; "), strings.Join(lists[2], "; ")
 }
 
 // supportNeeded sums the columns under what needs support, and where support

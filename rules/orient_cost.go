@@ -157,7 +157,11 @@ func (c *costs) ofMachine(m Material, known bool) {
 	}
 	c.job.LayerMM = take("layer", sm.Layer, u.layerMM, func(v float64) string { return plain(v*1000) + " um" })
 	c.job.RecoatS = take("recoat", sm.Recoat, u.recoatS, func(v float64) string { return plain(v) + " s" })
-	c.job.SetupH = take("set-up", sm.Setup, 0, func(v float64) string { return plain(v/3600) + " h" }) / 3600
+	if sm.Setup.Set {
+		c.job.SetupH = take("set-up", sm.Setup, 0, func(v float64) string { return plain(v/3600) + " h a job" }) / 3600
+	} else {
+		c.say("set-up", leftOut, c.noSetup(), true)
+	}
 	c.spacing = take("spacing", sm.Spacing, 3, func(v float64) string { return plain(v) + " mm" })
 	switch {
 	case sm.BuildRate.Set:
@@ -171,7 +175,7 @@ func (c *costs) ofMachine(m Material, known bool) {
 	}
 	if c.money = sm.Rate.Set; c.money {
 		c.rates.MachineH = sm.Rate.V
-		c.say("machine", plain(sm.Rate.V)+" per h", at(sm.Rate.At), false)
+		c.say("machine", plain(sm.Rate.V)+" per h"+pick(sm.Gas.Set, "", ", gas in it"), at(sm.Rate.At), false)
 	} else {
 		c.rates.MachineH = 1
 	}
@@ -179,6 +183,14 @@ func (c *costs) ofMachine(m Material, known bool) {
 		c.rates.GasH = sm.Gas.V
 		c.say("gas", plain(sm.Gas.V)+" per h", at(sm.Gas.At), false)
 	}
+}
+
+// noSetup says why no hours of set-up are counted.
+func (c *costs) noSetup() string {
+	if c.hasMachine {
+		return fmt.Sprintf("machine %q gives no setup", c.machine.Name.V)
+	}
+	return "no machine is named"
 }
 
 // ofRates takes what work costs beside the machine.

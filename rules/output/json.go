@@ -121,10 +121,30 @@ type Measured struct {
 	Support        *Support        `json:"support,omitempty" doc:"columns under the overhangs"`
 	Height         *float64        `json:"height,omitempty" doc:"mm, with the lift"`
 	Time           *float64        `json:"time,omitempty" doc:"h"`
+	TimeBand       *Span           `json:"time_band,omitempty" doc:"what the time may be, h"`
 	Cost           *float64        `json:"cost,omitempty" doc:"in the shop's currency, per part"`
+	CostBand       *Span           `json:"cost_band,omitempty" doc:"what the cost may be"`
+	CostShares     *CostShares     `json:"cost_shares,omitempty" doc:"what the cost is made of"`
+	Inputs         []Input         `json:"inputs,omitempty" doc:"the figures that time and cost are made with"`
 	FeatherEdges   *[]FeatherEdge  `json:"feather_edges,omitempty"`
 	Slender        *[]Slender      `json:"slender,omitempty"`
 	Section        *LargestSection `json:"largest_section,omitempty"`
+}
+
+// Span is the least and the most that a planning figure may be.
+type Span struct {
+	Low  float64 `json:"low"`
+	High float64 `json:"high"`
+}
+
+// CostShares is what the cost of a part is made of.
+type CostShares struct {
+	Machine float64 `json:"machine" doc:"hours of the machine"`
+	Job     float64 `json:"job" doc:"share of what a job costs, the furnace included"`
+	Powder  float64 `json:"powder" doc:"feedstock, with what is lost"`
+	Gas     float64 `json:"gas" doc:"where the machine's rate leaves it out"`
+	Removal float64 `json:"removal" doc:"supports off, by hand"`
+	Part    float64 `json:"part" doc:"what finishing one part costs"`
 }
 
 // Box is an axis-parallel box.

@@ -51,8 +51,16 @@ func MeasureText(w io.Writer, r *rules.PartReport) error {
 	t.integrity(doc.Integrity)
 	t.standing(doc)
 	t.features(doc)
-	t.planned("time", doc.Time, "h")
-	t.planned("cost", doc.Cost, r.Shop.Currency())
+	t.planned("time", doc.Time, doc.TimeBand, "h")
+	t.planned("cost", doc.Cost, doc.CostBand, r.Shop.Currency())
+	if e := r.Estimate(); e.HasTime {
+		if e.HasCost {
+			t.row("", fmt.Sprintf("made of %s; %s in %s", rules.SayMade(e.Made), count(e.PerJob, "part"), pickWord(e.Jobs, "one job", fmt.Sprintf("each of %d jobs", e.Jobs))))
+		}
+		for _, l := range inputLines(e.Inputs) {
+			t.row("", l)
+		}
+	}
 	return t.err
 }
 
@@ -74,9 +82,9 @@ func (t *measureText) number(name string, v *float64, unit string) {
 }
 
 // planned says a number no finer than a plan is: JSON has it whole.
-func (t *measureText) planned(name string, v *float64, unit string) {
+func (t *measureText) planned(name string, v *float64, may *Span, unit string) {
 	if v != nil {
-		t.row(name, "about "+figures(*v, 2)+" "+unit+" (planning figure, not an offer)")
+		t.row(name, fmt.Sprintf("about %s %s, %s to %s (planning figure, not an offer)", figures(*v, 2), unit, figures(may.Low, 2), figures(may.High, 2)))
 	}
 }
 

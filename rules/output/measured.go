@@ -24,10 +24,13 @@ func measured(r *rules.PartReport) *Measured {
 		out.Mass = number(e.MassG)
 	}
 	if e.HasTime {
-		out.Time = number(e.TimeH)
+		out.Time, out.TimeBand = number(e.TimeH), &Span{e.Hours.Low, e.Hours.High}
+		out.Inputs = inputs(e.Inputs)
 	}
 	if e.HasCost {
-		out.Cost = number(e.Cost)
+		out.Cost, out.CostBand = number(e.Cost), &Span{e.Price.Low, e.Price.High}
+		c := e.Made
+		out.CostShares = &CostShares{c.Machine, c.Job, c.Powder, c.Gas, c.Removal, c.Finish}
 	}
 	if v := m.Box; v != nil {
 		out.OrientedBox, out.Height = &OrientedBox{v.Size}, number(v.Size[2]+m.Frame.Lift)

@@ -5,7 +5,6 @@ import (
 	"io"
 	"path/filepath"
 	"reflect"
-	"strings"
 	"text/tabwriter"
 
 	"corbel/mesh"
@@ -211,19 +210,23 @@ func (p *printer) line(format string, args ...any) { fmt.Fprintf(p, format+"\n",
 
 // inputs says which figures went in, and which of them nobody gave.
 func (p *printer) inputs(in []rules.Input) {
-	var given, guessed []string
-	for _, i := range in {
-		s := i.What + " " + i.Value
-		if i.Guess {
-			guessed = append(guessed, s+" ("+i.From+")")
-		} else {
-			given = append(given, s)
-		}
+	for _, l := range inputLines(in) {
+		p.line("  %s", l)
 	}
-	p.line("  figures: %s", clean(strings.Join(given, "; ")))
-	if len(guessed) > 0 {
-		p.line("  taken as usual: %s", clean(strings.Join(guessed, "; ")))
+}
+
+// inputLines says which figures went into an estimate, which of them are only
+// usual, and what is left out.
+func inputLines(in []rules.Input) []string {
+	given, usual, without := rules.SayInputs(in)
+	out := []string{"figures: " + clean(given)}
+	if usual != "" {
+		out = append(out, "taken as usual: "+clean(usual))
 	}
+	if without != "" {
+		out = append(out, "left out: "+clean(without))
+	}
+	return out
 }
 
 // money says an amount to three figures: no estimate is better.

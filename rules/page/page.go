@@ -410,10 +410,22 @@ func (d *document) facts(r *rules.PartReport) {
 	}
 	if e.HasTime {
 		add(&plan, "Support, solid", figure(e.Support/1000)+" cm3")
-		add(&plan, "Machine time, one a job", "about "+figure2(e.TimeH)+" h")
+		add(&plan, "Machine time a part", fmt.Sprintf("about %s h, %s to %s", figure2(e.TimeH), figure2(e.Hours.Low), figure2(e.Hours.High)))
 	}
 	if e.HasCost {
-		add(&plan, "Machine and powder, one a job", "about "+figure2(e.Cost)+" "+r.Shop.Currency()+against(r.Spec.Budget.Cost.Set, r.Spec.Budget.Cost.V, " "+r.Shop.Currency()))
+		add(&plan, "Cost a part", fmt.Sprintf("about %s %s, %s to %s", figure2(e.Cost), r.Shop.Currency(), figure2(e.Price.Low), figure2(e.Price.High))+
+			against(r.Spec.Budget.Cost.Set, r.Spec.Budget.Cost.V, " "+r.Shop.Currency()))
+		add(&plan, "Made of", rules.SayMade(e.Made))
+	}
+	if e.HasTime {
+		given, usual, without := rules.SayInputs(e.Inputs)
+		add(&plan, "Figures used", given)
+		if usual != "" {
+			add(&plan, "Taken as usual", usual)
+		}
+		if without != "" {
+			add(&plan, "Left out", without)
+		}
 	}
 	if i := m.Integrity; i != nil {
 		add(&sound, "Facets", fmt.Sprint(len(r.Mesh.Facets)))
