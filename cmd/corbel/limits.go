@@ -72,16 +72,16 @@ func (a *app) explainCommand() *cobra.Command {
 		Use:   "explain [CHECK]",
 		Short: "Say what a check means, why, and on what it rests",
 		Args:  cobra.MaximumNArgs(1),
+		ValidArgsFunction: func(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
+			return checkNames(), cobra.ShellCompDirectiveNoFileComp
+		},
 		RunE: func(_ *cobra.Command, args []string) error {
 			if len(args) == 0 {
 				return output.CheckList(a.out)
 			}
 			c := rules.ByName(args[0])
 			if c == nil {
-				var names []string
-				for _, c := range rules.Checks() {
-					names = append(names, c.Name)
-				}
+				names := checkNames()
 				if meant := spec.Nearest(args[0], names); meant != "" {
 					return fmt.Errorf("there is no check %q; did you mean %q?", args[0], meant)
 				}
@@ -90,4 +90,12 @@ func (a *app) explainCommand() *cobra.Command {
 			return output.Explain(a.out, c)
 		},
 	}
+}
+
+func checkNames() []string {
+	var names []string
+	for _, c := range rules.Checks() {
+		names = append(names, c.Name)
+	}
+	return names
 }

@@ -4,6 +4,8 @@ import (
 	"bytes"
 	"flag"
 	"fmt"
+	"io"
+	"maps"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -34,6 +36,7 @@ func TestManualIsUpToDate(t *testing.T) {
 	for name, text := range manPages(t) {
 		pages["man/"+name] = text
 	}
+	maps.Copy(pages, completions(t))
 	for name, text := range pages {
 		path := filepath.Join("manual", filepath.FromSlash(name))
 		if *update {
@@ -176,6 +179,53 @@ func manPages(t *testing.T) map[string]string {
 			t.Fatal(err)
 		}
 		pages[strings.ReplaceAll(c.CommandPath(), " ", "-")+".1"] = b.String()
+	}
+	return pages
+}
+
+// The newest version of the changelog is the one that is built, and what is said
+// of versions elsewhere is what other files ask for.
+func TestVersionsAreSaid(t *testing.T) {
+	read := func(path string) string {
+		text, err := os.ReadFile(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return string(text)
+	}
+	_, newest, _ := strings.Cut(read("manual/changes.md"), "\n## ")
+	if !strings.HasPrefix(newest, rules.Version+" ") {
+		t.Errorf("changes.md begins with %.20q, and this is %s", newest, rules.Version)
+	}
+	install := read("manual/install.md")
+	for _, c := range []struct{ file, pattern, says string }{
+		{"../../go.mod", `\ngo (\d+\.\d+)`, "| Go, to build it | %s and newer"},
+		{"../../lsp/editors/vscode/package.json", `"vscode": "\^(\d+\.\d+)`, "| VS Code | %s and newer"},
+		{"../../rules/version.go", `Version = "(.*)"`, "corbel-%s-linux-amd64.tar.gz"},
+	} {
+		m := regexp.MustCompile(c.pattern).FindStringSubmatch(read(c.file))
+		if m == nil || !strings.Contains(install, fmt.Sprintf(c.says, m[1])) {
+			t.Errorf("install.md does not say %q as %s does: %v", c.says, c.file, m)
+		}
+	}
+}
+
+// completions are the scripts that make shells complete our commands.
+func completions(t *testing.T) map[string]string {
+	t.Helper()
+	root := new(app).command()
+	pages := map[string]string{}
+	for name, write := range map[string]func(io.Writer) error{
+		"corbel.bash": func(w io.Writer) error { return root.GenBashCompletionV2(w, true) },
+		"_corbel":     root.GenZshCompletion,
+		"corbel.fish": func(w io.Writer) error { return root.GenFishCompletion(w, true) },
+		"corbel.ps1":  root.GenPowerShellCompletionWithDesc,
+	} {
+		var b bytes.Buffer
+		if err := write(&b); err != nil {
+			t.Fatal(err)
+		}
+		pages["completion/"+name] = b.String()
 	}
 	return pages
 }

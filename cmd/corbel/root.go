@@ -68,7 +68,25 @@ func (a *app) command() *cobra.Command {
 	root.SetVersionTemplate("corbel {{.Version}}\n")
 	root.AddCommand(a.checkCommand(), a.measureCommand(), a.orientCommand(), a.compareCommand(), a.newCommand(), a.reportCommand(), a.limitsCommand(),
 		a.explainCommand(), a.serveCommand(), a.mergeCommand(), a.diffCommand(), a.schemaCommand(), a.versionCommand())
+	complete(root)
 	return root
+}
+
+// complete tells shells the words that options take.
+func complete(c *cobra.Command) {
+	for flag, words := range map[string][]string{
+		"fail-on": {"error", "warning", "note"},
+		"color":   {"auto", "always", "never"},
+		"process": processes(),
+		"units":   {"mm", "um", "cm", "m", "in", "ft"},
+	} {
+		if c.Flags().Lookup(flag) != nil {
+			_ = c.RegisterFlagCompletionFunc(flag, cobra.FixedCompletions(words, cobra.ShellCompDirectiveNoFileComp)) // the flag is there
+		}
+	}
+	for _, sub := range c.Commands() {
+		complete(sub)
+	}
 }
 
 // isTerminal reports whether a stream is a terminal.
