@@ -1,12 +1,15 @@
 package lsp
 
 import (
+	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"testing"
 
 	"go.lsp.dev/protocol"
+	"golang.org/x/tools/txtar"
 
 	"corbel/spec"
 )
@@ -86,4 +89,75 @@ func everyAction(t *testing.T, path, text, title string, offered func() []*proto
 		t.Errorf("no action %q is offered on\n%s", title, text)
 	}
 	return tried
+}
+
+// everySpec are the part specs of the demo and of the archives, each with the
+// plate for its mesh, which is measured once.
+func everySpec(t *testing.T) []string {
+	t.Helper()
+	var out []string
+	add := func(text []byte) {
+		text = meshLine.ReplaceAll(text, []byte(`file = "plate.obj"`))
+		out = append(out, string(shopLine.ReplaceAll(text, []byte(`shop = "shop.toml"`))))
+	}
+	parts, _ := filepath.Glob(filepath.Join(demo, "parts", "*.part.toml"))
+	for _, path := range parts {
+		text, err := os.ReadFile(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		add(text)
+	}
+	archives, _ := filepath.Glob("../testdata/checks/*.txtar")
+	for _, path := range archives {
+		a, err := txtar.ParseFile(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, f := range a.Files {
+			if strings.HasSuffix(f.Name, ".part.toml") {
+				add(f.Data)
+			}
+		}
+	}
+	return out
+}
+
+var (
+	meshLine = regexp.MustCompile(`(?m)^file *= *"[^"]*"`)
+	shopLine = regexp.MustCompile(`(?m)^shop *= *"[^"]*"`)
+)
+
+// Every action on every spec, as it is and with a piece taken out of it or put
+// into it anywhere, leaves a text with no more broken lines than before.
+func TestActionsOnEverySpec(t *testing.T) {
+	e := startReal(t, Options{})
+	e.Initialize(actingEditor(true))
+	path := workspace(t)
+	texts := everySpec(t)
+	rng := rand.New(rand.NewPCG(51, 52))
+	tried := 0
+	for i, text := range texts {
+		for _, spoil := range []bool{false, true} {
+			if spoil {
+				start, end, insert := randomEdit(rng, text)
+				text = text[:start] + insert + text[end:]
+			}
+			if e.Opened(path) {
+				e.Rewrite(path, text)
+			} else {
+				e.Open(path, text)
+			}
+			tried += everyAction(t, path, text, "", func() []*protocol.CodeAction {
+				return actionsOn(t, e, path, text)
+			}, func(a *protocol.CodeAction) string { return acted(t, e, path, a.Edit, true) })
+			if t.Failed() {
+				t.Fatalf("spec %d of %d, spoiled %v", i, len(texts), spoil)
+			}
+		}
+	}
+	if len(texts) < 100 || tried < 3*len(texts) {
+		t.Errorf("only %d actions were tried on %d specs", tried, len(texts))
+	}
+	t.Logf("%d actions on %d specs", tried, len(texts))
 }

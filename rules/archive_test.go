@@ -12,6 +12,7 @@ import (
 	"golang.org/x/tools/txtar"
 
 	"corbel/mesh/meshtest"
+	"corbel/spec"
 )
 
 // The archives in testdata/checks, one a check: part specs with the finding
@@ -47,9 +48,9 @@ func TestCheckArchives(t *testing.T) {
 	for _, file := range files {
 		name := strings.TrimSuffix(filepath.Base(file), ".txtar")
 		dir := t.TempDir()
-		for _, spec := range unpack(t, file, dir) {
+		for _, path := range unpack(t, file, dir) {
 			specs++
-			t.Run(name+"/"+strings.TrimSuffix(filepath.Base(spec), ".part.toml"), func(t *testing.T) { runArchiveSpec(t, spec) })
+			t.Run(name+"/"+strings.TrimSuffix(filepath.Base(path), ".part.toml"), func(t *testing.T) { runArchiveSpec(t, path) })
 		}
 	}
 	if specs == 0 {
@@ -115,6 +116,7 @@ func runArchiveSpec(t *testing.T, path string) {
 			t.Errorf("line %d: no %s %s that matches %q", w.line, w.check, w.level, w.text)
 		}
 	}
+	fixesParse(t, path, string(text), r)
 	failures := wantUnchecked.FindAllStringSubmatch(string(text), -1)
 	if len(failures) != len(r.Failures) {
 		t.Errorf("failures %v, expected %v", r.Failures, failures)
@@ -122,6 +124,29 @@ func runArchiveSpec(t *testing.T, path string) {
 	for i, w := range failures {
 		if i < len(r.Failures) && !regexp.MustCompile(w[1]).MatchString(r.Failures[i].Why) {
 			t.Errorf("failure %q does not match %q", r.Failures[i].Why, w[1])
+		}
+	}
+}
+
+// fixesParse applies each fix that is offered: the text that it leaves has no
+// more broken statements than before, and is another.
+func fixesParse(t *testing.T, path, text string, r *PartReport) {
+	t.Helper()
+	broken := func(text string) (n int) {
+		p, _ := spec.ParsePart(path, []byte(text))
+		for _, s := range p.Doc.Statements {
+			if s.Broken || s.Kind == spec.StatementBroken {
+				n++
+			}
+		}
+		return n
+	}
+	for _, f := range r.Findings {
+		for _, fix := range f.Fixes {
+			left := text[:fix.At.Start] + fix.Text + text[fix.At.End:]
+			if f.Where.File == path && (left == text || broken(left) > broken(text)) {
+				t.Errorf("%s: %q leaves\n%s", f.Check, fix.Title, left)
+			}
 		}
 	}
 }
