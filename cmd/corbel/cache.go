@@ -37,5 +37,5 @@ func (f *cacheFlags) open() *store.Store {
 	if dir == "" {
 		return nil
 	}
-	return store.New(dir, store.Build(), 0)
+	return store.Later(dir, store.Build, 0)
 }

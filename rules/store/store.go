@@ -46,7 +46,7 @@ const (
 // nil Store holds nothing and keeps nothing.
 type Store struct {
 	dir   string
-	build string
+	build func() string // empty where nothing is to be kept
 	most  int64
 	now   func() time.Time
 	// create makes a new file of a unique name in a folder; tests put failing
@@ -69,7 +69,17 @@ type file interface {
 // builds of the program are not seen: they may have computed otherwise. Without
 // a folder or a build there is no store.
 func New(dir, build string, most int64) *Store {
-	if dir == "" || build == "" {
+	if build == "" {
+		return nil
+	}
+	return Later(dir, func() string { return build }, most)
+}
+
+// Later is New for a build that takes a while to find out, such as Build: it is
+// asked for when an entry is, so that a server answers before that. It is called
+// often and from many goroutines.
+func Later(dir string, build func() string, most int64) *Store {
+	if dir == "" {
 		return nil
 	}
 	if most <= 0 {
@@ -100,7 +110,11 @@ func (s *Store) Get(key string) ([]byte, bool) {
 	if s == nil {
 		return nil, false
 	}
-	key = s.build + "\n" + key
+	build := s.build()
+	if build == "" {
+		return nil, false
+	}
+	key = build + "\n" + key
 	path := s.path(key)
 	info, err := os.Lstat(path)
 	if err != nil || !info.Mode().IsRegular() || info.Size() < int64(head) || info.Size() > s.entryMost() {
@@ -132,10 +146,11 @@ func (s *Store) Put(key string, value []byte) {
 	s.mu.Lock()
 	off := s.failures >= failuresMost
 	s.mu.Unlock()
-	if off {
+	build := s.build()
+	if off || build == "" {
 		return
 	}
-	key = s.build + "\n" + key
+	key = build + "\n" + key
 	err := s.write(s.path(key), key, value)
 	s.mu.Lock()
 	defer s.mu.Unlock()

@@ -51,6 +51,9 @@ func TestKeptValuesComeBack(t *testing.T) {
 	var none *Store
 	none.Put("k", nil)
 	wantMiss(t, none, "k")
+	unknown := Later(t.TempDir(), func() string { return "" }, 0)
+	unknown.Put("k", nil) // of a program that is not known
+	wantMiss(t, unknown, "k")
 	if New("", "b", 0) != nil || New(t.TempDir(), "", 0) != nil {
 		t.Error("a store without a folder or a build")
 	}
