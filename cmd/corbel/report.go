@@ -36,7 +36,7 @@ func (a *app) reportCommand() *cobra.Command {
 		RunE: func(c *cobra.Command, args []string) error { return a.report(c.Context(), args, f) },
 	}
 	c.Flags().StringVarP(&f.output, "output", "o", "", "write to this `FILE`, or FOLDER where there are several parts; - is the terminal")
-	c.Flags().BoolVar(&f.pictures, "pictures", false, "write a PNG of each finding that has a place beside the page, for a comment or a letter")
+	c.Flags().BoolVar(&f.pictures, "pictures", false, "write a PNG of each finding that has a place beside the page, NAME-N-CHECK.png by its number there, for a comment or a letter")
 	f.bounds.add(c)
 	f.cache.add(c)
 	return c
@@ -103,6 +103,7 @@ func (w *reportWriter) part(ctx context.Context, spec, file string) (*rules.Part
 	if err := ctx.Err(); err != nil {
 		return nil, err
 	}
+	r = page.GravestFirst(r)
 	tellUnchecked(w.err, []*rules.PartReport{r})
 	if r.Status != rules.Checked {
 		w.code = exitUnchecked
@@ -125,9 +126,9 @@ func (w *reportWriter) part(ctx context.Context, spec, file string) (*rules.Part
 	return r, err
 }
 
-// stills writes a picture of each finding that has a place, STEM-N-CHECK.png.
+// stills writes a picture of each finding that has a place, STEM-N-CHECK.png,
+// where N is its number on the page.
 func (w *reportWriter) stills(ctx context.Context, r *rules.PartReport, stem string) error {
-	n := 0
 	for i := range r.Findings {
 		f := &r.Findings[i]
 		if !f.HasPlace {
@@ -137,8 +138,7 @@ func (w *reportWriter) stills(ctx context.Context, r *rules.PartReport, stem str
 		if err != nil {
 			return err
 		}
-		n++
-		file := fmt.Sprintf("%s-%d-%s.png", stem, n, f.Check)
+		file := fmt.Sprintf("%s-%d-%s.png", stem, i+1, f.Check)
 		if err := w.write(file, func(out io.Writer) error { _, err := out.Write(png); return err }); err != nil {
 			return err
 		}

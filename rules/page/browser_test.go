@@ -228,7 +228,7 @@ func (b *browser) key(key string) {
 		if key == "Enter" && kind == "keyDown" {
 			p["text"] = "\r"
 		}
-		if n, ok := map[string]int{"Tab": 9, "Enter": 13, "ArrowLeft": 37, "ArrowUp": 38, "ArrowRight": 39, "ArrowDown": 40}[key]; ok {
+		if n, ok := map[string]int{"Tab": 9, "Enter": 13, "Escape": 27, "ArrowLeft": 37, "ArrowUp": 38, "ArrowRight": 39, "ArrowDown": 40}[key]; ok {
 			p["windowsVirtualKeyCode"] = n
 		}
 		b.call("Input.dispatchKeyEvent", p)

@@ -104,13 +104,36 @@ type swatch struct {
 
 func newLegends(r *rules.PartReport) legends {
 	angle := angleLimit(r) * 180 / math.Pi
-	l := legends{Inclination: scaleBar("Inclination of downskin, degrees", angle, 90, "deg", "limit"),
-		Support: []swatch{{Class: "k-carried", Text: "overhang that carries itself"}, {Class: "k-needs", Text: "needs support"}, {Class: "k-stands", Text: "support stands on it"}}}
+	l := legends{Inclination: scaleBar("Inclination of downskin, degrees", angle, 90, "deg", "limit"), Support: supportLegend(r)}
 	if w := r.Measured.Wall; w != nil {
 		l.HasWall = true
 		l.Wall = scaleBar("Wall thickness, mm", wallLimit(r), w.Params.CapMM, "mm", "limit")
 	}
 	return l
+}
+
+// supportLegend says how much of the surface has each colour of the view of
+// supports, and how large the space is that the columns fill.
+func supportLegend(r *rules.PartReport) []swatch {
+	var carried, needs, onPart, columns float64
+	if o, u := r.Measured.Overhang, r.Measured.Support; o != nil && u != nil {
+		for i := range o.Regions {
+			if !r.NeedsSupport(i) {
+				carried += o.Regions[i].AreaMM2
+				continue
+			}
+			needs += o.Regions[i].AreaMM2
+			onPart += u.Columns[i].AreaMM2 * u.Columns[i].OnPartShare
+			columns += u.Columns[i].VolumeMM3
+		}
+	}
+	mm2 := func(v float64) string { return figure(round(v, 1)) + " mm2" }
+	out := []swatch{{Class: "k-carried", Text: "overhang that carries itself " + mm2(carried)}, {Class: "k-needs", Text: "needs support " + mm2(needs)},
+		{Class: "k-stands", Text: "support stands on it " + mm2(onPart)}}
+	if columns > 0 {
+		out[1].Text += ", columns " + figure(round(columns, 0)) + " mm3"
+	}
+	return out
 }
 
 // scaleBar draws the colours from nothing to most, with numbers at the ends, at

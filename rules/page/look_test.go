@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"image"
 	"image/color"
+	"math"
 	"os"
 	"path/filepath"
 	"strconv"
@@ -56,11 +57,11 @@ func sameHue(a, b color.NRGBA) bool {
 	return near(a.R, b.R) && near(a.G, b.G) && near(a.B, b.B) && m > 0.4*n && m < 1.1*n
 }
 
-// findingOf is the number of the first finding of a check.
+// findingOf is the page's number of the first finding of a check.
 func findingOf(t *testing.T, r *rules.PartReport, check string) int {
 	t.Helper()
-	for i := range r.Findings {
-		if r.Findings[i].Check == check {
+	for i, f := range GravestFirst(r).Findings {
+		if f.Check == check {
 			return i + 1
 		}
 	}
@@ -77,6 +78,7 @@ func TestBrowser(t *testing.T) {
 	}{
 		{"shows the part and its findings", browserShowsThePartAndItsFindings},
 		{"by keys alone", browserByKeysAlone},
+		{"on a narrow window", browserOnANarrowWindow},
 		{"colours by what is asked", browserColoursByWhatIsAsked},
 		{"reads the surface", browserReadsTheSurface},
 		{"at many sizes", browserAtManySizes},
@@ -127,7 +129,8 @@ func browserShowsThePartAndItsFindings(t *testing.T, b *browser) {
 }
 
 func browserByKeysAlone(t *testing.T, b *browser) {
-	b.open(pageFile(t, demoText(t)), 1280, 800, false)
+	path := pageFile(t, demoText(t))
+	b.open(path, 1280, 800, false)
 	b.key("n")
 	b.key("n")
 	if got := b.do(`document.activeElement.closest('.finding')?.id`); got != "f2" {
@@ -137,20 +140,77 @@ func browserByKeysAlone(t *testing.T, b *browser) {
 	if got := b.do(`document.querySelector('.chosen').id`); got != "f1" {
 		t.Errorf("after p %v is chosen", got)
 	}
-	// Every control is reached by Tab, the first is the way to the findings.
-	b.do(`document.activeElement.blur()`)
-	seen := map[any]bool{}
-	for range 36 {
-		b.key("Tab")
-		seen[b.do(`(e => e.id || e.name || e.dataset.view || e.className)(document.activeElement)`)] = true
+	// Escape leaves it, and the address names it no more.
+	b.key("Escape")
+	if got := b.do(`[document.querySelectorAll('.chosen').length, location.hash, document.activeElement.className].join()`); got != "0,,pick" {
+		t.Errorf("after Escape: %v", got)
 	}
-	for _, want := range []string{"skip", "theme", "print", "pick", "mode", "corner", "edges", "open", "canvas", "cut"} {
-		if !seen[want] {
-			t.Errorf("Tab does not reach %s: %v", want, seen)
+
+	// Tab alone: the first stop leads to the findings, and is seen.
+	b.open(path, 1280, 800, false)
+	b.key("Tab")
+	if got := b.do(`(e => e.className === 'skip' && e.getBoundingClientRect().left >= 0)(document.activeElement)`); got != true {
+		t.Error("Tab does not lead to the way to the findings")
+	}
+	b.key("Enter")
+	b.key("Tab")
+	b.key("Enter")
+	if got := b.do(`(e => [e.className, e.getAttribute('aria-expanded'), document.querySelector('.chosen')?.id].join())(document.activeElement)`); got != "pick,true,f1" {
+		t.Errorf("Enter on the first finding gives %v", got)
+	}
+	b.key("Enter")
+	if got := b.do(`document.querySelectorAll('.chosen').length`); got != 0.0 {
+		t.Error("Enter again does not leave it")
+	}
+	// Every control comes once, in the order in which it is seen, with a ring
+	// around it, and the keys of each work.
+	b.open(path, 1280, 800, false)
+	order := ""
+	for range 120 {
+		b.key("Tab")
+		at, _ := b.do(`(e => e.id || e.name || e.dataset.view || e.className || e.tagName)(document.activeElement)`).(string)
+		if at == "BODY" {
+			break // round
+		}
+		if !strings.HasSuffix(order, " "+at) {
+			order += " " + at
+		}
+		ring := b.do(`[document.activeElement, document.activeElement.nextElementSibling].some(e => e && (s => s.outlineStyle === 'solid' && parseFloat(s.outlineWidth) >= 3)(getComputedStyle(e)))`)
+		if ring != true {
+			t.Errorf("%s shows no focus", at)
+		}
+		switch at {
+		case "mode":
+			b.key("ArrowRight")
+			if got := b.do(`[document.querySelector('input[name=mode]:checked').value, document.querySelector('.legend:not([hidden])').dataset.mode].join()`); got != "inclination,inclination" {
+				t.Errorf("an arrow key on the colours gives %v", got)
+			}
+			b.key("n")
+			if got := b.do(`document.querySelector('.chosen')?.id`); got != "f1" {
+				t.Errorf("n on the colours chooses %v", got)
+			}
+			b.key("Escape")
+			b.do(`document.querySelector('input[name=mode]:checked').focus()`)
+		case "top":
+			b.key("Enter")
+			if got := b.do(`document.querySelector('#triad').childNodes[5].getAttribute('y')`); math.Abs(parse(t, got)) > 1e-6 {
+				t.Errorf("seen from the top, z points %v across", got)
+			}
+		case "cut":
+			for range 5 {
+				b.key("ArrowDown")
+			}
+			if got, _ := b.do(`[document.querySelector('#cut').value, document.querySelector('#section').textContent].join()`).(string); !strings.HasPrefix(got, "995,Cut 39.8 mm above") {
+				t.Errorf("arrow keys on the cut give %q", got)
+			}
 		}
 	}
+	want := " skip theme print pick mode corner front right top below edges volume pins open canvas cut"
+	if !strings.HasPrefix(order, want) {
+		t.Errorf("Tab goes through%s, want%s", order, want)
+	}
 	// The part turns by arrow keys.
-	b.do(`document.querySelector('#canvas').focus()`)
+	b.do(`document.querySelector('input[value=finding]').click(), document.querySelector('#canvas').focus()`)
 	b.key("0")
 	was := b.hueCount(still.Stone)
 	for range 6 {
@@ -158,6 +218,35 @@ func browserByKeysAlone(t *testing.T, b *browser) {
 	}
 	if is := b.hueCount(still.Stone); is == was {
 		t.Error("arrow keys do not turn the part")
+	}
+	b.quiet()
+}
+
+func parse(t *testing.T, v any) float64 {
+	t.Helper()
+	x, err := strconv.ParseFloat(fmt.Sprint(v), 64)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return x
+}
+
+// On a narrow window the view stays where it is when a pin is chosen in it, and
+// says what the finding is; a finding chosen in the list shows its picture.
+func browserOnANarrowWindow(t *testing.T, b *browser) {
+	b.open(pageFile(t, demoText(t)), 400, 800, false)
+	b.do(`[...document.querySelectorAll('.mark')].find(e => e.textContent === '1').click()`)
+	b.do(settled)
+	said, _ := b.do(`document.querySelector('#readout').textContent`).(string)
+	if y := b.do(`scrollY`); y != 0.0 || said == "" || said != b.do(`document.querySelector('.chosen .message').textContent`) {
+		t.Errorf("scrolled to %v, and the view says %q", y, said)
+	}
+	b.key("n")
+	if b.do(`(r => r.top < innerHeight && r.bottom > 0)(document.querySelector('.chosen .pick').getBoundingClientRect())`) != true {
+		t.Error("the next finding is out of sight")
+	}
+	if b.do(`document.querySelector('.chosen .still').offsetHeight > 50`) != true {
+		t.Error("the chosen finding shows no picture")
 	}
 	b.quiet()
 }
@@ -217,10 +306,16 @@ func browserAtManySizes(t *testing.T, b *browser) {
 	for _, c := range []struct {
 		wide, high int
 		dark       bool
-	}{{1280, 800, true}, {1920, 1080, false}, {700, 1000, false}, {390, 844, true}} {
+	}{{1280, 800, true}, {1920, 1080, false}, {1200, 800, false}, {700, 1000, false}, {390, 844, true}} {
 		b.open(path+"#f4", c.wide, c.high, c.dark)
 		if over := b.do(`document.documentElement.scrollWidth - innerWidth`); over.(float64) > 0 {
 			t.Errorf("%d wide: %v pixels stick out", c.wide, over)
+		}
+		if cut := b.do(`[...document.querySelectorAll('.scroll')].filter(e => e.scrollWidth > e.clientWidth + 1).length`); c.wide >= 1200 && cut != 0.0 {
+			t.Errorf("%d wide: %v tables have to be scrolled sideways", c.wide, cut)
+		}
+		if room := b.do(`document.querySelector('.limits td:last-child').clientWidth / innerWidth`); room.(float64) < 0.5 {
+			t.Errorf("%d wide: the sources of limits have %v of the width", c.wide, room)
 		}
 		b.do(`document.querySelector('#view').scrollIntoView({block: 'center'})`)
 		b.do(settled)
@@ -242,7 +337,15 @@ func browserPrintsEverything(t *testing.T, b *browser) {
 	if !bytes.HasPrefix(pdf, []byte("%PDF")) || len(pdf) < 50_000 {
 		t.Errorf("%d bytes on paper", len(pdf))
 	}
+	if pages := bytes.Count(pdf, []byte("/Type /Page\n")); pages < 4 || pages > 8 {
+		t.Errorf("%d pages on paper", pages)
+	}
 	b.call("Emulation.setEmulatedMedia", map[string]any{"media": "print"})
+	// A4 less its margins is 184 mm wide and 267 mm high; a pixel is 25.4/96 mm.
+	b.call("Emulation.setDeviceMetricsOverride", map[string]any{"width": 695, "height": 1009, "deviceScaleFactor": 1, "mobile": false})
+	if end := b.do(`document.querySelector('#f2').getBoundingClientRect().bottom + scrollY`); end.(float64) > 1009 {
+		t.Errorf("the second finding ends at %v, beyond the first page", end)
+	}
 	for what, script := range map[string]string{
 		"stills":    `[...document.querySelectorAll('.still')].every(e => e.offsetHeight > 50)`,
 		"overview":  `document.querySelector('.overview').offsetHeight > 100`,

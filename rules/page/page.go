@@ -21,6 +21,7 @@ import (
 	"io"
 	"math"
 	"path/filepath"
+	"slices"
 	"strings"
 	"sync"
 
@@ -85,7 +86,7 @@ func Write(ctx context.Context, w io.Writer, r *rules.PartReport, o Options) err
 	if o.Facets <= 0 {
 		o.Facets = viewFacetsMax
 	}
-	d, err := newPage(ctx, r, o)
+	d, err := newPage(ctx, GravestFirst(r), o)
 	if err != nil {
 		return err
 	}
@@ -95,6 +96,22 @@ func Write(ctx context.Context, w io.Writer, r *rules.PartReport, o Options) err
 	}
 	_, err = w.Write(b.Bytes())
 	return err
+}
+
+// GravestFirst returns the report with its findings in the order in which a page
+// numbers them: errors, warnings, notes, and last what is waived; equally grave
+// ones stay in the report's order. A reader who has a minute reads the top.
+func GravestFirst(r *rules.PartReport) *rules.PartReport {
+	out := *r
+	out.Findings = slices.Clone(r.Findings)
+	weight := func(f *rules.Finding) int {
+		if f.Waived != nil {
+			return 0
+		}
+		return f.Level.Weight()
+	}
+	slices.SortStableFunc(out.Findings, func(a, b rules.Finding) int { return weight(&b) - weight(&a) })
+	return &out
 }
 
 // document is what the template fills in.
@@ -258,14 +275,12 @@ func (d *document) setup(r *rules.PartReport) {
 	add("Use", s.Use.V)
 }
 
-// findings tells every finding in the report's order, and draws the gravest.
+// findings tells every finding, and draws the first that have a place.
 func (d *document) findings(ctx context.Context, r *rules.PartReport) error {
 	drawn := map[int]bool{}
-	for _, level := range []rules.Level{rules.Error, rules.Warning, rules.Note} {
-		for i := range r.Findings {
-			if f := &r.Findings[i]; f.Level == level && f.HasPlace && len(drawn) < stillsMax {
-				drawn[i] = true
-			}
+	for i := range r.Findings {
+		if r.Findings[i].HasPlace && len(drawn) < stillsMax {
+			drawn[i] = true
 		}
 	}
 	pictures, err := drawAll(ctx, r, drawn)

@@ -36,12 +36,27 @@ function choose(item, opts = {}) {
   if (item) {
     item.classList.add('chosen');
     $('.pick', item).setAttribute('aria-expanded', 'true');
-    if (opts.scroll) item.scrollIntoView({block: 'nearest'});
-    if (opts.focus) $('.pick', item).focus();
-    history.replaceState(null, '', '#' + item.id);
+    if (opts.focus) $('.pick', item).focus({preventScroll: true});
+    if (opts.scroll) reveal(item);
   }
+  history.replaceState(null, '', item ? '#' + item.id : '#');
   if (view) view.choose(item ? +item.dataset.n : 0, opts.still);
   return item;
+}
+
+// A narrow window has the list below the view: what is chosen in the view is
+// told there, and the view stays.
+const wide = matchMedia('(min-width: 60.01rem)');
+function chooseInView(item) {
+  choose(item, {scroll: wide.matches});
+  if (!wide.matches) $('#readout').textContent = $('.message', item).textContent;
+}
+
+// reveal scrolls until the finding is seen, from its top where it is tall.
+function reveal(item) {
+  item.scrollIntoView({block: 'nearest'});
+  const list = item.parentElement, top = item.getBoundingClientRect().top - list.getBoundingClientRect().top;
+  if (top < 0) list.scrollTop += top;
 }
 
 function step(by) {
@@ -51,14 +66,15 @@ function step(by) {
 }
 
 for (const item of items) {
-  $('.pick', item).onclick = () => choose(item, {toggle: true});
+  $('.pick', item).onclick = () => choose(item, {toggle: true, scroll: true});
   for (const b of $$('[data-step]', item)) b.onclick = () => view && view.stepPlace(+b.dataset.step, $('output', item));
 }
 
 addEventListener('keydown', e => {
-  if (e.ctrlKey || e.metaKey || e.altKey || /^(INPUT|TEXTAREA|SELECT)$/.test(e.target.tagName) && e.target.type !== 'checkbox') return;
+  if (e.ctrlKey || e.metaKey || e.altKey) return;
   if (e.key === 'n') step(1);
   else if (e.key === 'p') step(-1);
+  else if (e.key === 'Escape' && chosen) { $('.pick', chosen).focus(); choose(null); }
   else if (view && view.key(e)) e.preventDefault();
 });
 
@@ -544,8 +560,8 @@ class Bench {
       b.tabIndex = -1;
       b.className = 'mark ' + (f.hidden ? 'inside ' : '') + [...item.classList].find(c => c.startsWith('lv-'));
       b.textContent = f.n;
-      b.onclick = () => choose(item, {scroll: true});
-      this.marks.append(b);
+      b.onclick = () => chooseInView(item);
+      this.marks.prepend(b); // the gravest lie on top
       this.pin.set(f.n, b);
     }
   }
@@ -706,7 +722,7 @@ class Bench {
     const lines = [`at [${p.inMesh(hit.at).map(v => say(v)).join(', ')}] ${s.unit_name}`, `${n[2] < -1e-4 ? 'downskin' : n[2] > 1e-4 ? 'upskin' : 'wall'}, ${say(tilt, 1)} deg from the horizontal`];
     if (s.wall_cap > 0) lines.push(p.thick[hit.f] < 255 ? `least wall behind this facet about ${say(p.thick[hit.f] / 255 * s.wall_cap)} mm` : `walls behind this facet ${say(s.wall_cap)} mm or more`);
     out.textContent = lines.join('\n');
-    if (p.findingAt[hit.f]) choose($('#f' + p.findingAt[hit.f]), {scroll: true});
+    if (p.findingAt[hit.f]) chooseInView($('#f' + p.findingAt[hit.f]));
   }
 
   // overlay keeps pins, ruler and axes with the picture.

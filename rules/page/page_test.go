@@ -18,6 +18,7 @@ import (
 	"corbel/rules"
 	"corbel/rules/output"
 	"corbel/rules/still"
+	"corbel/spec"
 )
 
 const demoParts = "../../testdata/demo/parts/"
@@ -30,9 +31,27 @@ var demo = sync.OnceValue(func() *rules.PartReport {
 // demoPage is its page.
 var demoPage = sync.OnceValues(func() (string, error) {
 	var b bytes.Buffer
-	err := Write(context.Background(), &b, demo(), Options{})
+	err := Write(context.Background(), &b, demo(), Options{Orientation: stood()})
 	return b.String(), err
 })
+
+// stood is made up: as many choices as there can be, with words as long as they
+// get, and a map of the sphere.
+func stood() *rules.Orientation {
+	o := &rules.Orientation{Money: true, Currency: "EUR", Looked: 800}
+	long := rules.Standing{Text: "[-0.705073, -0.709091, -0.007887]", HeightMM: 123.4, SupportMM3: 23456, Hours: rules.Band{Value: 23.4}, Cost: rules.Band{Value: 1384, Low: 1311, High: 1487},
+		Reason: "Stands on an edge or a point and has to be tied down; needs 15315 mm3 of support columns on 2279 mm2, against 3188 as written; stands 33.8 mm taller; leaves 1 hole whose roof is too wide."}
+	o.Now = &long
+	for range 5 {
+		o.Choices = append(o.Choices, long)
+	}
+	for i := range 300 { // a spiral over the sphere
+		z, a := 1-(2*float64(i)+1)/300, 2.4*float64(i)
+		r := math.Sqrt(1 - z*z)
+		o.Map = append(o.Map, rules.MapPoint{Up: mesh.Vec{r * math.Cos(a), r * math.Sin(a), z}, Cost: 1300 + 200*z, Fits: i%7 != 0})
+	}
+	return o
+}
 
 func demoText(t testing.TB) string {
 	t.Helper()
@@ -93,9 +112,29 @@ func TestAPageTellsEverythingOfTheReport(t *testing.T) {
 	}
 }
 
+// The reader of the top of the list has seen the gravest.
+func TestGravestFirst(t *testing.T) {
+	f := func(check string, level rules.Level, waived bool) rules.Finding {
+		x := rules.Finding{Check: check, Level: level}
+		if waived {
+			x.Waived = &spec.Waiver{}
+		}
+		return x
+	}
+	r := &rules.PartReport{Findings: []rules.Finding{f("a", rules.Note, false), f("b", rules.Warning, false), f("c", rules.Error, true),
+		f("d", rules.Error, false), f("e", rules.Warning, false), f("f", rules.Note, true), f("g", rules.Error, false)}}
+	order := ""
+	for _, f := range GravestFirst(r).Findings {
+		order += f.Check
+	}
+	if order != "dgbeacf" || r.Findings[0].Check != "a" {
+		t.Errorf("order %s, and the report starts with %s", order, r.Findings[0].Check)
+	}
+}
+
 func TestTheSameReportGivesTheSamePage(t *testing.T) {
 	again := rules.New(rules.Options{Jobs: 1}).Part(context.Background(), demo().Path, rules.Full)
-	if demoText(t) != written(t, again) {
+	if written(t, demo()) != written(t, again) {
 		t.Error("two pages of one part differ")
 	}
 }

@@ -277,14 +277,18 @@ func (s *scene) supports(ctx context.Context, r *rules.PartReport, v *viewMesh, 
 	if o == nil {
 		return
 	}
-	if u := r.Measured.Support; u != nil {
-		for _, f := range u.Stands {
-			v.shown(f, func(g int32) { kind[g] = standsOn })
+	needs := make([]bool, len(o.Regions))
+	for i := range needs {
+		needs[i] = r.NeedsSupport(i)
+		if u := r.Measured.Support; u != nil && needs[i] {
+			for _, f := range u.Columns[i].Stands {
+				v.shown(f, func(g int32) { kind[g] = standsOn })
+			}
 		}
 	}
 	for i := range o.Regions {
 		k := int32(carriesItself)
-		if r.NeedsSupport(i) {
+		if needs[i] {
 			k = needsSupport
 		}
 		for _, f := range o.Regions[i].Facets {
