@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"os"
 	"path/filepath"
 	"slices"
 	"sync/atomic"
@@ -13,6 +14,7 @@ import (
 
 	"corbel/rules"
 	"corbel/rules/output"
+	"corbel/spec"
 )
 
 type diffFlags struct {
@@ -27,8 +29,9 @@ func (a *app) diffCommand() *cobra.Command {
 		Use:   "diff OLD-SHOP NEW-SHOP [PATH...]",
 		Short: "Say what another shop file changes: limits, and the findings of parts",
 		Long: "Says which limits, levels, policies, machines and materials two shop files give differently, and which parts' findings\n" +
-			"change with them: those under the new file, in its folder or in the paths given. What the old file extends is looked for\n" +
-			"beside the new one. For two trees of parts see corbel check --changed-since.\n\n" +
+			"change with them: those under the new file, in its folder or in the paths given. What the old file extends is read\n" +
+			"beside the old file, so that the two may be taken from an earlier revision; where it is not there, beside the new one,\n" +
+			"and that is said. For two trees of parts see corbel check --changed-since.\n\n" +
 			"Exit code 0: no new finding at or above the level of --fail-on. 1: some. 2: something could not be checked.",
 		Args: cobra.MinimumNArgs(2),
 		RunE: func(c *cobra.Command, args []string) error { return a.diff(c.Context(), args[0], args[1], args[2:], f) },
@@ -41,16 +44,53 @@ func (a *app) diffCommand() *cobra.Command {
 	return c
 }
 
-// swap reads the old shop file in the place of the new one, while it is on.
+// swap reads the old shop file in the place of the new one, while it is on, and
+// what it extends beside it.
 type swap struct {
-	old, now string // absolute
-	most     int64  // bytes of a text
-	on       atomic.Bool
+	old, now         string // absolute
+	oldBase, nowBase string // absolute: what the old file extends, beside it and beside the new one; empty where it extends nothing
+	most             int64  // bytes of a text
+	on               atomic.Bool
+}
+
+func newSwap(old, now string, most int64) (*swap, error) {
+	s := &swap{most: most}
+	var err error
+	if s.old, err = filepath.Abs(old); err != nil {
+		return nil, err
+	}
+	if s.now, err = filepath.Abs(now); err != nil {
+		return nil, err
+	}
+	text, err := rules.ReadText(s.old, most)
+	if err != nil {
+		return s, nil // reading it as a shop file says why
+	}
+	file, _ := spec.ParseShop(old, text)
+	if base := filepath.FromSlash(file.Extends.V); file.Extends.Set && !filepath.IsAbs(base) {
+		s.oldBase, s.nowBase = filepath.Join(filepath.Dir(s.old), base), filepath.Join(filepath.Dir(s.now), base)
+	}
+	return s, nil
+}
+
+// lacks returns what the old file extends where that is not beside it: then the
+// file beside the new one stands for it.
+func (s *swap) lacks() (string, bool) {
+	if _, err := os.Stat(s.oldBase); s.oldBase == "" || err == nil {
+		return "", false
+	}
+	return s.oldBase, true
 }
 
 func (s *swap) read(path string) ([]byte, error) {
-	if abs, err := filepath.Abs(path); s.on.Load() && err == nil && abs == s.now {
-		path = s.old
+	if abs, err := filepath.Abs(path); s.on.Load() && err == nil {
+		_, lacks := s.lacks()
+		switch {
+		case abs == s.now:
+			path = s.old
+		case abs == s.nowBase && !lacks:
+			path = s.oldBase
+		}
 	}
 	return rules.ReadText(path, s.most)
 }
@@ -67,12 +107,12 @@ func (a *app) diff(ctx context.Context, old, now string, paths []string, f diffF
 	if err != nil {
 		return err
 	}
-	s := &swap{most: o.MaxTextBytes}
-	if s.old, err = filepath.Abs(old); err != nil {
+	s, err := newSwap(old, now, o.MaxTextBytes)
+	if err != nil {
 		return err
 	}
-	if s.now, err = filepath.Abs(now); err != nil {
-		return err
+	if base, lacks := s.lacks(); lacks {
+		say(a.err, fmt.Sprintf("%s is not there, which %s extends: the one beside %s stands for it", base, old, now))
 	}
 	o.Disk, o.ReadFile = f.cache.open(), s.read
 	k := newChecker("", o)
