@@ -47,8 +47,19 @@ func (s *senses) materials() {
 			s.add(Warning, "material.name", m.Name.At, fmt.Sprintf("Material %q has no density, so mass, trapped powder and cost of its parts stay unknown.", m.Name.V),
 				`Write density, such as density = "7.9 g/cm3".`)
 		}
+		if d := m.Density; d.Set && (d.V.V < leastDensity || d.V.V > mostDensity) {
+			s.add(Warning, "material.density", d.At, fmt.Sprintf("Density of %s of material %q is that of no metal, so mass, trapped powder and cost of its parts come out wrong.", sayQuantity(d.V), m.Name.V),
+				"Correct the number or its unit: steel has 7.9 g/cm3, which is 7900 kg/m3.")
+		}
 	}
 }
+
+// Lithium and osmium, in g/cm3, with room for rounding (CRC Handbook of
+// Chemistry and Physics: 0.534 and 22.59, from memory): no metal lies beyond.
+const (
+	leastDensity = 0.5
+	mostDensity  = 23.0
+)
 
 func (s *senses) machines() {
 	for i := range s.file.Machines {

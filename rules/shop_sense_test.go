@@ -15,6 +15,9 @@ func TestShopSense(t *testing.T) {
 	for _, c := range []struct{ name, text, want string }{
 		{"no density", "[[material]]\nname = \"Alloy X\"\nprice = 3.0\n", "Material \"Alloy X\" has no density"},
 		{"density", "[[material]]\nname = \"Alloy X\"\ndensity = \"8 g/cm3\"\n", ""},
+		{"density in kg/m3", "[[material]]\nname = \"Alloy X\"\ndensity = \"7900 kg/m3\"\n", ""},
+		{"density of no metal", "[[material]]\nname = \"Alloy X\"\ndensity = \"7900 g/cm3\"\n", "Density of 7900 g/cm3 of material \"Alloy X\" is that of no metal"},
+		{"density of air", "[[material]]\nname = \"Alloy X\"\ndensity = \"1.2 kg/m3\"\n", "is that of no metal"},
 		{"density of the built-in file", "[[material]]\nname = \"316L\"\nprice = 3.0\n", ""},
 		{"margin", machine + "margin = \"50 mm\"\n", "leaves nothing of the 100 mm in y"},
 		{"margin of a round platform", round + "margin = \"60 mm\"\n", "in diameter"},
