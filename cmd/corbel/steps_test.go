@@ -2,6 +2,7 @@ package main
 
 import (
 	"os"
+	"path/filepath"
 	"strconv"
 	"strings"
 
@@ -10,10 +11,14 @@ import (
 )
 
 // step FILE PATH OUT: writes the script at a path of a YAML file, such as
-// runs.steps.2.run, to OUT. FILE is relative to the repository. A list of
+// runs.steps.2.run, to OUT. FILE is absolute or relative to the repository. A list of
 // commands becomes lines of which the first that fails ends the script.
 func step(ts *testscript.TestScript, _ bool, args []string) {
-	text, err := os.ReadFile("../../" + args[0])
+	file := args[0]
+	if !filepath.IsAbs(file) {
+		file = "../../" + file
+	}
+	text, err := os.ReadFile(file)
 	ts.Check(err)
 	var doc yaml.Node
 	ts.Check(yaml.Unmarshal(text, &doc))
