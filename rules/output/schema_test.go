@@ -7,13 +7,13 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"testing"
 	"time"
 
 	"github.com/santhosh-tekuri/jsonschema/v6"
 
-	"corbel/mesh"
 	"corbel/rules"
 )
 
@@ -91,33 +91,51 @@ func TestDocumentsValidate(t *testing.T) {
 	}
 }
 
-// Every output of the demo holds against its schema. The demo's coarse parts
-// stand for all: the fine ones take seconds and have findings of the same kinds.
+// Every output of the demo holds against its schema: all its parts and its shop
+// file, in every format that has one, with the limits of each part.
 func TestDemoValidates(t *testing.T) {
 	specs, err := filepath.Glob(filepath.Join(start, "../../testdata/demo/parts/*.part.toml"))
 	if err != nil || len(specs) < 5 {
 		t.Fatalf("%d specs, %v", len(specs), err)
 	}
-	const coarse = 1500 // facets
+	limits := ownSchema(t, "limits")
 	e := rules.New(rules.Options{Now: func() time.Time { return time.Date(2026, 11, 25, 12, 0, 0, 0, time.UTC) }})
 	var parts []Part
 	for _, s := range specs {
-		part := e.Part(context.Background(), s, rules.Text)
-		if m, err := mesh.Load(context.Background(), part.MeshPath, mesh.LoadOptions{Unit: "mm"}); err != nil || len(m.Facets) > coarse {
-			continue
+		r := e.Part(context.Background(), s, rules.Full)
+		if r.Status != rules.Checked {
+			t.Errorf("%s: %+v", s, r.Failures)
 		}
-		parts = append(parts, PartOf(e.Part(context.Background(), s, rules.Full)))
+		parts = append(parts, PartOf(r))
+		var b bytes.Buffer
+		if err := LimitsJSON(&b, r); err != nil {
+			t.Fatal(err)
+		}
+		validate(t, limits, b.Bytes())
 	}
 	parts = append(parts, ShopOf(e.ShopFile(context.Background(), filepath.Join(start, "../../testdata/demo/shop.toml"))))
-	if len(parts) < 4 {
-		t.Fatalf("only %d coarse parts", len(parts))
-	}
 	d := NewDocument(parts)
 	d.Count()
 	validate(t, ownSchema(t, "check"), written(t, "json", d, Options{}))
 	validate(t, sarifValidator(t), written(t, "sarif", d, Options{}))
 	validate(t, validator(t, "gitlab.json", []byte(gitlabSchema)), written(t, "gitlab", d, Options{}))
 	checkJUnit(t, d, rules.Warning)
+	command := regexp.MustCompile(`^::(error|warning|notice) file=[^,:]+,line=\d+,endLine=\d+,(col=\d+,endColumn=\d+,)?title=[^,:]+::.+$`)
+	lines := strings.Split(strings.TrimSpace(string(written(t, "github", d, Options{}))), "\n")
+	for _, l := range lines {
+		if !command.MatchString(l) {
+			t.Errorf("no workflow command: %q", l)
+		}
+	}
+	if n := d.Totals.Error + d.Totals.Warning + d.Totals.Note; len(lines) != n || n < 40 {
+		t.Errorf("%d workflow commands for %d findings", len(lines), n)
+	}
+	md := string(written(t, "markdown", d, Options{FailOn: rules.Error}))
+	for i := range d.Parts {
+		if p := &d.Parts[i]; len(p.Findings) > 0 && !strings.Contains(md, p.Path) {
+			t.Errorf("the comment does not name %s", p.Path)
+		}
+	}
 }
 
 // An edit that SARIF offers, laid over the spec by its lines and columns,

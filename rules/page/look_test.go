@@ -314,6 +314,9 @@ func browserAtManySizes(t *testing.T, b *browser) {
 		if cut := b.do(`[...document.querySelectorAll('.scroll')].filter(e => e.scrollWidth > e.clientWidth + 1).length`); c.wide >= 1200 && cut != 0.0 {
 			t.Errorf("%d wide: %v tables have to be scrolled sideways", c.wide, cut)
 		}
+		if away := b.do(`scrollY`); c.wide >= 1200 && away != 0.0 {
+			t.Errorf("%d wide: the page opens %v pixels down", c.wide, away)
+		}
 		if room := b.do(`document.querySelector('.limits td:last-child').clientWidth / innerWidth`); room.(float64) < 0.5 {
 			t.Errorf("%d wide: the sources of limits have %v of the width", c.wide, room)
 		}

@@ -776,7 +776,10 @@ async function start() {
 
 start().then(() => {
   const item = /^#f\d+$/.test(location.hash) && $(location.hash);
-  if (item) choose(item, {scroll: true, still: true});
+  if (item) {
+    scrollTo(0, 0); // the browser went to the item, past the view
+    choose(item, {scroll: true, still: true});
+  }
   root.dataset.ready = view ? 'live' : 'flat';
 });
 })();
