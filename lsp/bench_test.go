@@ -98,11 +98,11 @@ func BenchmarkInitialize(b *testing.B) {
 	percentiles(b, times)
 }
 
-// BenchmarkManyOpen is the time until 200 specs that are opened at once have
+// BenchmarkManyOpen is the time until 500 specs that are opened at once have
 // their findings, and the memory that they then take. Their mesh was measured
 // for another spec before.
 func BenchmarkManyOpen(b *testing.B) {
-	const texts = 200
+	const texts = 500
 	folder := filepath.Dir(workspace(b))
 	b.ReportAllocs()
 	for b.Loop() {
