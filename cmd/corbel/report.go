@@ -63,7 +63,7 @@ func (a *app) report(ctx context.Context, args []string, f reportFlags) error {
 	}
 	p := newProgress(a.err, isTerminal(a.err))
 	o.Measure, o.Surface, o.Disk, o.Progress = true, true, f.cache.open(), p.set
-	w := &reportWriter{app: a, pictures: f.pictures, engine: rules.New(o), progress: p}
+	w := &reportWriter{app: a, pictures: f.pictures, named: f.output, engine: rules.New(o), progress: p}
 	if len(args) == 1 && specs[0] == args[0] {
 		file := f.output
 		if file == "" {
@@ -77,6 +77,9 @@ func (a *app) report(ctx context.Context, args []string, f reportFlags) error {
 	dir := f.output
 	if dir == "" {
 		dir = defaultReports
+		if info, err := os.Lstat(dir); err == nil && !info.IsDir() {
+			return fmt.Errorf("%q is no folder: name one with --output", dir)
+		}
 	}
 	if dir == "-" || strings.HasSuffix(strings.ToLower(dir), ".html") {
 		return fmt.Errorf("%d parts need a folder for their pages, not --output %q", len(specs), dir)
@@ -92,6 +95,7 @@ func reportName(spec string) string {
 type reportWriter struct {
 	*app
 	pictures bool
+	named    string // by the user: the one file that may be a link to another place
 	engine   *rules.Engine
 	progress *progress
 }
@@ -116,7 +120,7 @@ func (w *reportWriter) part(ctx context.Context, spec, file string) (*rules.Part
 		}
 		w.progress.clear()
 	}
-	err := w.write(file, func(out io.Writer) error { return page.Write(ctx, out, r, o) })
+	err := w.put(file, func(out io.Writer) error { return page.Write(ctx, out, r, o) })
 	if err == nil && file != "-" {
 		_, err = fmt.Fprintln(w.out, output.StartOfLine(filepath.ToSlash(file)))
 	}
@@ -124,6 +128,18 @@ func (w *reportWriter) part(ctx context.Context, spec, file string) (*rules.Part
 		err = w.stills(ctx, r, strings.TrimSuffix(strings.TrimSuffix(file, ".html"), ".report"))
 	}
 	return r, err
+}
+
+// put writes a file. A name that was made of a spec's name may be a link in the
+// tree that the spec came with: it is replaced, not followed.
+func (w *reportWriter) put(file string, emit func(io.Writer) error) error {
+	if file == w.named || file == "-" {
+		return w.write(file, emit)
+	}
+	if err := replace(file, emit); err != nil {
+		return fmt.Errorf("write %q: %w", file, err)
+	}
+	return nil
 }
 
 // stills writes a picture of each finding that has a place, STEM-N-CHECK.png,
@@ -139,7 +155,7 @@ func (w *reportWriter) stills(ctx context.Context, r *rules.PartReport, stem str
 			return err
 		}
 		file := fmt.Sprintf("%s-%d-%s.png", stem, i+1, f.Check)
-		if err := w.write(file, func(out io.Writer) error { _, err := out.Write(png); return err }); err != nil {
+		if err := w.put(file, func(out io.Writer) error { _, err := out.Write(png); return err }); err != nil {
 			return err
 		}
 		if _, err := fmt.Fprintln(w.out, output.StartOfLine(filepath.ToSlash(file))); err != nil {
@@ -176,7 +192,7 @@ func (w *reportWriter) folder(ctx context.Context, specs, problems []string, dir
 		}
 	}
 	index := filepath.Join(dir, "index.html")
-	err := w.write(index, func(out io.Writer) error { return page.Index(out, title, cards, problems) })
+	err := w.put(index, func(out io.Writer) error { return page.Index(out, title, cards, problems) })
 	if err == nil {
 		_, err = fmt.Fprintln(w.out, output.StartOfLine(filepath.ToSlash(index)))
 	}
