@@ -68,6 +68,8 @@ func (m *markdownPage) verdict(d *Document) string {
 		return fmt.Sprintf("%d of %s fail", fail, sayParts(d))
 	case d.Totals.Unchecked > 0 || len(d.Missing) > 0:
 		return "not everything could be checked"
+	case d.Totals.Error+d.Totals.Warning+d.Totals.Note == 0 && d.Baseline != nil:
+		return "nothing new found"
 	case d.Totals.Error+d.Totals.Warning+d.Totals.Note == 0:
 		return "nothing found"
 	}

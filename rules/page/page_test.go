@@ -434,6 +434,24 @@ func TestChartsOfAnything(t *testing.T) {
 	}
 }
 
+// On a flat face whose facets were drawn together nothing shows its inside,
+// and the face stays covered.
+func TestASimplifiedFaceIsSeenFromOutside(t *testing.T) {
+	m := meshtest.Refine(meshtest.Plate(mesh.Vec{}, mesh.Vec{60, 40, 6}, 32, [3]float64{12, 12, 0.7}, [3]float64{40, 20, 6}), 4)
+	v := newViewMesh(m, len(m.Facets)/8)
+	covered := 0.0
+	for g := range v.Facets {
+		n := v.Normal(int32(g))
+		if n.Dot(v.facing[g]) < 0 {
+			t.Fatalf("facet %d shows its inside", g)
+		}
+		covered += max(0, n[2]) * v.Area(int32(g)) // seen from above; rims slant where a cell holds them and the bore
+	}
+	if want := 60*40 - math.Pi*(0.7*0.7+6*6); covered < 0.97*want {
+		t.Errorf("%v of %v mm2 of the top are covered", covered, want)
+	}
+}
+
 func TestASimplifiedViewSaysSo(t *testing.T) {
 	var b bytes.Buffer
 	if err := Write(context.Background(), &b, demo(), Options{Facets: 500}); err != nil {

@@ -2,6 +2,7 @@ package page
 
 import (
 	"math"
+	"slices"
 
 	"corbel/mesh"
 )
@@ -50,6 +51,7 @@ func newViewMesh(m *mesh.Mesh, most int) *viewMesh {
 		if len(v.Facets) <= most {
 			v.index()
 			v.face()
+			v.unfold()
 			return v
 		}
 		cell *= max(1.1, math.Sqrt(float64(len(v.Facets))/float64(most)))
@@ -155,6 +157,19 @@ func (v *viewMesh) face() {
 	for g := range v.facing {
 		v.facing[g] = v.facing[g].Unit()
 	}
+}
+
+// unfold turns the facets that drawing together has folded over, so that they
+// show their outside: on a flat face they lie upon their neighbours, and would
+// be seen as material cut through.
+func (v *viewMesh) unfold() {
+	facets := slices.Clone(v.Facets)
+	for g, t := range facets {
+		if v.Normal(int32(g)).Dot(v.facing[g]) < 0 {
+			facets[g] = [3]int32{t[0], t[2], t[1]}
+		}
+	}
+	v.Mesh = mesh.New(v.Verts, facets)
 }
 
 // shown calls visit with the facets shown that stand for a facet measured: one,
