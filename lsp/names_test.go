@@ -5,6 +5,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -50,6 +51,19 @@ func linesAt(t *testing.T, ls []protocol.Location) []string {
 	return out
 }
 
+// declaredAt is where the demo's shop file declares a machine or a material, as
+// lineAt has it.
+func declaredAt(t *testing.T, shop, name string) string {
+	t.Helper()
+	for i, line := range strings.Split(shop, "\n") {
+		if key, value, ok := strings.Cut(line, "="); ok && strings.TrimSpace(key) == "name" && strings.TrimSpace(value) == strconv.Quote(name) {
+			return fmt.Sprintf("shop.toml:%d %q", i+1, name)
+		}
+	}
+	t.Fatalf("the demo's shop file declares no %q", name)
+	return ""
+}
+
 func TestDefinition(t *testing.T) {
 	e := startReal(t, Options{})
 	e.Initialize(nil)
@@ -62,12 +76,13 @@ func TestDefinition(t *testing.T) {
 		t.Fatal(err)
 	}
 	e.Open(shop, string(shopText))
+	declared := func(name string) string { return declaredAt(t, string(shopText), name) }
 	for _, c := range []struct {
 		file, on string
 		want     []string
 	}{
-		{path, "bay 2", []string{`shop.toml:43 "bay 2"`}},
-		{path, "AlSi10Mg", []string{`shop.toml:83 "AlSi10Mg"`, `built-in "AlSi10Mg"`}},
+		{path, "bay 2", []string{declared("bay 2")}},
+		{path, "AlSi10Mg", []string{declared("AlSi10Mg"), `built-in "AlSi10Mg"`}},
 		{path, "plate.obj", []string{"plate.obj:1 "}},
 		{path, "thickness", []string{
 			`shop.toml:14 thickness = { value = "0.6 mm"`,
@@ -75,9 +90,9 @@ func TestDefinition(t *testing.T) {
 			`built-in thickness = { value = "0.5 mm"`,
 		}},
 		{path, "dowel", []string{}},
-		{shop, `"bay 1"]`, []string{`shop.toml:33 "bay 1"`}},
-		{shop, `AlSi10Mg]`, []string{`shop.toml:83 "AlSi10Mg"`, `built-in "AlSi10Mg"`}},
-		{shop, `"IN718"]`, []string{`shop.toml:97 "IN718"`, `built-in "IN718"`}},
+		{shop, `"bay 1"]`, []string{declared("bay 1")}},
+		{shop, `AlSi10Mg]`, []string{declared("AlSi10Mg"), `built-in "AlSi10Mg"`}},
+		{shop, `"IN718"]`, []string{declared("IN718"), `built-in "IN718"`}},
 	} {
 		params := &protocol.DefinitionParams{}
 		askAt(t, e, &params.TextDocumentPositionParams, c.file, c.on)
