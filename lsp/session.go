@@ -238,6 +238,9 @@ func (s *session) moveFolders(e *protocol.WorkspaceFoldersChangeEvent) {
 		next.client.folders = append(next.client.folders, pathOf(f.URI))
 	}
 	s.now = &next
+	for _, t := range s.tracks { // the folders bound what a text may name
+		s.outdate(t, false)
+	}
 	s.run(s.scan)
 }
 

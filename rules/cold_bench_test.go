@@ -28,6 +28,7 @@ var coldShapes = []struct {
 	{"lumpy", 100_000, func() *mesh.Mesh { return lumpy(100_000) }},
 	{"lumpy", 1_000_000, func() *mesh.Mesh { return lumpy(1_000_000) }},
 	{"lumpy", 4_000_000, func() *mesh.Mesh { return lumpy(4_000_000) }},
+	{"lumpy", 10_000_000, func() *mesh.Mesh { return lumpy(10_000_000) }},
 	{"bracket", 15_000, func() *mesh.Mesh { return bracket(1) }},
 	{"bracket", 60_000, func() *mesh.Mesh { return bracket(2) }},
 	{"bracket", 1_000_000, func() *mesh.Mesh { return bracket(4) }},
