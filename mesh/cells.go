@@ -71,9 +71,12 @@ const (
 	// evenRatio is how much thickness may vary over a cell that is not split; a
 	// cell no longer than the medium is thick there is not split either.
 	evenRatio = 1.25
+	// wedgeSlack is how much wider than surface can oppose, in radians, an edge
+	// may be that explains what is thin beside it: rounding turns its flanks.
+	wedgeSlack = 0.07
 	// manyFacets on the other side of a cell are too many to be worth a look at
 	// whether it is even.
-	manyFacets = 64
+	manyFacets = 1024
 )
 
 // rival is a facet that may be the nearest opposing one, with its box.
@@ -125,6 +128,8 @@ type gauge struct {
 	hidden  []int32
 	atNotch bool
 	hits    []Hit
+	flats   []int32 // see flatAround
+	rims    []rim
 }
 
 func (t *ThicknessField) measure(ctx context.Context) error {
@@ -170,11 +175,12 @@ func (t *ThicknessField) newGauge(ctx context.Context) gauge {
 		area += m.Area(int32(f))
 	}
 	var wedges, notches []sharpFeature
-	for _, s := range findSharp(m, math.Acos(opposedCos)) {
+	least := math.Acos(opposedCos)
+	for _, s := range findSharp(m, least+wedgeSlack) {
 		if s.notch == (t.side < 0) || s.vague {
 			wedges = append(wedges, s)
 		}
-		if s.notch != (t.side < 0) && !s.vague {
+		if s.notch != (t.side < 0) && !s.vague && s.angle < least {
 			notches = append(notches, s)
 		}
 	}
@@ -210,7 +216,7 @@ func (g *gauge) facet(f int32) {
 	t.FacetMM[f] = float32(g.cap)
 	a, b, c := m.Corners(f)
 	n := m.Normal(f).Scale(t.side)
-	if sliver(a, b, c, g.touch) {
+	if sliver(a, b, c, sureSide*g.touch) {
 		return
 	}
 	long := max(b.Sub(a).Norm(), c.Sub(b).Norm(), a.Sub(c).Norm())
@@ -299,7 +305,7 @@ func (g *gauge) least(s *patch, near []rival, guess int32) (span, int32) {
 			return
 		}
 		a, b, c := m.Corners(f)
-		if r, ok := s.between(a, b, c, n, g.touch, best.d); ok && !sliver(a, b, c, g.touch) {
+		if r, ok := s.between(a, b, c, n, g.touch, best.d); ok && !sliver(a, b, c, sureSide*g.touch) {
 			best, with = r, f
 		}
 	}
@@ -395,45 +401,109 @@ const (
 	// roundGain is the share of a value by which it must be off, at least, for
 	// a cut to be worth while.
 	roundGain = 1e-3
+	// roundReach is how far around, in diameters of the ball, a flat is looked at
+	// for its edges. A ball breaks through a neighbour within 0.24 of an edge,
+	// half the tangent of half the widest turn.
+	roundReach = 0.5
+	// flatsMost bounds the facets of a flat that are looked at.
+	flatsMost = 64
 )
 
-// cutRound cuts the patch back from the edges of its facet at which a ball as
-// large as the span r would break through a neighbour, if it does at x. It
-// reports whether that changed anything.
+// cutRound cuts the patch back from the edges at which a ball as large as the
+// span r would break through a neighbour, if it does at x. It reports whether
+// that changed anything. The edges are those around the flat that the facet lies
+// in: a strut's side is two triangles or more, of which one only touches the
+// edge with a corner, or not at all.
 func (g *gauge) cutRound(s *patch, f int32, x Vec, r span) bool {
 	m := g.t.m
-	top := m.Topology()
 	lean := math.Hypot(r.y.u-r.x[0], r.y.v-r.x[1]) / r.y.h
 	n := m.Normal(f)
+	g.flatAround(f, x, r.d, lean)
+	mid := m.middle(g.flats)
 	wrong := false
 	cut := *s
-	for k := range 3 {
-		h := top.Twin[3*int(f)+k]
-		if h < 0 {
-			continue
-		}
-		turn := n.Dot(m.Normal(h / 3))
-		if turn < roundCos || turn > 1-1e-9 {
-			continue
-		}
-		tan := math.Sqrt((1 - turn) / (1 + turn)) // of half the turn
-		if lean*tan < roundGain {
-			continue
-		}
-		a, b := m.Verts[m.Facets[f][k]], m.Verts[m.Facets[f][(k+1)%3]]
-		apex := m.Verts[m.Facets[h/3][(h+2)%3]]
+	for _, e := range g.rims {
+		a, b := m.Verts[m.Facets[e.h/3][e.h%3]], m.Verts[m.Facets[e.h/3][(e.h%3+1)%3]]
+		apex := m.Verts[m.Facets[e.twin/3][(e.twin+2)%3]]
 		if g.t.side*apex.Sub(a).Dot(n) >= 0 {
 			continue // turns towards the medium's other side
 		}
-		in := n.Cross(b.Sub(a)).Unit() // from the edge into the facet
-		back, here := tan*r.d/2, max(0, x.Sub(a).Dot(in))
-		wrong = wrong || here < back*(1-1e-3)
-		cut.cutFrom(s.local(a), in.Dot(s.ax), in.Dot(s.ay), back)
+		in := n.Cross(b.Sub(a)).Unit() // from the edge into the flat
+		back, here := e.tan*r.d/2, x.Sub(a).Dot(in)
+		if len(g.flats) > 1 {
+			// Flats that bulge past the middle of their round have no right place
+			// for the ball, and their middle must do.
+			back = min(back, in.Dot(mid.Sub(a))*(1-1e-9))
+		}
+		if e.h/3 != f && (here < -g.touch || segmentGap(x, a, b) > back) {
+			continue // an edge further on, which x is clear of
+		}
+		wrong = wrong || max(0, here) < back*(1-1e-3)
+		if len(g.flats) > 1 {
+			cut.cut(in.Dot(s.ax), in.Dot(s.ay), -in.Dot(a.Sub(s.o))-back)
+		} else {
+			cut.cutFrom(s.local(a), in.Dot(s.ax), in.Dot(s.ay), back)
+		}
 	}
 	if wrong {
 		*s = cut
 	}
 	return wrong
+}
+
+// rim is an edge at which a flat turns away to approximate a round.
+type rim struct {
+	h, twin int32   // half-edge of the flat, and the neighbour's
+	tan     float64 // of half the turn
+}
+
+// flatAround finds the facets that go on from f near x as flat as a ball of
+// diameter d that leans so much can tell, and the edges around them.
+func (g *gauge) flatAround(f int32, x Vec, d, lean float64) {
+	m := g.t.m
+	twins := m.Topology().Twin
+	n := m.Normal(f)
+	g.flats, g.rims = append(g.flats[:0], f), g.rims[:0]
+	for i := 0; i < len(g.flats); i++ {
+		for k := range int32(3) {
+			h := 3*g.flats[i] + k
+			t := twins[h]
+			if t < 0 || slices.Contains(g.flats, t/3) {
+				continue
+			}
+			turn := n.Dot(m.Normal(t / 3))
+			if turn < roundCos {
+				continue
+			}
+			tan := math.Sqrt(max(0, 1-turn) / (1 + turn))
+			if lean*tan >= roundGain && m.hasSide(t/3, sureSide*g.touch) {
+				g.rims = append(g.rims, rim{h, t, tan})
+			} else if a, b := m.Verts[m.Facets[h/3][k]], m.Verts[m.Facets[h/3][(k+1)%3]]; len(g.flats) < flatsMost && segmentGap(x, a, b) < roundReach*d {
+				g.flats = append(g.flats, t/3)
+			}
+		}
+	}
+}
+
+// middle is the centroid of some facets' area.
+func (m *Mesh) middle(facets []int32) Vec {
+	var sum Vec
+	var area float64
+	for _, f := range facets {
+		a := m.Area(f)
+		sum, area = sum.Add(m.Centre(f).Scale(a)), area+a
+	}
+	return sum.Scale(1 / area)
+}
+
+// segmentGap is the distance of p from the segment a b.
+func segmentGap(p, a, b Vec) float64 {
+	e := b.Sub(a)
+	t := 0.0
+	if l := e.Dot(e); l > 0 {
+		t = min(1, max(0, p.Sub(a).Dot(e)/l))
+	}
+	return p.Sub(a.Add(e.Scale(t))).Norm()
 }
 
 // cutFrom takes off what is nearer than back to the line through o across the

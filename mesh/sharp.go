@@ -31,25 +31,29 @@ type sharpFeature struct {
 func findSharp(m *Mesh, angle float64) []sharpFeature {
 	var out []sharpFeature
 	top := m.Topology()
-	least, width := math.Cos(angle), coordErr(m)
+	least, width := math.Cos(angle), sureSide*coordErr(m)
 	onEdge := map[int32]bool{}
+	side := make([]bool, len(m.Facets))
+	for f := range side {
+		side[f] = m.hasSide(int32(f), width)
+	}
 	for h, t := range top.Twin {
 		if int(t) <= h {
 			continue
 		}
-		f, g := int32(h/3), t/3
-		nf, ng := m.Normal(f), m.Normal(g)
-		if -nf.Dot(ng) <= least || nf == (Vec{}) || ng == (Vec{}) {
+		f, g := m.standIn(int32(h), side), m.standIn(t, side)
+		if f < 0 || g < 0 {
 			continue
 		}
-		a, b := m.Facets[f][h%3], m.Facets[f][(h+1)%3]
-		if m.Facets[g][t%3] != b {
+		nf, ng := m.Normal(f), m.Normal(g)
+		if -nf.Dot(ng) <= least || f == g {
+			continue
+		}
+		a, b := m.Facets[h/3][h%3], m.Facets[h/3][(h+1)%3]
+		if m.Facets[t/3][t%3] != b {
 			continue // wound against each other: neither side is known
 		}
-		if !m.hasSide(f, width) || !m.hasSide(g, width) {
-			continue
-		}
-		apex := m.Verts[m.Facets[g][(t+2)%3]]
+		apex := m.Centre(g)
 		s := sharpFeature{a: a, b: b, f: f, g: g, angle: angleBetween(nf, ng.Scale(-1)), edge: int8(h % 3)}
 		s.notch = apex.Sub(m.Verts[a]).Dot(nf) > 0
 		out = append(out, s)
@@ -57,6 +61,11 @@ func findSharp(m *Mesh, angle float64) []sharpFeature {
 	}
 	return append(out, findTips(m, least, width, onEdge)...)
 }
+
+// sureSide is how many times the doubt about its corners a facet must be wide
+// for its normal to tell where opposing surface stands: rounding by an eighth of
+// Err then turns it by 2 degrees at most.
+const sureSide = 8
 
 // sliver reports whether a facet is narrower than width, the doubt about where
 // its corners are: then rounding turns it any way, and it has no side. Its
@@ -71,6 +80,31 @@ func sliver(a, b, c Vec, width float64) bool {
 func (m *Mesh) hasSide(f int32, width float64) bool {
 	a, b, c := m.Corners(f)
 	return !sliver(a, b, c, width)
+}
+
+// standIn returns the facet that stands for that of a half-edge: itself, or if
+// it is a sliver the first that is none over the longest other edges; -1 if there
+// is none near.
+func (m *Mesh) standIn(h int32, side []bool) int32 {
+	twins := m.Topology().Twin
+	for range 4 {
+		f := h / 3
+		if side[f] {
+			return f
+		}
+		next, long := int32(-1), -1.0
+		for k := range int32(3) {
+			a, b := m.Verts[m.Facets[f][k]], m.Verts[m.Facets[f][(k+1)%3]]
+			if l := b.Sub(a).Norm(); 3*f+k != h && l > long {
+				next, long = twins[3*f+k], l
+			}
+		}
+		if next < 0 {
+			return -1
+		}
+		h = next
+	}
+	return -1
 }
 
 // angleBetween returns the angle between unit vectors, right near 0 and pi too.

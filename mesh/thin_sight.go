@@ -21,10 +21,11 @@ func (g *gauge) leastSeen(f int32, s *patch, near []rival, guess int32) (r span,
 			return r, with, hidden
 		}
 		x, y := s.world(spot{r.x[0], r.x[1], 0}), s.world(r.y)
-		if g.buried(f, x, s.n) {
+		// A little off the rim, where bodies may share a face and none is buried.
+		if g.buried(f, towards(x, s.middle(), 4*g.touch), s.n) {
 			return span{d: g.cap}, nodeAlone, true
 		}
-		if !g.buried(with, y, g.t.m.Normal(with).Scale(g.t.side)) && g.clear(f, x, y) {
+		if !g.buried(with, towards(y, g.t.m.Centre(with), 4*g.touch), g.t.m.Normal(with).Scale(g.t.side)) && g.clear(f, x, y) {
 			return r, with, hidden
 		}
 		hidden = true
@@ -38,17 +39,23 @@ func (g *gauge) leastSeen(f int32, s *patch, near []rival, guess int32) (r span,
 
 // straight is the ray from the patch's middle as a span.
 func (g *gauge) straight(f int32, s *patch) (span, int32, bool) {
-	var mid [2]float64
-	for i := range s.k {
-		mid[0] += s.p[i][0] / float64(s.k)
-		mid[1] += s.p[i][1] / float64(s.k)
-	}
-	x := s.world(spot{mid[0], mid[1], 0})
+	x := s.middle()
 	d, with := g.ray(x, s.n)
 	if with >= 0 && (g.buried(f, x, s.n) || g.buried(with, x.Sub(s.n.Scale(d)), g.t.m.Normal(with).Scale(g.t.side))) {
 		return span{d: g.cap}, nodeAlone, true
 	}
-	return span{d: d, x: mid, y: spot{mid[0], mid[1], d}}, with, true
+	at := s.local(x)
+	return span{d: d, x: [2]float64{at.u, at.v}, y: spot{at.u, at.v, d}}, with, true
+}
+
+// middle is the mean of the patch's corners.
+func (s *patch) middle() Vec {
+	var u, v float64
+	for i := range s.k {
+		u += s.p[i][0] / float64(s.k)
+		v += s.p[i][1] / float64(s.k)
+	}
+	return s.world(spot{u, v, 0})
 }
 
 // isHidden reports whether a facet was set aside.
@@ -113,4 +120,13 @@ func (g *gauge) passes(f int32, before, after Vec) bool {
 	default:
 		return s == 0
 	}
+}
+
+// towards is the point by l on the way from p to q, or q if it is nearer.
+func towards(p, q Vec, l float64) Vec {
+	d := q.Sub(p)
+	if n := d.Norm(); n > l {
+		return p.Add(d.Scale(l / n))
+	}
+	return q
 }

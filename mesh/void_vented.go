@@ -141,6 +141,10 @@ func (v *vents) measureBalls(ctx context.Context) error {
 		if v.r.list[i+1].shut {
 			c.sealed = g.n.sealed(c.at)
 			c.gone = c.sealed || c.ball < voidSeen*g.h || g.n.solid(c.at)
+			// A cell in a corner, cut off on the grid, whose ball lies next door.
+			if other := v.r.roomAt(c.at); !c.gone && other >= 0 && other != c.room {
+				c.gone, c.room = true, other
+			}
 		}
 	})
 }
@@ -399,10 +403,11 @@ func (r *rooms) roomAt(p Vec) int32 {
 func (v *vents) voids() []Void {
 	g := v.r.b.g
 	best := v.widest()
+	closed := v.closed()
 	var out []Void
 	for i := 1; i < len(v.chambers); i++ {
 		c := &v.chambers[i]
-		if c.gone {
+		if c.gone || best[i] == nil && closed[i] {
 			continue
 		}
 		w := Void{
@@ -486,6 +491,25 @@ func (v *vents) countOpenings(w *Void, room int32) {
 		}
 	}
 	w.Openings = len(w.OpeningsAt)
+}
+
+// closed says which chambers lead to one that a shell closes, or that is too
+// small to tell: they are parts of it.
+func (v *vents) closed() []bool {
+	in := make([]bool, len(v.chambers))
+	for i := 1; i < len(in); i++ {
+		c := &v.chambers[i]
+		in[i] = v.r.list[i].shut && c.gone && c.room == int32(i)
+	}
+	for changed := true; changed; {
+		changed = false
+		for i := range v.openings {
+			if r := v.openings[i].rooms; r[0] != 0 && r[1] != 0 && in[r[0]] != in[r[1]] {
+				in[r[0]], in[r[1]], changed = true, true, true
+			}
+		}
+	}
+	return in
 }
 
 // outWithout says which chambers reach the outside by ways that avoid one.

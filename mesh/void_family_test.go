@@ -1,0 +1,136 @@
+package mesh_test
+
+import (
+	"context"
+	"math"
+	"math/rand/v2"
+	"slices"
+	"testing"
+
+	"corbel/mesh"
+	"corbel/mesh/meshtest"
+)
+
+// vent is a room of a block of 16 mm with a chamber of 8 mm, its middle at the
+// origin: a square channel of width w from a to b along one axis.
+func vent(a, b mesh.Vec, w float64) [2]mesh.Vec {
+	for k := range a {
+		lo, hi := min(a[k], b[k])-w/2, max(a[k], b[k])+w/2
+		a[k], b[k] = lo, hi
+	}
+	return [2]mesh.Vec{a, b}
+}
+
+// ventedBlock is the block with its chamber and other rooms.
+func ventedBlock(rooms ...[2]mesh.Vec) *mesh.Mesh {
+	rooms = append(rooms, [2]mesh.Vec{{-4, -4, -4}, {4, 4, 4}})
+	return meshtest.Carved(mesh.Vec{-8, -8, -8}, mesh.Vec{8, 8, 8}, rooms...)
+}
+
+// The largest ball that gets out through square channels, against closed forms:
+// a ball as wide as a channel passes it and its bends. Parts are turned, moved,
+// scaled and cut smaller.
+func TestVoidFamilies(t *testing.T) {
+	const band = 0.05
+	var o mesh.Vec
+	rng := rand.New(rand.NewPCG(3, 4))
+	worst := map[string]float64{}
+	for _, w := range []float64{1.5, 2} {
+		loose := meshtest.Join(meshtest.BoxAt(mesh.Vec{-1.5, -1.5, -1.5}, mesh.Vec{1.5, 1.5, 1.5}), meshtest.Flip(meshtest.BoxAt(mesh.Vec{-1, -1, -1}, mesh.Vec{1, 1, 1})))
+		elbow, knee := mesh.Vec{6, 0, 0}, mesh.Vec{6, 0, -3}
+		for _, c := range []struct {
+			name     string
+			m        *mesh.Mesh
+			escape   float64
+			openings int
+			sealed   int // further voids
+		}{
+			{"straight vent", ventedBlock(vent(o, mesh.Vec{0, 0, 9}, w)), w, 1, 0},
+			{"bent vent", ventedBlock(vent(o, elbow, w), vent(elbow, mesh.Vec{6, 0, 9}, w)), w, 1, 0},
+			{"vent bent twice", ventedBlock(vent(o, elbow, w), vent(elbow, knee, w), vent(knee, mesh.Vec{6, 9, -3}, w)), w, 1, 0},
+			{"branching vent", ventedBlock(vent(o, elbow, 1.5*w), vent(elbow, mesh.Vec{6, 0, 9}, w), vent(elbow, mesh.Vec{6, 0, -9}, w/2)), w, 2, 0},
+			{"branches wider than the trunk", ventedBlock(vent(o, elbow, w/2), vent(elbow, mesh.Vec{6, 0, 9}, w), vent(elbow, mesh.Vec{6, 0, -9}, w)), w / 2, 0, 0},
+			{"bottleneck in the middle", ventedBlock(vent(o, mesh.Vec{0, 0, 5.5 - w/2}, w), vent(o, mesh.Vec{0, 0, 9}, w/2), vent(mesh.Vec{0, 0, 6.5 + w/2}, mesh.Vec{0, 0, 9}, w)), w / 2, 1, 0},
+			{"two openings", ventedBlock(vent(o, mesh.Vec{0, 0, 9}, w), vent(o, mesh.Vec{0, -9, 0}, w/2)), w, 2, 0},
+			{"shells in a vented chamber", meshtest.Join(ventedBlock(vent(o, mesh.Vec{0, 0, 9}, w)), loose), w, 1, 1},
+		} {
+			k := math.Pow(10, 2*rng.Float64()-1)
+			m := meshtest.Refine(meshtest.Map(c.m, func(p mesh.Vec) mesh.Vec { return p.Scale(k) }), rng.IntN(2))
+			if rng.IntN(3) > 0 {
+				m = meshtest.Move(meshtest.Turn(m, meshtest.RandomDir(rng), 6*rng.Float64()), mesh.Vec{31, -17, 5}.Scale(k))
+			}
+			vs, err := mesh.MeasureVoids(context.Background(), meshtest.Shuffle(m, rng), mesh.VoidParams{MaxCells: 1 << 20})
+			if err != nil {
+				t.Fatal(err)
+			}
+			if vs.SeenMM > c.escape*k {
+				t.Fatalf("%s: a grid that sees %.3g mm is too coarse for the test", c.name, vs.SeenMM/k)
+			}
+			if len(vs.Voids) != 1+c.sealed || vs.Voids[0].Sealed {
+				t.Errorf("%s of %g: %d voids, want %d, vented first: %+v", c.name, w, len(vs.Voids), 1+c.sealed, vs.Voids)
+				continue
+			}
+			v := vs.Voids[0]
+			e := v.EscapeMM/k/c.escape - 1
+			if math.Abs(e) > math.Abs(worst[c.name]) {
+				worst[c.name] = e
+			}
+			if !(math.Abs(e) <= band) || math.Abs(v.EscapeMM-c.escape*k) > v.ErrMM {
+				t.Errorf("%s of %g, scaled by %.3g: escape %.5f +- %.2g, want %g", c.name, w, k, v.EscapeMM/k, v.ErrMM/k, c.escape)
+			}
+			if c.openings > 0 && v.Openings != c.openings {
+				t.Errorf("%s of %g: %d openings, want %d", c.name, w, v.Openings, c.openings)
+			}
+			if c.sealed > 0 && math.Abs(vs.Voids[1].VolumeMM3-8*k*k*k) > 1e-9*k*k*k {
+				t.Errorf("%s: %v mm3 sealed, want 8", c.name, vs.Voids[1].VolumeMM3/k/k/k)
+			}
+		}
+	}
+	for name, e := range worst {
+		t.Logf("worst: escape, %s: %+.2g of itself (band %g, never more above)", name, e, band)
+	}
+}
+
+// Shells in shells, as deep as n: every second space between is sealed, and all
+// volumes are those of boxes.
+func TestNestedShells(t *testing.T) {
+	rng := rand.New(rand.NewPCG(8, 2))
+	worst := 0.0
+	for _, n := range []int{1, 2, 4, 5} {
+		var parts []*mesh.Mesh
+		for i := range n { // outermost first; even ones bound material from outside
+			a := float64(2*n - i)
+			b := meshtest.BoxAt(mesh.Vec{-a, -a, -a}, mesh.Vec{a, a, a})
+			if rng.IntN(2) == 0 {
+				b = meshtest.Flip(b) // however they are wound
+			}
+			parts = append(parts, b)
+		}
+		m := meshtest.Shuffle(tilted(meshtest.Join(parts...)), rng)
+		vs, err := mesh.MeasureVoids(context.Background(), m, mesh.VoidParams{MaxCells: 1 << 14})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if len(vs.Voids) != n/2 {
+			t.Fatalf("%d shells: %d voids, want %d: %+v", n, len(vs.Voids), n/2, vs.Voids)
+		}
+		var want []float64
+		for i := range n / 2 {
+			a := 2 * float64(2*n-2*i-1)
+			want = append(want, a*a*a)
+			if 2*i+2 < n { // a shell lies in it
+				want[i] -= (a - 2) * (a - 2) * (a - 2)
+			}
+		}
+		slices.Sort(want)
+		for i, v := range vs.Voids { // largest first
+			w := want[len(want)-1-i]
+			e := math.Abs(v.VolumeMM3/w - 1)
+			if !v.Sealed || !(e <= 1e-9) {
+				t.Errorf("%d shells, void %d: %+v, want %g mm3 sealed", n, i, v, w)
+			}
+			worst = max(worst, e)
+		}
+	}
+	t.Logf("worst: volume of voids between nested shells: %.1g of itself (band 1e-9)", worst)
+}
