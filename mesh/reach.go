@@ -541,6 +541,55 @@ func (t *carrierTree) search(id int32, p point, best *float64, at *int32) {
 	}
 }
 
+// clear reports whether all carriers stay farther than a margin from the
+// segment from p to q.
+func (t *carrierTree) clear(p, q point, margin float64) bool {
+	d := q.sub(p)
+	l := d.norm()
+	d = point{d[0] / l, d[1] / l}
+	var near func(id int32) bool
+	near = func(id int32) bool {
+		n := &t.nodes[id]
+		if !n.meets(p, q, d, margin) {
+			return false
+		}
+		if n.right != 0 {
+			return near(id+1) || near(n.right)
+		}
+		for _, i := range t.order[n.from:n.to] {
+			if c := &t.hold[i]; segmentsNear(p, q, c.a, c.b, margin) {
+				return true
+			}
+		}
+		return false
+	}
+	return !near(0)
+}
+
+// meets reports whether the segment from p to q, of direction d, may come within
+// a margin of the box.
+func (n *carrierNode) meets(p, q, d point, margin float64) bool {
+	var mid, half point
+	for k := range 2 {
+		if max(p[k], q[k]) < n.lo[k]-margin || min(p[k], q[k]) > n.hi[k]+margin {
+			return false
+		}
+		mid[k], half[k] = (n.lo[k]+n.hi[k])/2-p[k], (n.hi[k]-n.lo[k])/2+margin
+	}
+	return math.Abs(d.cross(mid)) <= math.Abs(float64(d[0]*half[1]))+math.Abs(float64(d[1]*half[0]))
+}
+
+// segmentsNear reports whether two segments cross or come within a margin: if
+// they do not cross, the shortest way between them starts at an end.
+func segmentsNear(p, q, a, b point, margin float64) bool {
+	d, e := q.sub(p), b.sub(a)
+	if (d.cross(a.sub(p)) < 0) != (d.cross(b.sub(p)) < 0) && (e.cross(p.sub(a)) < 0) != (e.cross(q.sub(a)) < 0) {
+		return true
+	}
+	s, t := carrier{a: p, b: q}, carrier{a: a, b: b}
+	return min(s.from(a), s.from(b), t.from(p), t.from(q)) <= margin
+}
+
 func (n *carrierNode) dist(p point) float64 {
 	dx := max(n.lo[0]-p[0], 0, p[0]-n.hi[0])
 	dy := max(n.lo[1]-p[1], 0, p[1]-n.hi[1])

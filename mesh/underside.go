@@ -134,12 +134,25 @@ type ground struct {
 	*underside
 	topo   *Topology
 	around fans
-	tol    float64 // sideways, mm: what a way may step over the rim by
+	rim    *carrierTree // its edges, nil where triangles are so few that ways are soon followed
+	tol    float64      // sideways, mm: what a way may step over the rim by
 }
 
 func newGround(p *underside, tol float64) *ground {
 	m := New(p.verts, p.tri)
-	return &ground{underside: p, topo: m.Topology(), around: newFans(m), tol: tol}
+	g := &ground{underside: p, topo: m.Topology(), around: newFans(m), tol: tol}
+	if len(p.tri) < 2*finePieces {
+		return g
+	}
+	var rim []carrier
+	for h, twin := range g.topo.Twin {
+		if twin < 0 {
+			t := p.tri[h/3]
+			rim = append(rim, carrier{a: flatten(p.verts[t[h%3]]), b: flatten(p.verts[t[(h%3+1)%3]])})
+		}
+	}
+	g.rim = newCarrierTree(rim)
+	return g
 }
 
 // sees reports whether the straight line from vertex v to the point q stays
@@ -150,6 +163,11 @@ func (g *ground) sees(v int32, q point) (ok bool, wall int32) {
 	d := q.sub(o)
 	l := d.norm()
 	if l <= g.tol {
+		return true, -1
+	}
+	// Only the rim ends a line, so one that keeps clear of it up to its end need
+	// not be followed.
+	if short := 1 - 3*g.tol/l; g.rim != nil && short > 0 && g.rim.clear(o, point{o[0] + short*d[0], o[1] + short*d[1]}, 2*g.tol) {
 		return true, -1
 	}
 	w := sightline{ground: g, o: o, d: point{d[0] / l, d[1] / l}, l: l, wall: -1}
@@ -299,19 +317,26 @@ type ways struct {
 // straightWays finds the vertices whose nearest carrier lies in plain sight.
 func (g *ground) straightWays(ctx context.Context, tree *carrierTree) (*ways, error) {
 	w := &ways{dist: make([]float64, len(g.verts)), via: make([]carrier, len(g.verts)), bent: make([]bool, len(g.verts))}
-	for v := range g.verts {
-		if v%256 == 0 && ctx.Err() != nil {
-			return nil, ctx.Err()
+	err := parallel(ctx, len(g.verts), 1<<10, func(from, to int) error {
+		for v := from; v < to; v++ {
+			if v%256 == 0 && ctx.Err() != nil {
+				return ctx.Err()
+			}
+			p := flatten(g.verts[v])
+			k, d := tree.nearest(p)
+			w.dist[v], w.via[v] = d, tree.hold[k]
+			if ok, _ := g.sees(int32(v), tree.hold[k].nearest(p)); !ok {
+				w.dist[v], w.bent[v] = math.Inf(1), true
+			}
 		}
-		p := flatten(g.verts[v])
-		k, d := tree.nearest(p)
-		w.dist[v], w.via[v] = d, tree.hold[k]
-		if ok, _ := g.sees(int32(v), tree.hold[k].nearest(p)); !ok {
-			w.dist[v], w.bent[v] = math.Inf(1), true
+		return nil
+	})
+	for _, b := range w.bent {
+		if b {
 			w.dark++
 		}
 	}
-	return w, nil
+	return w, err
 }
 
 // bentWays finds the ways of the other vertices, nearest first. A vertex takes
