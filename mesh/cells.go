@@ -75,8 +75,10 @@ const (
 	// may be that explains what is thin beside it: rounding turns its flanks.
 	wedgeSlack = 0.07
 	// manyFacets on the other side of a cell are too many to be worth a look at
-	// whether it is even.
-	manyFacets = 1024
+	// whether it is even. A needle is worth more, up to needleFacets: the halves
+	// of one are needles, of which there are very many.
+	manyFacets   = 64
+	needleFacets = 1024
 )
 
 // rival is a facet that may be the nearest opposing one, with its box.
@@ -571,7 +573,7 @@ func (g *gauge) split(c cell, n Vec, near []rival, guess int32, raw *float64) no
 	if with < 0 {
 		return alone
 	}
-	mean, even := g.even(&s, near, r.d)
+	mean, even := g.even(&s, near, r.d, long)
 	if long > max(g.cellMM, r.d) && !even {
 		return g.halve(c, e, n, near, with, raw)
 	}
@@ -621,14 +623,16 @@ func (g *gauge) stillNear(s *patch, near []rival) []rival {
 
 // even reports whether opposing facets cover the whole patch, seen along its
 // normal, at heights no more than evenRatio above lo, and returns their mean.
-func (g *gauge) even(s *patch, near []rival, lo float64) (mean float64, ok bool) {
+// long is the patch's longest edge.
+func (g *gauge) even(s *patch, near []rival, lo, long float64) (mean float64, ok bool) {
+	many := int(min(needleFacets, manyFacets*max(1, long*long/(4*s.area()))))
 	var area, sum float64
 	own, reach, seen := s.box(), min(g.cap, evenRatio*lo), 0
 	for i := range near {
 		if boxGap2(&own, &near[i].box) > reach*reach {
 			continue
 		}
-		if seen++; seen > manyFacets {
+		if seen++; seen > many {
 			return 0, false
 		}
 		a, b, c := g.t.m.Corners(near[i].f)
