@@ -118,3 +118,21 @@ func TestSupportBruteForce(t *testing.T) {
 	}
 	t.Logf("worst difference %.2g", worst)
 }
+
+// Where facets of a floor meet, rounding leaves seams; nothing is seen through
+// them. The sheet of a gyroid of period 10 mm repeats on every upright line that
+// meets it, so no column under it is higher. Coordinates are rounded as in STL.
+func TestSupportSeams(t *testing.T) {
+	m := meshtest.Gyroid(10, 1, 2, 15)
+	for i, v := range m.Verts {
+		m.Verts[i] = mesh.Vec{float64(float32(v[0])), float64(float32(v[1])), float64(float32(v[2]))}
+	}
+	o, err := mesh.MeasureOverhang(context.Background(), m, plusZ, mesh.OverhangParams{AngleRad: 45 * degree, LeastMM2: math.Inf(1)})
+	if err != nil {
+		t.Fatal(err)
+	}
+	s, err := mesh.MeasureSupport(context.Background(), m, plusZ, &o)
+	if err != nil || !(s.HighestMM > 5 && s.HighestMM < 10.1) {
+		t.Errorf("columns up to %v mm, want no more than 10: %v", s.HighestMM, err)
+	}
+}
