@@ -340,41 +340,60 @@ func (w *cylWork) patterned(fit *cylFit, facets []int32) bool {
 // Of few sides, whose two facets each lean against one another, three terms
 // explain much by chance: there it must explain more, what an F-test with a
 // chance of one in a thousand asks (0.05 unexplained of 8 sides, 0.25 of 16).
+//
+// A band that runs askew round a ring leans by the cosine of the angle besides:
+// with many sides, five terms are tried too.
 func (w *cylWork) bulges(fit *cylFit, facets []int32) bool {
 	x := w.x
 	lo, hi := math.Inf(1), math.Inf(-1)
-	var m [5][5]float64
-	var b [5]float64
+	var m, skew [5][5]float64
+	var b, skewB [5]float64
 	var s, s1, s2 float64
 	for _, f := range facets {
 		px, py, z := fit.point(x.m.Centre(f))
 		lo, hi = min(lo, z), max(hi, z)
 		rho := math.Hypot(px, py)
+		z, px, py = z/fit.r, px/rho, py/rho
 		t, a := x.normal[f].Dot(fit.a), x.area[f]
 		s += a
 		s1 += a * t
 		s2 += a * t * t
-		row := [4]float64{1, z / fit.r, z / fit.r * px / rho, z / fit.r * py / rho}
-		for i := range row {
-			b[i] += a * row[i] * t
-			for k := range row {
-				m[i][k] += a * row[i] * row[k]
-			}
+		addRow(&m, &b, [5]float64{1, z, z * px, z * py, 0}, t, a)
+		addRow(&skew, &skewB, [5]float64{px, z, z * px, z * py, py}, t, a)
+	}
+	sides := min(2*math.Pi/fit.turn, float64(len(facets))/2)
+	most := math.Sin(cylLeanLeast) * fit.r / (hi - lo)
+	mean := s1 * s1 / s // the lean common to all facets is not steady growth
+	if bulgesBy(m, b, 4, mean, s2-mean, most, min(max((sides-6)/40, 0.02), 0.5)) {
+		return true
+	}
+	return sides >= 16 && bulgesBy(skew, skewB, 5, 0, s2, most, min((sides-10)/40, 0.5))
+}
+
+// addRow adds an observation of weight a to the normal equations.
+func addRow(m *[5][5]float64, b *[5]float64, row [5]float64, value, a float64) {
+	for i := range row {
+		b[i] += a * row[i] * value
+		for k := range row {
+			m[i][k] += a * row[i] * row[k]
 		}
 	}
-	all := s2 - s1*s1/s // squared lean about its mean
+}
+
+// bulgesBy solves the first n of the normal equations, of which the second to
+// fourth term are those of the height. It reports that the height's slope is more
+// than most and that no more than a share unexplained of all is left; known was
+// explained before.
+func bulgesBy(m [5][5]float64, b [5]float64, n int, known, all, most, unexplained float64) bool {
 	r := b
-	if all <= 0 || !solveSym(&m, &r, 4) {
+	if all <= 0 || !solveSym(&m, &r, n) {
 		return false
 	}
-	explained := -s1 * s1 / s
-	for i := range 4 {
+	explained := -known
+	for i := range n {
 		explained += r[i] * b[i]
 	}
-	steepest := math.Abs(r[1]) + math.Hypot(r[2], r[3])
-	sides := min(2*math.Pi/fit.turn, float64(len(facets))/2)
-	unexplained := min(max((sides-6)/40, 0.02), 0.5)
-	return steepest*(hi-lo)/fit.r > math.Sin(cylLeanLeast) && explained > (1-unexplained)*all
+	return math.Abs(r[1])+math.Hypot(r[2], r[3]) > most && explained > (1-unexplained)*all
 }
 
 // bounded reports whether creases bound the facets.

@@ -20,8 +20,8 @@ const (
 	// times the largest chord error of the circles that are beyond doubt.
 	cylChordAlike = 1.1
 	// With fewer sides than this, sides must be alike: a square with large
-	// chamfers has its corners on a circle too.
-	cylSidesAlike = 16
+	// chamfers or fillets of three steps has its corners near a circle too.
+	cylSidesAlike = 24
 )
 
 // merge unites pieces of one axis and radius whose lengths touch or overlap: a
@@ -157,8 +157,13 @@ func enoughSides(p *cylPiece, chord float64) bool {
 }
 
 // sidesAlike reports whether the sides of a coarse circle are of one width, up
-// to what the scatter of their corners does to it.
+// to what the scatter of their corners does to it. With 16 sides and more they
+// may be as wide as what a mesher makes of vertices that stand anywhere.
 func (p *cylPiece) sidesAlike() bool {
 	n := p.fullSides()
-	return n >= cylSidesAlike || p.widest <= 1.3*2*math.Pi/n+4*p.fit.rms/p.fit.r
+	wide := 1.3
+	if n >= 16 {
+		wide = 1.8
+	}
+	return n >= cylSidesAlike || p.widest <= wide*2*math.Pi/n+4*p.fit.rms/p.fit.r
 }
