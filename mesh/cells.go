@@ -1,7 +1,6 @@
 package mesh
 
 import (
-	"cmp"
 	"context"
 	"math"
 	"runtime"
@@ -81,24 +80,6 @@ const (
 	needleFacets = 1024
 )
 
-// rival is a facet that may be the nearest opposing one, with its box.
-type rival struct {
-	f   int32
-	box Box
-}
-
-// boxGap2 is the square of the distance between two boxes, a lower bound for
-// that of what they hold, and so for any span between it.
-func boxGap2(a, b *Box) float64 {
-	var s float64
-	for k := range 3 {
-		if d := max(a.Min[k]-b.Max[k], b.Min[k]-a.Max[k]); d > 0 {
-			s += d * d
-		}
-	}
-	return s
-}
-
 // box is the patch's box in mesh coordinates.
 func (s *patch) box() Box {
 	b := EmptyBox()
@@ -112,6 +93,7 @@ func (s *patch) box() Box {
 type gauge struct {
 	t       *ThicknessField
 	bvh     *BVH
+	normals []Vec
 	wedges  *sharpTree // where the medium tapers to nothing
 	notches *sharpTree // where surface points into the medium
 	bodies  *bodies    // nil if no two bodies run into each other
@@ -124,14 +106,18 @@ type gauge struct {
 	// Of the chunk in hand:
 	nodes []node // cells only; ids count from 0 and are shifted at the end
 	cells []cell
-	pool  []rival // stack of what is near to the cells in hand
-	// Of the patch in hand: facets set aside as hidden from it, whether the span
-	// found last ends at a notch, and room for hits.
-	hidden  []int32
-	atNotch bool
-	hits    []Hit
-	flats   []int32 // see flatAround
-	rims    []rim
+	// Of the facet in hand: itself, all rivals that stop a ball from it of a
+	// diameter below whole, and what was set aside as hidden from the cell in
+	// hand.
+	own    patch
+	rivals []rival
+	whole  float64
+	hidden []int32
+	// Room for views and hits.
+	views []sight
+	hits  []Hit
+	flats []int32 // see flatAround
+	rims  []rim
 }
 
 func (t *ThicknessField) measure(ctx context.Context) error {
@@ -148,12 +134,13 @@ func (t *ThicknessField) measure(ctx context.Context) error {
 	var wg sync.WaitGroup
 	for range min(runtime.GOMAXPROCS(0), len(chunks)) {
 		wg.Go(func() {
+			g := shared
 			for ctx.Err() == nil {
 				c := int(next.Add(1)) - 1
 				if c >= len(chunks) {
 					return
 				}
-				g := shared
+				g.nodes, g.cells = nil, nil
 				for f := c * chunkFacets; f < min(n, (c+1)*chunkFacets); f++ {
 					g.facet(int32(f))
 				}
@@ -187,7 +174,7 @@ func (t *ThicknessField) newGauge(ctx context.Context) gauge {
 		}
 	}
 	met, _ := newBodies(ctx, m, 4*t.Err) // points are looked at twice that off a surface at most; half is for rounding
-	return gauge{t: t, bodies: met, bvh: m.BVH(), ctx: ctx,
+	return gauge{t: t, bodies: met, bvh: m.BVH(), normals: m.normals(), ctx: ctx,
 		wedges: newSharpTree(m, wedges), notches: newSharpTree(m, notches),
 		cellMM: max(t.Params.PatchMM/2, math.Sqrt(area/cellsMost)),
 		touch:  t.Err, cap: t.Params.CapMM}
@@ -217,42 +204,23 @@ func (g *gauge) facet(f int32) {
 	t.nodes[f] = node{lo: float32(g.cap), mid: float32(g.cap), with: nodeAlone}
 	t.FacetMM[f] = float32(g.cap)
 	a, b, c := m.Corners(f)
-	n := m.Normal(f).Scale(t.side)
+	n := g.normals[f].Scale(t.side)
 	if sliver(a, b, c, sureSide*g.touch) {
 		return
 	}
-	long := max(b.Sub(a).Norm(), c.Sub(b).Norm(), a.Sub(c).Norm())
-	s := newPatch(a, b, c, n)
-	if long <= g.cellMM {
-		t.nodes[f], t.FacetMM[f] = g.small(f, &s)
-		return
-	}
-	near := g.candidates(&s)
-	if len(near) == 0 && g.notches == nil {
-		return
-	}
+	g.own = newPatch(a, b, c, n)
+	mid, hit := g.ray(m.Centre(f), n)
+	v := g.look(&g.own, hit)
 	raw := g.cap
-	t.nodes[f] = g.split(cell{f, wholeFacet}, n, near, nodeAlone, &raw)
+	t.nodes[f] = g.split(cell{f, wholeFacet}, &g.own, v, hit, mid, &raw)
 	t.FacetMM[f] = float32(raw)
-}
-
-// small measures a facet that is not split.
-func (g *gauge) small(f int32, s *patch) (node, float32) {
-	mid, hit := g.ray(g.t.m.Centre(f), s.n)
-	nd := node{mid: float32(mid)}
-	r, with, _ := g.leastSeen(f, s, nil, hit)
-	raw := r.d
-	r, with = g.settle(f, s, nil, r, with)
-	nd.lo, nd.with = float32(r.d), with
-	nd.mid = max(nd.mid, nd.lo)
-	return nd, float32(raw)
 }
 
 // ray returns the length of the ray into the medium to the first surface and
 // its facet if that opposes, else the cap and nodeAlone.
 func (g *gauge) ray(x, n Vec) (float64, int32) {
 	h, ok := g.bvh.Ray(x, n.Scale(-1), g.touch, g.cap)
-	if ok && g.t.side*n.Dot(g.t.m.Normal(h.Facet)) < -opposedCos {
+	if ok && g.t.side*n.Dot(g.normals[h.Facet]) < -opposedCos {
 		return h.T, h.Facet
 	}
 	return g.cap, nodeAlone
@@ -277,77 +245,12 @@ func (g *gauge) flat(s *patch) *flat {
 	return &flat{s.box(), s.n.Scale(-1), -s.o.Dot(s.n), g.t.side}
 }
 
-// candidates returns the opposing facets near the patch, ascending.
-func (g *gauge) candidates(s *patch) []rival {
-	near := []rival{} // not nil: that would ask least to search for itself
-	g.bvh.Facing(g.flat(s), s.reach(g.cap), g.cap, func(f int32) float64 {
-		if g.t.side*s.n.Dot(g.t.m.Normal(f)) < -opposedCos {
-			a, b, c := g.t.m.Corners(f)
-			near = append(near, rival{f, EmptyBox().Grow(a).Grow(b).Grow(c)})
-		}
-		if len(near)%1024 == 1023 && g.ctx.Err() != nil {
-			return 0
-		}
-		return g.cap
-	})
-	slices.SortFunc(near, func(a, b rival) int { return cmp.Compare(a.f, b.f) })
-	return near
-}
-
-// least returns the thinnest span from the patch: among the facets near, or
-// among all if near is nil. A good first guess (a facet, or nodeAlone) saves
-// time.
-func (g *gauge) least(s *patch, near []rival, guess int32) (span, int32) {
-	best, with := span{d: g.cap}, int32(nodeAlone)
-	g.atNotch = false
-	m := g.t.m
-	try := func(f int32) {
-		n := m.Normal(f).Scale(g.t.side)
-		if s.n.Dot(n) >= -opposedCos || g.isHidden(f) {
-			return
-		}
-		a, b, c := m.Corners(f)
-		if r, ok := s.between(a, b, c, n, g.touch, best.d); ok && !sliver(a, b, c, sureSide*g.touch) {
-			best, with = r, f
-		}
-	}
-	if guess >= 0 {
-		try(guess)
-	}
-	if near == nil {
-		g.bvh.Facing(g.flat(s), s.reach(best.d), best.d, func(f int32) float64 {
-			try(f)
-			return best.d
-		})
-	} else {
-		own := s.box()
-		for i := range near {
-			if boxGap2(&own, &near[i].box) < best.d*best.d {
-				try(near[i].f)
-			}
-		}
-	}
-	if g.notches != nil {
-		g.notches.mesh.BVH().InBox(s.reach(best.d), func(i int32) bool {
-			if f := g.notches.list[i]; g.points(f, s.n) {
-				a, b, c := g.notches.mesh.Corners(i)
-				if r, ok := s.between(a, b, c, Vec{}, g.touch, best.d); ok {
-					best, with = r, f.f
-					g.atNotch = true
-				}
-			}
-			return true
-		})
-	}
-	return best, with
-}
-
 // points reports whether a notch's bottom, rounded ever so little, would oppose
 // a surface with the normal n: whether the arc between the normals of its
 // flanks comes within 60 degrees of the opposite of n.
 func (g *gauge) points(s sharpFeature, n Vec) bool {
-	u := g.t.m.Normal(s.f).Scale(g.t.side)
-	v := g.t.m.Normal(s.g).Scale(g.t.side)
+	u := g.normals[s.f].Scale(g.t.side)
+	v := g.normals[s.g].Scale(g.t.side)
 	mid := u.Add(v).Unit()
 	across := u.Cross(v).Unit()
 	to := n.Scale(-1)
@@ -370,7 +273,7 @@ func (g *gauge) points(s sharpFeature, n Vec) bool {
 // There the facet's normal is off by up to b, which would make a rod of n sides
 // tan(30 deg) pi/n too thin; what is left is off by the square of that. Since
 // the diameter only grows by cutting, a cut takes no more than it may.
-func (g *gauge) settle(f int32, s *patch, near []rival, r span, with int32) (span, int32) {
+func (g *gauge) settle(f int32, s *patch, v *view, r span, with int32) (span, int32) {
 	cut := *s
 	feather := false
 	for range settleRounds {
@@ -388,7 +291,8 @@ func (g *gauge) settle(f int32, s *patch, near []rival, r span, with int32) (spa
 			r, with = span{d: g.cap}, nodeAlone
 			break
 		}
-		r, with, _ = g.leastSeen(f, &cut, near, with)
+		g.bounds(&cut, v)
+		r, with, _ = g.leastSeen(f, &cut, v, with)
 	}
 	if with < 0 && feather {
 		with = nodeFeather
@@ -552,91 +456,92 @@ func (g *gauge) cutBack(s *patch, i int32, foot Vec) {
 }
 
 // split measures a cell, halving it at its longest edge until it is even or
-// small. It returns the node; its kids count cells of this chunk from 1.
-func (g *gauge) split(c cell, n Vec, near []rival, guess int32, raw *float64) node {
-	p := c.corners(g.t.m)
-	s := newPatch(p[0], p[1], p[2], n)
-	defer func(n int) { g.pool = g.pool[:n] }(len(g.pool))
-	near = g.stillNear(&s, near)
-	e, long := 0, 0.0
+// small. It returns the node; its kids count cells of this chunk from 1. v is
+// what the cell sees, guess the facet that may stop the smallest ball, and mid
+// the ray from its middle (NaN: not sent yet).
+func (g *gauge) split(c cell, s *patch, v *view, guess int32, mid float64, raw *float64) node {
+	if len(v.list) == 0 || g.ctx.Err() != nil {
+		return node{lo: float32(g.cap), mid: float32(g.cap), with: nodeAlone}
+	}
+	e, long := c.longest(g.t.m)
+	g.hidden = g.hidden[:0]
+	if long > g.cellMM {
+		r, at := g.least(s, v, guess)
+		if at < 0 {
+			return node{lo: float32(g.cap), mid: float32(g.cap), with: nodeAlone}
+		}
+		guess = g.rivals[v.list[at].rival].f
+		if long > r.d {
+			mean, even := g.even(s, v, r.d, long)
+			if !even {
+				return g.halve(c, e, v, guess, raw)
+			}
+			mid = mean
+		}
+	}
+	r, with, hidden := g.leastSeen(c.facet, s, v, guess)
+	if hidden && long > g.cellMM { // part of it may see what the rest does not
+		return g.halve(c, e, v, guess, raw)
+	}
+	*raw = min(*raw, r.d)
+	r, with = g.settle(c.facet, s, v, r, with)
+	if math.IsNaN(mid) {
+		p := c.corners(g.t.m)
+		mid, _ = g.ray(p[0].Add(p[1]).Add(p[2]).Scale(1.0/3), s.n)
+	}
+	return node{lo: float32(r.d), mid: max(float32(r.d), float32(mid)), with: with}
+}
+
+// longest is a cell's longest edge and its length.
+func (c cell) longest(m *Mesh) (e int, long float64) {
+	p := c.corners(m)
 	for k := range 3 {
 		if l := p[(k+1)%3].Sub(p[k]).Norm(); l > long {
 			e, long = k, l
 		}
 	}
-	alone := node{lo: float32(g.cap), mid: float32(g.cap), with: nodeAlone}
-	if len(near) == 0 && !g.notchNear(&s) || g.ctx.Err() != nil {
-		return alone
-	}
-	g.hidden = g.hidden[:0]
-	r, with := g.least(&s, near, guess)
-	if with < 0 {
-		return alone
-	}
-	mean, even := g.even(&s, near, r.d, long)
-	if long > max(g.cellMM, r.d) && !even {
-		return g.halve(c, e, n, near, with, raw)
-	}
-	r, with, hidden := g.leastSeen(c.facet, &s, near, with)
-	if hidden && long > g.cellMM { // part of it may see what the rest does not
-		return g.halve(c, e, n, near, with, raw)
-	}
-	*raw = min(*raw, r.d)
-	r, with = g.settle(c.facet, &s, near, r, with)
-	if !even {
-		mean, _ = g.ray(p[0].Add(p[1]).Add(p[2]).Scale(1.0/3), n)
-	}
-	return node{lo: float32(r.d), mid: max(float32(r.d), float32(mean)), with: with}
+	return e, long
 }
 
-func (g *gauge) halve(c cell, e int, n Vec, near []rival, guess int32, raw *float64) node {
-	l, r := c.halves(e)
+func (g *gauge) halve(c cell, e int, v *view, guess int32, raw *float64) node {
+	if g.whole < g.cap { // no cell but the whole facet
+		g.gather(g.cap, nodeAlone, 0)
+		*v = g.viewAll()
+	}
 	id := int32(len(g.cells))
+	l, r := c.halves(e)
 	g.cells = append(g.cells, l, r)
 	g.nodes = append(g.nodes, node{}, node{})
-	x := g.split(l, n, near, guess, raw)
-	y := g.split(r, n, near, guess, raw)
+	x := g.half(l, v, guess, raw)
+	y := g.half(r, v, guess, raw)
 	g.nodes[id], g.nodes[id+1] = x, y
 	return node{lo: min(x.lo, y.lo), with: nodeAlone, kids: 4*(id+1) + int32(e)}
 }
 
-func (g *gauge) notchNear(s *patch) bool {
-	found := false
-	if g.notches != nil {
-		g.notches.mesh.BVH().InBox(s.reach(g.cap), func(int32) bool { found = true; return false })
-	}
-	return found
-}
-
-// stillNear keeps the facets that a ball no larger than the cap can reach from
-// the patch.
-func (g *gauge) stillNear(s *patch, near []rival) []rival {
-	box := s.reach(g.cap)
-	from := len(g.pool)
-	for i := range near {
-		if boxesMeet(near[i].box, box) {
-			g.pool = append(g.pool, near[i])
-		}
-	}
-	return g.pool[from:]
+func (g *gauge) half(c cell, v *view, guess int32, raw *float64) node {
+	s := g.own.part(c.corners(g.t.m))
+	w := g.viewOf(&s, v)
+	nd := g.split(c, &s, &w, guess, math.NaN(), raw)
+	g.views = g.views[:len(g.views)-len(w.list)]
+	return nd
 }
 
 // even reports whether opposing facets cover the whole patch, seen along its
 // normal, at heights no more than evenRatio above lo, and returns their mean.
 // long is the patch's longest edge.
-func (g *gauge) even(s *patch, near []rival, lo, long float64) (mean float64, ok bool) {
+func (g *gauge) even(s *patch, v *view, lo, long float64) (mean float64, ok bool) {
 	many := int(min(needleFacets, manyFacets*max(1, long*long/(4*s.area()))))
 	var area, sum float64
-	own, reach, seen := s.box(), min(g.cap, evenRatio*lo), 0
-	for i := range near {
-		if boxGap2(&own, &near[i].box) > reach*reach {
+	reach, seen := min(g.cap, evenRatio*lo), 0
+	for _, x := range v.list {
+		y := &g.rivals[x.rival]
+		if x.key > reach || y.notch {
 			continue
 		}
 		if seen++; seen > many {
 			return 0, false
 		}
-		a, b, c := g.t.m.Corners(near[i].f)
-		ar, vol, most := s.shadow(s.local(a), s.local(b), s.local(c), g.touch)
+		ar, vol, most := s.shadow(y.g[0], y.g[1], y.g[2], g.touch)
 		if most <= reach { // else of another layer, or uneven
 			area += ar
 			sum += vol
@@ -688,9 +593,12 @@ func (s *patch) shadow(a, b, c spot, touch float64) (area, volume, most float64)
 func (t *ThicknessField) thinnest(id int32) (float64, Vec) {
 	g := &t.gauge
 	c := t.cellOf(id)
-	p := c.corners(t.m)
-	s := newPatch(p[0], p[1], p[2], t.m.Normal(c.facet).Scale(t.side))
-	r, with, _ := g.leastSeen(c.facet, &s, nil, t.nodes[id].with)
-	r, _ = g.settle(c.facet, &s, nil, r, with)
-	return r.d, s.world(spot{r.x[0], r.x[1], 0})
+	p, q, w := t.m.Corners(c.facet)
+	whole := newPatch(p, q, w, g.normals[c.facet].Scale(t.side))
+	g.own = whole.part(c.corners(t.m))
+	v := g.look(&g.own, t.nodes[id].with)
+	g.hidden = g.hidden[:0]
+	r, with, _ := g.leastSeen(c.facet, &g.own, v, t.nodes[id].with)
+	r, _ = g.settle(c.facet, &g.own, v, r, with)
+	return r.d, g.own.world(spot{r.x[0], r.x[1], 0})
 }

@@ -36,7 +36,8 @@ func TestFacingBrute(t *testing.T) {
 				continue
 			}
 			a, b, c := m.Corners(f)
-			if _, ok := s.between(a, b, c, gn, 1e-7, dist); ok {
+			v := s.newRival(f, a, b, c, gn)
+			if _, ok := s.between(&v, 1e-7, dist); ok {
 				if needed++; !got[f] {
 					t.Fatalf("facet %d stops a ball from facet %d and is missed", f, i)
 				}
@@ -55,8 +56,9 @@ func TestLeastBallIsABound(t *testing.T) {
 	for range 20000 {
 		s := newPatch(Vec{r.Float64()}, Vec{1 + r.Float64()}, Vec{r.Float64(), r.Float64()}, Vec{0, 0, -1})
 		a, b, c := random(), random(), random()
-		g := [4]spot{s.local(a), s.local(b), s.local(c)}
-		bound := s.leastBall(&g, min(g[0].h, g[1].h, g[2].h), max(g[0].h, g[1].h, g[2].h))
+		v := s.newRival(0, a, b, c, Vec{})
+		own := s.extent()
+		bound := s.bound(&v, &own, 1e-9)
 		for range 4 { // points of both
 			w := [2]float64{r.Float64(), r.Float64()}
 			q := a.Add(b.Sub(a).Scale(w[0])).Add(c.Sub(a).Scale((1 - w[0]) * w[1]))

@@ -61,15 +61,21 @@ func newPatch(a, b, c, n Vec) patch {
 		ax = l
 	}
 	ax = ax.Sub(n.Scale(ax.Dot(n))).Unit()
-	s := patch{o: a, n: n, ax: ax, ay: n.Cross(ax), k: 3}
-	for i, p := range [3]Vec{a, b, c} {
-		q := s.local(p)
-		s.p[i] = [2]float64{q.u, q.v}
+	s := patch{o: a, n: n, ax: ax, ay: n.Cross(ax)}
+	return s.part([3]Vec{a, b, c})
+}
+
+// part is a triangle in the patch's plane as a patch in the same frame.
+func (s *patch) part(of [3]Vec) patch {
+	t := patch{o: s.o, n: s.n, ax: s.ax, ay: s.ay, k: 3}
+	for i, p := range of {
+		q := t.local(p)
+		t.p[i] = [2]float64{q.u, q.v}
 	}
-	if s.area() < 0 { // seen from the medium's other side
-		s.p[1], s.p[2] = s.p[2], s.p[1]
+	if t.area() < 0 { // seen from the medium's other side
+		t.p[1], t.p[2] = t.p[2], t.p[1]
 	}
-	return s
+	return t
 }
 
 func (s *patch) local(p Vec) spot {
@@ -144,86 +150,175 @@ func (s *patch) foot(u, v float64) ([2]float64, float64) {
 	return at, best
 }
 
-// try takes y as a contact if that makes the span thinner.
-func (r *spanSearch) try(y spot) {
+// try takes y as a contact if that makes the span thinner. It returns the ball's
+// diameter and how it changes with y: diameters are convex in y, so they grow
+// from here at least as this says.
+func (r *spanSearch) try(y spot) (d float64, slope spot) {
 	if y.h <= 0 {
-		return
+		return math.Inf(1), spot{}
 	}
 	x, d2 := r.from.foot(y.u, y.v)
-	if d := y.h + d2/y.h; d < r.d {
+	l := d2 / y.h
+	d = y.h + l
+	if d < r.d {
 		r.d, r.x, r.y = d, x, y
 	}
+	return d, spot{2 * (y.u - x[0]) / y.h, 2 * (y.v - x[1]) / y.h, 1 - l/y.h}
 }
 
-// between returns the thinnest span between the patch and the facet a b c whose
-// normal out of the medium is gn, if its diameter is less than below. Surface
-// nearer than touch counts as touching and bounds no medium. A zero gn stands
-// for a sharp notch, then a b c may be a segment or a point.
-func (s *patch) between(a, b, c, gn Vec, touch, below float64) (span, bool) {
-	g := [4]spot{s.local(a), s.local(b), s.local(c)}
-	lo, hi := min(g[0].h, g[1].h, g[2].h), max(g[0].h, g[1].h, g[2].h)
-	if hi <= touch || lo >= below || s.leastBall(&g, max(lo, touch), hi) >= below {
+// rival is a facet that may be the nearest opposing one, or a notch, in the
+// frame of the facet in hand.
+type rival struct {
+	f      int32 // the facet, or one beside the notch
+	notch  bool
+	g      [3]spot
+	m      spot // the facet's normal out of the medium
+	q0     float64
+	lo, hi spot    // of the corners
+	key    float64 // no ball from the facet in hand is smaller
+}
+
+// newRival takes a facet a b c whose normal out of the medium is n into the
+// patch's frame. A zero normal stands for a sharp notch, then a b c may be a
+// segment or a point.
+func (s *patch) newRival(f int32, a, b, c, n Vec) rival {
+	r := rival{f: f, notch: n == Vec{}, g: [3]spot{s.local(a), s.local(b), s.local(c)}}
+	x, y, z := &r.g[0], &r.g[1], &r.g[2]
+	r.lo = spot{min(x.u, y.u, z.u), min(x.v, y.v, z.v), min(x.h, y.h, z.h)}
+	r.hi = spot{max(x.u, y.u, z.u), max(x.v, y.v, z.v), max(x.h, y.h, z.h)}
+	r.m = spot{n.Dot(s.ax), n.Dot(s.ay), -n.Dot(s.n)}
+	r.q0 = x.u*r.m.u + x.v*r.m.v + x.h*r.m.h
+	return r
+}
+
+// depths returns how deep the patch's corners lie below the rival's plane, at
+// least and at most.
+func (s *patch) depths(r *rival) (least, most float64) {
+	least, most = math.Inf(1), math.Inf(-1)
+	for i := range s.k {
+		q := r.q0 - r.m.u*s.p[i][0] - r.m.v*s.p[i][1]
+		least, most = min(least, q), max(most, q)
+	}
+	return least, most
+}
+
+// bound is a lower bound for the diameter of a ball that touches the patch and
+// is stopped by the rival, cheap to compute: +Inf where there is none. Surface
+// nearer than touch counts as touching and bounds no medium.
+//
+// The ball through a point at the height h and the distance l beside the patch
+// has the diameter h + l^2/h; for l stands the distance of the boxes in the
+// plane, and h is the best of the rival's. And the ball that is stopped by the
+// rival's whole plane is no larger than one that is stopped by the rival.
+func (s *patch) bound(r *rival, own *patchBox, touch float64) float64 {
+	if r.hi.h <= touch {
+		return math.Inf(1)
+	}
+	plane := 0.0
+	if !r.notch {
+		least, most := s.depths(r)
+		if most <= 0 {
+			return math.Inf(1)
+		}
+		plane = 2 * least / (1 + r.m.h)
+	}
+	du := max(r.lo.u-own.u1, own.u0-r.hi.u, 0)
+	dv := max(r.lo.v-own.v1, own.v0-r.hi.v, 0)
+	l2, h := float64(du*du)+float64(dv*dv), max(r.lo.h, touch)
+	switch {
+	case l2 <= h*h:
+	case l2 >= r.hi.h*r.hi.h:
+		h = r.hi.h
+	default:
+		return max(plane, 2*math.Sqrt(l2))
+	}
+	return max(plane, h+l2/h)
+}
+
+// patchBox is what a patch covers in its frame.
+type patchBox struct{ u0, u1, v0, v1 float64 }
+
+func (s *patch) extent() patchBox {
+	b := patchBox{math.Inf(1), math.Inf(-1), math.Inf(1), math.Inf(-1)}
+	for i := range s.k {
+		b.u0, b.u1 = min(b.u0, s.p[i][0]), max(b.u1, s.p[i][0])
+		b.v0, b.v1 = min(b.v0, s.p[i][1]), max(b.v1, s.p[i][1])
+	}
+	return b
+}
+
+// between returns the thinnest span between the patch and a rival, if its
+// diameter is less than below.
+func (s *patch) between(v *rival, touch, below float64) (span, bool) {
+	if v.hi.h <= touch || v.lo.h >= below {
 		return span{}, false
 	}
 	from := s
-	var m spot // gn in the patch's frame
-	facet := gn != Vec{}
-	if facet {
-		m = spot{gn.Dot(s.ax), gn.Dot(s.ay), -gn.Dot(s.n)}
-		// q = q0 - m.(u, v): how deep (u, v) lies below the other facet's plane.
-		q0 := g[0].u*m.u + g[0].v*m.v + g[0].h*m.h
-		least, most := math.Inf(1), math.Inf(-1)
-		for i := range s.k {
-			q := q0 - m.u*s.p[i][0] - m.v*s.p[i][1]
-			least, most = min(least, q), max(most, q)
-		}
-		// The ball stopped by the whole plane is no larger than the one
-		// stopped by the facet.
-		if most <= 0 || 2*least >= below*(1+m.h) {
+	if !v.notch {
+		least, most := s.depths(v)
+		if most <= 0 || 2*least >= below*(1+v.m.h) {
 			return span{}, false
 		}
 		if least < 0 { // points behind the plane don't see the facet's inner side
 			cutting := *s
-			cutting.cut(-m.u, -m.v, q0)
+			cutting.cut(-v.m.u, -v.m.v, v.q0)
 			if cutting.k == 0 {
 				return span{}, false
 			}
 			from = &cutting
 		}
 	}
-	k := 3
-	if lo < touch {
+	g, k := [4]spot{v.g[0], v.g[1], v.g[2]}, 3
+	if v.lo.h < touch {
 		k = cutAbove(&g, touch)
 	}
 	r := spanSearch{span{d: below}, from}
-	for i := range k {
-		r.try(g[i])
-	}
-	if facet {
-		r.corners(g[:k], m)
-	}
-	for i := range k {
-		r.edge(g[i], g[(i+1)%k])
-	}
-	return r.span, r.d < below
+	r.inside(g[:k], v)
+	return r.span, r.d < below && (v.notch || !v.sliver(sureSide*touch))
 }
 
-// leastBall is a lower bound for the diameter of a ball that touches the patch
-// and passes through a triangle between the heights lo and hi: of those through
-// a point at the height h and the distance l beside the patch, h + l^2/h, with
-// the distance of the boxes in the plane for l, and the best height.
-func (s *patch) leastBall(g *[4]spot, lo, hi float64) float64 {
-	inf := math.Inf(1)
-	u0, u1, v0, v1 := inf, -inf, inf, -inf
-	for i := range s.k {
-		u0, u1 = min(u0, s.p[i][0]), max(u1, s.p[i][0])
-		v0, v1 = min(v0, s.p[i][1]), max(v1, s.p[i][1])
+// sliver reports whether the rival has no side (see sliver).
+func (r *rival) sliver(width float64) bool {
+	at := func(p spot) Vec { return Vec{p.u, p.v, p.h} }
+	return sliver(at(r.g[0]), at(r.g[1]), at(r.g[2]), width)
+}
+
+// inside looks for the thinnest span that ends on the rival, of which g is left
+// above what touches: at its corners first. Whatever their slopes say can't
+// become thinner is left out.
+func (r *spanSearch) inside(g []spot, v *rival) {
+	var d [4]float64
+	var slope [4]spot
+	for i := range g {
+		d[i], slope[i] = r.try(g[i])
 	}
-	du := max(min(g[0].u, g[1].u, g[2].u)-u1, u0-max(g[0].u, g[1].u, g[2].u), 0)
-	dv := max(min(g[0].v, g[1].v, g[2].v)-v1, v0-max(g[0].v, g[1].v, g[2].v), 0)
-	l2 := float64(du*du) + float64(dv*dv)
-	h := min(max(math.Sqrt(l2), lo), hi)
-	return h + l2/h
+	for i := range g {
+		least := 0.0
+		for j := range g {
+			least = min(least, slope[i].along(g[i], g[j]))
+		}
+		if d[i]+least >= r.d {
+			return
+		}
+	}
+	if !v.notch {
+		r.corners(g, v.m)
+	}
+	for i := range g {
+		j := (i + 1) % len(g)
+		a, b := slope[i].along(g[i], g[j]), slope[j].along(g[j], g[i])
+		if a >= 0 || b >= 0 {
+			continue // thinnest at the end
+		}
+		if t := (d[j] + b - d[i]) / (a + b); d[i]+a*t < r.d {
+			r.edge(g[i], g[j])
+		}
+	}
+}
+
+// along is the slope's rise from p to q.
+func (s spot) along(p, q spot) float64 {
+	return s.u*(q.u-p.u) + s.v*(q.v-p.v) + s.h*(q.h-p.h)
 }
 
 // cutAbove keeps the part of the facet with h >= touch, in place.

@@ -1,6 +1,9 @@
 package mesh
 
-import "slices"
+import (
+	"math"
+	"slices"
+)
 
 // This file asks whether the two ends of a span face each other through the
 // medium: opposed normals alone don't tell. Surface that stands between them, a
@@ -11,25 +14,29 @@ import "slices"
 // one in sight goes on; then the ray from the cell's middle must do.
 const hiddenMost = 12
 
-// leastSeen is least among what the patch, of facet f, sees. hidden reports whether anything
-// nearer was set aside.
-func (g *gauge) leastSeen(f int32, s *patch, near []rival, guess int32) (r span, with int32, hidden bool) {
-	g.hidden = g.hidden[:0]
+// leastSeen is least among what the patch, of facet f, sees. hidden reports
+// whether anything nearer was set aside.
+func (g *gauge) leastSeen(f int32, s *patch, v *view, guess int32) (r span, with int32, hidden bool) {
 	for {
-		r, with = g.least(s, near, guess)
-		if with < 0 || g.atNotch || r.d <= 4*g.touch {
-			return r, with, hidden
+		r, at := g.least(s, v, guess)
+		if at < 0 {
+			return r, nodeAlone, hidden
 		}
-		x, y := s.world(spot{r.x[0], r.x[1], 0}), s.world(r.y)
+		y := &g.rivals[v.list[at].rival]
+		if y.notch || r.d <= 4*g.touch {
+			return r, y.f, hidden
+		}
+		from, to := s.world(spot{r.x[0], r.x[1], 0}), s.world(r.y)
 		// A little off the rim, where bodies may share a face and none is buried.
-		if g.buried(f, towards(x, s.middle(), 4*g.touch), s.n) {
+		if g.buried(f, towards(from, s.middle(), 4*g.touch), s.n) {
 			return span{d: g.cap}, nodeAlone, true
 		}
-		if !g.buried(with, towards(y, g.t.m.Centre(with), 4*g.touch), g.t.m.Normal(with).Scale(g.t.side)) && g.clear(f, x, y) {
-			return r, with, hidden
+		if !g.buried(y.f, towards(to, g.t.m.Centre(y.f), 4*g.touch), g.normals[y.f].Scale(g.t.side)) && g.clear(f, from, to) {
+			return r, y.f, hidden
 		}
 		hidden = true
-		g.hidden = append(g.hidden, with)
+		g.hidden = append(g.hidden, y.f)
+		v.list[at].key = math.Inf(1)
 		if len(g.hidden) > hiddenMost {
 			return g.straight(f, s)
 		}

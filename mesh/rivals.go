@@ -1,0 +1,178 @@
+package mesh
+
+import "math"
+
+// This file searches for what stops the smallest ball from a patch. Of a facet,
+// all surface that may do so is gathered once, in the facet's frame; whatever is
+// asked of the facet and its cells is then answered from that list, best first.
+
+// view is what a patch of the facet in hand sees.
+type view struct{ list []sight }
+
+// sight is a rival by its number in the gauge, and a lower bound for the balls
+// from the patch in hand that it stops.
+type sight struct {
+	rival int32
+	key   float64
+}
+
+// gatherSlack is by how much more than the smallest ball from a facet is
+// gathered at first: as much as is needed to tell whether a wall is even, and
+// more than the ball grows where a patch is cut back.
+const gatherSlack = evenRatio * 1.01
+
+// look gathers what the patch in hand sees, up to gatherSlack times the smallest
+// ball. A good first guess (a facet, or a nodeAlone value) saves time.
+func (g *gauge) look(s *patch, guess int32) *view {
+	g.gather(g.cap, guess, gatherSlack)
+	v := g.viewAll()
+	return &v
+}
+
+// viewAll is the view of the whole facet in hand.
+func (g *gauge) viewAll() view {
+	g.views = g.views[:0]
+	for i := range g.rivals {
+		if y := &g.rivals[i]; y.key < g.whole {
+			g.views = append(g.views, sight{int32(i), y.key})
+		}
+	}
+	return view{g.views}
+}
+
+// viewOf is what a part of a patch sees of what the patch does. It is put on top
+// of the views in hand.
+func (g *gauge) viewOf(s *patch, of *view) view {
+	own, from := s.extent(), len(g.views)
+	for _, x := range of.list {
+		if key := s.bound(&g.rivals[x.rival], &own, g.touch); key < g.cap {
+			g.views = append(g.views, sight{x.rival, key})
+		}
+	}
+	return view{g.views[from:]}
+}
+
+// bounds makes a view that of another patch, which has become smaller; nothing
+// is hidden from it yet.
+func (g *gauge) bounds(s *patch, v *view) {
+	g.hidden = g.hidden[:0]
+	own := s.extent()
+	for i := range v.list {
+		v.list[i].key = s.bound(&g.rivals[v.list[i].rival], &own, g.touch)
+	}
+}
+
+// gather lists the rivals of the facet in hand that may stop a ball of a
+// diameter below whole, or, with slack, one of the smallest diameter that there
+// is times slack.
+func (g *gauge) gather(whole float64, guess int32, slack float64) {
+	g.whole, g.rivals = whole, g.rivals[:0]
+	s := &g.own
+	own, best := s.extent(), whole
+	take := func(y *rival) {
+		if y.key = s.bound(y, &own, g.touch); y.key >= g.whole {
+			return
+		}
+		if slack > 0 && y.key < best {
+			if r, ok := s.between(y, g.touch, best); ok {
+				best, y.key = r.d, r.d
+				g.whole = min(g.cap, best*slack)
+			} else {
+				y.key = best
+			}
+		}
+		g.rivals = append(g.rivals, *y)
+	}
+	facet := func(f int32) float64 {
+		n := g.normals[f].Scale(g.t.side)
+		if s.n.Dot(n) >= -opposedCos {
+			return g.whole
+		}
+		a, b, c := g.t.m.Corners(f)
+		y := s.newRival(f, a, b, c, n)
+		take(&y)
+		if len(g.rivals)%1024 == 1023 && g.ctx.Err() != nil {
+			return 0
+		}
+		return g.whole
+	}
+	if guess >= 0 {
+		facet(guess)
+	}
+	g.bvh.Facing(g.flat(s), s.reach(g.whole), g.whole, func(f int32) float64 {
+		if f == guess {
+			return g.whole
+		}
+		return facet(f)
+	})
+	if g.notches != nil {
+		g.notches.mesh.BVH().InBox(s.reach(g.whole), func(i int32) bool {
+			if f := g.notches.list[i]; g.points(f, s.n) {
+				a, b, c := g.notches.mesh.Corners(i)
+				y := s.newRival(f.f, a, b, c, Vec{})
+				take(&y)
+			}
+			return true
+		})
+	}
+}
+
+// least returns the thinnest span from the patch and which of the view stops
+// it, -1 if none below the cap does. Only what stops a smaller ball than was
+// found can still count, and that is tried in the order of its bounds.
+func (g *gauge) least(s *patch, v *view, guess int32) (span, int) {
+	best, at := span{d: g.whole}, -1
+	next := v.of(g, guess)
+	for {
+		if next < 0 {
+			next = v.next(best.d)
+		}
+		if next >= 0 {
+			x := &v.list[next]
+			r, ok := s.between(&g.rivals[x.rival], g.touch, best.d)
+			if ok {
+				best, at = r, next
+			}
+			x.key, next = max(x.key, best.d), -1
+			continue
+		}
+		if at >= 0 || g.whole >= g.cap {
+			return best, at
+		}
+		g.gather(min(g.cap, 2*g.whole), nodeAlone, 0) // all that was seen is hidden, or out of reach
+		*v = g.viewAll()
+		hidden := g.hidden
+		g.bounds(s, v)
+		g.hidden = hidden
+		for i := range v.list {
+			if y := &g.rivals[v.list[i].rival]; !y.notch && g.isHidden(y.f) {
+				v.list[i].key = math.Inf(1)
+			}
+		}
+		best.d = g.whole
+	}
+}
+
+// next is the place in the view with the least bound below best, or -1.
+func (v *view) next(best float64) int {
+	at := -1
+	for i := range v.list {
+		if k := v.list[i].key; k < best {
+			best, at = k, i
+		}
+	}
+	return at
+}
+
+// of is the place of a facet in the view, or -1.
+func (v *view) of(g *gauge, f int32) int {
+	if f < 0 {
+		return -1
+	}
+	for i := range v.list {
+		if y := &g.rivals[v.list[i].rival]; y.f == f && !y.notch && !math.IsInf(v.list[i].key, 1) {
+			return i
+		}
+	}
+	return -1
+}
