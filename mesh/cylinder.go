@@ -58,12 +58,18 @@ const (
 // tolerance five times the median deviation, until it stays the same. Pieces of
 // one axis and radius whose lengths touch are one cylinder.
 //
+// The diameter reported is that of the circle through the vertices. Where an
+// export draws its polygon about the circle, or with the circle's area, the hole
+// is smaller than that by up to the chord band, which ErrMM holds: below one per
+// cent from 23 sides.
+//
 // Only corners at which the surface turns count for the circle, so that it
 // does not matter how the flat sides are triangulated.
 //
 // What it may miss: circles of 6 or 7 sides in a mesh whose other circles do
 // not show that its export is as coarse; holes with less than nine tenths of
-// their circle; ellipses, cones and tapers (more than half a degree) are no
+// their circle; of 8 sides, rings shorter than a tenth of the diameter between
+// countersinks of some 82 degrees, which might be a ring's waist; ellipses, cones and tapers (more than half a degree) are no
 // cylinders. What it may take for a hole: a drawn regular polygon of 8 sides or
 // more. An open groove at the end of a hole counts as an opening.
 //
