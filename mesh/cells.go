@@ -210,7 +210,11 @@ func (g *gauge) facet(f int32) {
 	}
 	g.own = newPatch(a, b, c, n)
 	mid, hit := g.ray(m.Centre(f), n)
-	v := g.look(&g.own, hit)
+	slack := gatherSmall
+	if max(b.Sub(a).Norm(), c.Sub(b).Norm(), a.Sub(c).Norm()) > g.cellMM {
+		slack = gatherLarge
+	}
+	v := g.look(hit, slack)
 	raw := g.cap
 	t.nodes[f] = g.split(cell{f, wholeFacet}, &g.own, v, hit, mid, &raw)
 	t.FacetMM[f] = float32(raw)
@@ -596,7 +600,7 @@ func (t *ThicknessField) thinnest(id int32) (float64, Vec) {
 	p, q, w := t.m.Corners(c.facet)
 	whole := newPatch(p, q, w, g.normals[c.facet].Scale(t.side))
 	g.own = whole.part(c.corners(t.m))
-	v := g.look(&g.own, t.nodes[id].with)
+	v := g.look(t.nodes[id].with, gatherSmall)
 	g.hidden = g.hidden[:0]
 	r, with, _ := g.leastSeen(c.facet, &g.own, v, t.nodes[id].with)
 	r, _ = g.settle(c.facet, &g.own, v, r, with)

@@ -16,15 +16,19 @@ type sight struct {
 	key   float64
 }
 
-// gatherSlack is by how much more than the smallest ball from a facet is
-// gathered at first: as much as is needed to tell whether a wall is even, and
-// more than the ball grows where a patch is cut back.
-const gatherSlack = evenRatio * 1.01
+// What is gathered at first is what stops a ball larger than the smallest by
+// this: for a facet that may be split, as much as is needed to tell whether a
+// wall is even; for others, as much as the ball grows where a patch is cut back
+// a little. In a bore a little more is all of its other side.
+const (
+	gatherLarge = evenRatio * 1.01
+	gatherSmall = 1.002
+)
 
-// look gathers what the patch in hand sees, up to gatherSlack times the smallest
+// look gathers what the patch in hand sees, up to slack times the smallest
 // ball. A good first guess (a facet, or a nodeAlone value) saves time.
-func (g *gauge) look(s *patch, guess int32) *view {
-	g.gather(g.cap, guess, gatherSlack)
+func (g *gauge) look(guess int32, slack float64) *view {
+	g.gather(g.cap, guess, slack)
 	v := g.viewAll()
 	return &v
 }
@@ -139,7 +143,7 @@ func (g *gauge) least(s *patch, v *view, guess int32) (span, int) {
 		if at >= 0 || g.whole >= g.cap {
 			return best, at
 		}
-		g.gather(min(g.cap, 2*g.whole), nodeAlone, 0) // all that was seen is hidden, or out of reach
+		g.gather(min(g.cap, gatherLarge*g.whole), nodeAlone, 0) // all that was seen is hidden, or out of reach
 		*v = g.viewAll()
 		hidden := g.hidden
 		g.bounds(s, v)
