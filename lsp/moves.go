@@ -8,6 +8,7 @@ import (
 	"go.lsp.dev/protocol"
 	"go.lsp.dev/uri"
 
+	"corbel/rules"
 	"corbel/spec"
 )
 
@@ -58,7 +59,7 @@ func (m moved) of(path string) string {
 // files. Paths that still do keep their words.
 func (m moved) edits(doc *document) []spec.Fix {
 	var out []spec.Fix
-	folder := filepath.Dir(m.of(doc.path))
+	at := m.of(doc.path)
 	doc.parse().Walk(func(_ []string, n *spec.Node, info *spec.KeyInfo) bool {
 		target := linkTarget(doc, spec.Place{Where: spec.OnValue, Info: info, Node: n})
 		if target == "" {
@@ -66,10 +67,10 @@ func (m moved) edits(doc *document) []spec.Fix {
 		}
 		word, _ := n.Value.(string)
 		next := m.of(target)
-		if besideFolder(folder, word) == next {
+		if rules.Beside(at, word) == next {
 			return true
 		}
-		if rel, err := filepath.Rel(folder, next); err == nil && !filepath.IsAbs(filepath.FromSlash(word)) {
+		if rel, err := filepath.Rel(filepath.Dir(at), next); err == nil && !filepath.IsAbs(filepath.FromSlash(word)) {
 			next = rel
 		}
 		next = written(doc.text, occurrence{at: n.At}, filepath.ToSlash(next))
@@ -77,15 +78,6 @@ func (m moved) edits(doc *document) []spec.Fix {
 		return true
 	})
 	return out
-}
-
-// besideFolder resolves a path as a text in a folder names it.
-func besideFolder(folder, name string) string {
-	name = filepath.FromSlash(name)
-	if filepath.IsAbs(name) {
-		return filepath.Clean(name)
-	}
-	return filepath.Join(folder, name)
 }
 
 // movable are the files whose renaming matters, and folders, which may hold them.

@@ -249,7 +249,7 @@ func linkTarget(doc *document, place spec.Place) string {
 	if file == "" {
 		return ""
 	}
-	return besideFolder(filepath.Dir(doc.path), file)
+	return rules.Beside(doc.path, file)
 }
 
 // highlights marks where the name at a place stands in the same text.

@@ -60,15 +60,6 @@ func newBodies(ctx context.Context, m *Mesh, width float64) (*bodies, error) {
 	return b, ctx.Err()
 }
 
-// widened returns the box with a margin.
-func (b Box) widened(by float64) Box {
-	for k := range 3 {
-		b.Min[k] -= by
-		b.Max[k] += by
-	}
-	return b
-}
-
 // markMeeting marks the facets of closed shells that come as near as width to
 // a facet of another one, and reports whether there are any.
 func (b *bodies) markMeeting(ctx context.Context, width float64) bool {

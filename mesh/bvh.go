@@ -490,14 +490,8 @@ func (c *wideCone) facing(mask uint32, d *[3]float32) uint32 {
 func (b *BVH) Pairs(margin float64, visit func(f, g int32) bool) {
 	var near []int32
 	for f := range int32(len(b.m.Facets)) {
-		p, q, r := b.m.Corners(f)
-		box := EmptyBox().Grow(p).Grow(q).Grow(r)
-		for k := range 3 {
-			box.Min[k] -= margin
-			box.Max[k] += margin
-		}
 		near = near[:0]
-		b.InBox(box, func(g int32) bool {
+		b.InBox(b.m.facetBox(f).widened(margin), func(g int32) bool {
 			if g > f {
 				near = append(near, g)
 			}

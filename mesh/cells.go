@@ -237,11 +237,7 @@ func (s *patch) reach(d float64) Box {
 	for i := range s.k {
 		b = b.Grow(s.world(spot{s.p[i][0], s.p[i][1], d / 2}))
 	}
-	for k := range 3 {
-		b.Min[k] -= d / 2
-		b.Max[k] += d / 2
-	}
-	return b
+	return b.widened(d / 2)
 }
 
 // flat is the patch as the search tree takes it.
@@ -296,6 +292,7 @@ func (g *gauge) settle(f int32, s *patch, v *view, r span, with int32) (span, in
 			break
 		}
 		g.bounds(&cut, v)
+		g.hidden = g.hidden[:0]
 		r, with, _ = g.leastSeen(f, &cut, v, with)
 	}
 	if with < 0 && feather {

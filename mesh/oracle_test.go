@@ -38,7 +38,7 @@ func loadAsIs(t testing.TB, name string) *Mesh {
 	if err != nil {
 		t.Fatal(err)
 	}
-	in := &input{file: name, data: data, max: LoadOptions{}.withDefaults()}
+	in := &input{file: name, data: data, max: LoadOptions{}.WithDefaults()}
 	read, err := in.reader()
 	if err != nil {
 		t.Fatal(err)

@@ -39,8 +39,8 @@ type LoadOptions struct {
 	MaxRatio, MaxEntries, MaxNesting int
 }
 
-// withDefaults fills in the bounds that are not given.
-func (o LoadOptions) withDefaults() LoadOptions {
+// WithDefaults fills in the bounds that are not given.
+func (o LoadOptions) WithDefaults() LoadOptions {
 	if o.MaxBytes <= 0 {
 		o.MaxBytes = DefaultMaxBytes
 	}
@@ -155,7 +155,7 @@ var units = map[string]float64{"um": 0.001, "mm": 1, "cm": 10, "m": 1000, "in": 
 // multiple of the file's size but for what an archive unpacks to and places more
 // than once, whatever the file claims about itself.
 func Load(ctx context.Context, file string, o LoadOptions) (*Mesh, error) {
-	in := &input{file: file, max: o.withDefaults()}
+	in := &input{file: file, max: o.WithDefaults()}
 	if _, ok := units[o.Unit]; !ok && o.Unit != "" {
 		e := in.bad("Use one of um, mm, cm, m, in, ft.", "%q is no unit of length that is known here", o.Unit)
 		e.Err = ErrUnit

@@ -81,7 +81,7 @@ func benchRead(b *testing.B, ending string, write func(*Mesh) []byte) {
 		b.Run(fmt.Sprintf("wavy/%d", n), func(b *testing.B) {
 			m := wavy(n)
 			data := write(m)
-			in := &input{file: "a" + ending, data: data, max: LoadOptions{}.withDefaults()}
+			in := &input{file: "a" + ending, data: data, max: LoadOptions{}.WithDefaults()}
 			read, err := in.reader()
 			if err != nil {
 				b.Fatal(err)
@@ -175,7 +175,7 @@ func BenchmarkWeld(b *testing.B) {
 	for _, n := range benchSizes {
 		b.Run(fmt.Sprintf("wavy/%d", n), func(b *testing.B) {
 			m := wavy(n)
-			in := &input{file: "a.stl", data: binarySTL(m), max: LoadOptions{}.withDefaults()}
+			in := &input{file: "a.stl", data: binarySTL(m), max: LoadOptions{}.WithDefaults()}
 			r, err := readSTL(b.Context(), in)
 			if err != nil {
 				b.Fatal(err)

@@ -56,10 +56,9 @@ func (g *gauge) viewOf(s *patch, of *view) view {
 	return view{g.views[from:]}
 }
 
-// bounds makes a view that of another patch, which has become smaller; nothing
-// is hidden from it yet.
+// bounds makes a view that of another patch, which has become smaller, as if
+// nothing were hidden from it.
 func (g *gauge) bounds(s *patch, v *view) {
-	g.hidden = g.hidden[:0]
 	own := s.extent()
 	for i := range v.list {
 		v.list[i].key = s.bound(&g.rivals[v.list[i].rival], &own, g.touch)
@@ -145,9 +144,7 @@ func (g *gauge) least(s *patch, v *view, guess int32) (span, int) {
 		}
 		g.gather(min(g.cap, gatherLarge*g.whole), nodeAlone, 0) // all that was seen is hidden, or out of reach
 		*v = g.viewAll()
-		hidden := g.hidden
 		g.bounds(s, v)
-		g.hidden = hidden
 		for i := range v.list {
 			if y := &g.rivals[v.list[i].rival]; !y.notch && g.isHidden(y.f) {
 				v.list[i].key = math.Inf(1)

@@ -75,6 +75,15 @@ func (b Box) Size() Vec { return b.Max.Sub(b.Min) }
 // Diagonal returns the length of the box's diagonal.
 func (b Box) Diagonal() float64 { return b.Size().Norm() }
 
+// widened returns the box with a margin.
+func (b Box) widened(by float64) Box {
+	for k := range 3 {
+		b.Min[k] -= by
+		b.Max[k] += by
+	}
+	return b
+}
+
 // Frame says how a part stands in the machine: X, Y, Z are the machine's axes
 // in mesh coordinates (orthonormal, right-handed), Z is the build direction.
 // The lowest point of the part stands Lift above the platform.

@@ -501,28 +501,27 @@ func (v *vents) closed() []bool {
 		c := &v.chambers[i]
 		in[i] = v.r.list[i].shut && c.gone && c.room == int32(i)
 	}
+	v.flood(in, 0)
+	return in
+}
+
+// flood adds to some chambers all that openings lead to from them by ways that
+// avoid one.
+func (v *vents) flood(in []bool, without int32) {
 	for changed := true; changed; {
 		changed = false
 		for i := range v.openings {
-			if r := v.openings[i].rooms; r[0] != 0 && r[1] != 0 && in[r[0]] != in[r[1]] {
-				in[r[0]], in[r[1]], changed = true, true, true
+			if o := &v.openings[i]; !o.of(without) && in[o.rooms[0]] != in[o.rooms[1]] {
+				in[o.rooms[0]], in[o.rooms[1]], changed = true, true, true
 			}
 		}
 	}
-	return in
 }
 
 // outWithout says which chambers reach the outside by ways that avoid one.
 func (v *vents) outWithout(room int32) []bool {
 	out := make([]bool, len(v.chambers))
 	out[0] = true
-	for changed := true; changed; {
-		changed = false
-		for i := range v.openings {
-			if o := &v.openings[i]; !o.of(room) && out[o.rooms[0]] != out[o.rooms[1]] {
-				out[o.rooms[0]], out[o.rooms[1]], changed = true, true, true
-			}
-		}
-	}
+	v.flood(out, room)
 	return out
 }

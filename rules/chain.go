@@ -84,7 +84,7 @@ func (e *Engine) shopChain(path string) (*chain, error) {
 		return c, nil
 	}
 	x := top.file.Extends
-	base := beside(path, x.V)
+	base := Beside(path, x.V)
 	c.deps = append(c.deps, absolute(base))
 	if err := e.extend(c, top.file, base); err != nil {
 		c.problems = append(c.problems, fileProblem{spec.Problem{At: x.At, Key: "extends", Level: string(Error),
@@ -117,7 +117,7 @@ func (e *Engine) extend(c *chain, top *spec.Shop, base string) error {
 	switch next := p.file.Extends; {
 	case !next.Set:
 		return nil
-	case absolute(beside(base, next.V)) == absolute(top.File):
+	case absolute(Beside(base, next.V)) == absolute(top.File):
 		return errors.New("the two files extend each other")
 	default:
 		return fmt.Errorf("it extends %q in turn, and a shop file extends once", next.V)
@@ -163,7 +163,7 @@ func (e *Engine) shopOf(part *spec.Part) (*Shop, []Finding, []Failure, []string)
 	named := part.Shop.Set
 	path := ""
 	if named {
-		path = beside(part.File, part.Shop.V)
+		path = Beside(part.File, part.Shop.V)
 		if err := within(e.root(part.File), path); err != nil {
 			f, fail := e.shopUnread(part, path, err)
 			return newShop(), f, fail, nil

@@ -294,7 +294,7 @@ func (e *Engine) meshOf(ctx context.Context, r *PartReport, mode Mode) (*source,
 		}
 		return nil, false
 	}
-	r.MeshPath = beside(part.File, file.V)
+	r.MeshPath = Beside(part.File, file.V)
 	r.Deps = append(r.Deps, absolute(r.MeshPath))
 	bad := func(check, key string, at spec.Range, message, help string) (*source, bool) {
 		f := specFinding(part, Error, key, at, message, help)

@@ -51,8 +51,8 @@ func (p *Subject) estimate() Estimate {
 	s := shape{heightMM: p.Measured.Box.Size[2] + p.Measured.Frame.Lift, partMM3: max(0, v.VolumeMM3), perJob: max(1, p.perJob(&c, p.Measured.Box.FootSize))}
 	s.columnMM3, s.touchMM2 = p.supportNeeded()
 	e.Support, e.Inputs = c.share*s.columnMM3, c.inputs
-	e.Hours, e.Price = c.bands(s)
 	made := c.price(s)
+	e.Hours, e.Price = c.bands(s, made)
 	e.Made, e.PerJob, e.Jobs = made.Cost, made.PerJob, made.Jobs
 	e.HasTime, e.TimeH = true, e.Hours.Value
 	if c.money && m.Price.Set {

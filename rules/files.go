@@ -90,8 +90,8 @@ func sayBytes(n int64) string {
 	return fmt.Sprintf("%d bytes", n)
 }
 
-// beside resolves a path that a file names, relative to that file's folder.
-func beside(file, name string) string {
+// Beside resolves a path that a file names, relative to that file's folder.
+func Beside(file, name string) string {
 	name = filepath.FromSlash(name)
 	if filepath.IsAbs(name) {
 		return filepath.Clean(name)

@@ -55,8 +55,9 @@ func meshBytes(verts, facets int) int64 { return 24*int64(verts) + 300*int64(fac
 // lets in another may refuse.
 func (e *Engine) contentKey(sum, unit, path string) string {
 	key := "mesh|" + sum + "|" + unit + "|" + strings.ToLower(filepath.Ext(path))
-	if o := e.o.Load; o.MaxRatio|o.MaxEntries|o.MaxNesting != 0 {
-		key += fmt.Sprintf("|%d %d %d", o.MaxRatio, o.MaxEntries, o.MaxNesting)
+	archive := func(o mesh.LoadOptions) [3]int { return [3]int{o.MaxRatio, o.MaxEntries, o.MaxNesting} }
+	if o := archive(e.o.Load.WithDefaults()); o != archive(mesh.LoadOptions{}.WithDefaults()) {
+		key += fmt.Sprintf("|%d %d %d", o[0], o[1], o[2])
 	}
 	return key
 }

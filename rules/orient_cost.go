@@ -260,14 +260,14 @@ func (c *costs) price(s shape) estimate.Price {
 // Band is a figure and what it may be.
 type Band struct{ Value, Low, High float64 }
 
-// bands widens a price by what its inputs may be off by: the melt rate, the
+// bands widens the price p of a shape by what its inputs may be off by: the melt rate, the
 // solid share of the supports and the time to take them off.
-func (c *costs) bands(s shape) (hours, cost Band) {
+func (c *costs) bands(s shape, p estimate.Price) (hours, cost Band) {
 	low, high := *c, *c
 	low.job.RateCM3H, high.job.RateCM3H = c.job.RateCM3H*rateBand, c.job.RateCM3H/rateBand
 	low.removalS, high.removalS = c.removalS/removalBand, c.removalS*removalBand
 	low.share, high.share = min(c.share, shareLow), max(c.share, shareHigh)
-	p, l, h := c.price(s), low.price(s), high.price(s)
+	l, h := low.price(s), high.price(s)
 	return Band{p.MachineH, l.MachineH, h.MachineH}, Band{p.Cost.Sum, l.Cost.Sum, h.Cost.Sum}
 }
 

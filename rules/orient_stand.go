@@ -163,7 +163,7 @@ func (s *search) fit(p *Subject, out *Standing) {
 
 func (s *search) priceStanding(out *Standing, sh shape) {
 	pr := s.price(sh)
-	out.Hours, out.Cost = s.bands(sh)
+	out.Hours, out.Cost = s.bands(sh, pr)
 	out.PerJob, out.Jobs, out.JobH, out.HandH = pr.PerJob, pr.Jobs, pr.Job.Sum, pr.HandH
 	out.SupportMM3 = s.share * out.ColumnMM3
 	out.Machine = pr.Cost.Machine + pr.Cost.Gas

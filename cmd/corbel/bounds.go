@@ -54,9 +54,6 @@ func (f *boundFlags) options() (rules.Options, error) {
 			return rules.Options{}, fmt.Errorf("--max-%s takes a number from 1 on, not %d", name, *n)
 		}
 	}
-	if o.Load.MaxRatio == mesh.DefaultMaxRatio && o.Load.MaxEntries == mesh.DefaultMaxEntries && o.Load.MaxNesting == mesh.DefaultMaxNesting {
-		o.Load.MaxRatio, o.Load.MaxEntries, o.Load.MaxNesting = 0, 0, 0 // the usual ones: what was kept under them stands
-	}
 	if o.Memory < debug.SetMemoryLimit(-1) {
 		debug.SetMemoryLimit(o.Memory)
 	}

@@ -48,7 +48,8 @@ func (a *app) diffCommand() *cobra.Command {
 // what it extends beside it.
 type swap struct {
 	old, now         string // absolute
-	oldBase, nowBase string // absolute: what the old file extends, beside it and beside the new one; empty where it extends nothing
+	oldBase, nowBase string // absolute: what the old file extends, beside it and beside the new one; empty where nothing is there
+	lacking          string // what the old file extends and is not beside it: what is beside the new one stands for it
 	most             int64  // bytes of a text
 	on               atomic.Bool
 }
@@ -67,28 +68,24 @@ func newSwap(old, now string, most int64) (*swap, error) {
 		return s, nil // reading it as a shop file says why
 	}
 	file, _ := spec.ParseShop(old, text)
-	if base := filepath.FromSlash(file.Extends.V); file.Extends.Set && !filepath.IsAbs(base) {
-		s.oldBase, s.nowBase = filepath.Join(filepath.Dir(s.old), base), filepath.Join(filepath.Dir(s.now), base)
+	if !file.Extends.Set || filepath.IsAbs(filepath.FromSlash(file.Extends.V)) {
+		return s, nil
 	}
+	base := rules.Beside(s.old, file.Extends.V)
+	if _, err := os.Stat(base); err != nil {
+		s.lacking = base
+		return s, nil
+	}
+	s.oldBase, s.nowBase = base, rules.Beside(s.now, file.Extends.V)
 	return s, nil
-}
-
-// lacks returns what the old file extends where that is not beside it: then the
-// file beside the new one stands for it.
-func (s *swap) lacks() (string, bool) {
-	if _, err := os.Stat(s.oldBase); s.oldBase == "" || err == nil {
-		return "", false
-	}
-	return s.oldBase, true
 }
 
 func (s *swap) read(path string) ([]byte, error) {
 	if abs, err := filepath.Abs(path); s.on.Load() && err == nil {
-		_, lacks := s.lacks()
-		switch {
-		case abs == s.now:
+		switch abs {
+		case s.now:
 			path = s.old
-		case abs == s.nowBase && !lacks:
+		case s.nowBase:
 			path = s.oldBase
 		}
 	}
@@ -111,8 +108,8 @@ func (a *app) diff(ctx context.Context, old, now string, paths []string, f diffF
 	if err != nil {
 		return err
 	}
-	if base, lacks := s.lacks(); lacks {
-		say(a.err, fmt.Sprintf("%s is not there, which %s extends: the one beside %s stands for it", base, old, now))
+	if s.lacking != "" {
+		say(a.err, fmt.Sprintf("%s is not there, which %s extends: the one beside %s stands for it", s.lacking, old, now))
 	}
 	o.Disk, o.ReadFile = f.cache.open(), s.read
 	k := newChecker("", o)

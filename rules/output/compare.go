@@ -150,7 +150,7 @@ func stockWord(m *rules.Mill) string {
 func CompareText(w io.Writer, c *rules.Comparison) error {
 	r := c.Report
 	p := &printer{w: w}
-	p.line("%s%s", startOfLine(r.Path), heading(r))
+	p.line("%s%s", StartOfLine(r.Path), heading(r))
 	for _, f := range r.Failures {
 		p.line("  not examined: %s", clean(f.Why))
 	}

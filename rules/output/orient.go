@@ -140,7 +140,7 @@ func standing(s *rules.Standing) Standing {
 func OrientText(w io.Writer, o *rules.Orientation) error {
 	r := o.Report
 	p := &printer{w: w}
-	p.line("%s%s", startOfLine(r.Path), heading(r))
+	p.line("%s%s", StartOfLine(r.Path), heading(r))
 	for _, f := range r.Failures {
 		p.line("  not examined: %s", clean(f.Why))
 	}

@@ -85,7 +85,7 @@ func (t *text) level(l string) string {
 }
 
 func (t *text) part(p *Part) {
-	t.line("%s", t.ink(startOfLine(p.Path), color.Bold)+partHeading(p))
+	t.line("%s", t.ink(StartOfLine(p.Path), color.Bold)+partHeading(p))
 	known := 0
 	for i := range p.Findings {
 		switch f := &p.Findings[i]; {
@@ -138,7 +138,7 @@ func heading(r *rules.PartReport) string {
 func (t *text) finding(p *Part, f *Finding) {
 	t.line("  %s, %s: %s", t.level(f.Level), clean(f.Check), clean(f.Message))
 	if f.Where != nil {
-		t.line("    %s:%d:%d", startOfLine(p.Path), f.Where.Start.Line, f.Where.Start.Column)
+		t.line("    %s:%d:%d", StartOfLine(p.Path), f.Where.Start.Line, f.Where.Start.Column)
 		if f.source != nil {
 			t.excerpt(f.source, f.at)
 		}
@@ -308,12 +308,9 @@ func count(n int, word string) string {
 	return fmt.Sprintf("%d %ss", n, word)
 }
 
-// StartOfLine makes a path harmless that begins a line.
-func StartOfLine(path string) string { return startOfLine(path) }
-
-// startOfLine is a path that begins a line. Some CI systems take a line that
+// StartOfLine is a path that begins a line. Some CI systems take a line that
 // begins with two colons for a command, so a path may not.
-func startOfLine(path string) string {
+func StartOfLine(path string) string {
 	if strings.HasPrefix(strings.TrimLeftFunc(path, unicode.IsSpace), "::") {
 		path = "./" + path
 	}
