@@ -30,9 +30,11 @@ func (s *session) format(_ context.Context, snap *snapshot, p *protocol.Document
 }
 
 // layout returns the edits that lay a text out, in its order. A text with a
-// broken line is left alone: what belongs together is not known then.
+// broken line is left alone: what belongs together is not known then. So is one
+// with zero bytes, of which a little more or less text tells whether it is read
+// as UTF-8 at all.
 func layout(p *parsed) []spec.Fix {
-	if p.Partial || bytes.IndexByte(bytes.ReplaceAll(p.Text, []byte("\r\n"), nil), '\r') >= 0 {
+	if p.Partial || bytes.IndexByte(p.Text, 0) >= 0 || bytes.IndexByte(bytes.ReplaceAll(p.Text, []byte("\r\n"), nil), '\r') >= 0 {
 		return nil
 	}
 	for _, s := range p.Statements {
