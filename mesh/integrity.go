@@ -93,7 +93,7 @@ func countDuplicates(m *Mesh, t *Topology) int {
 		ok := !isCollapsed(c)
 		for k := range 3 {
 			switch h := t.Twin[3*f+k]; {
-			case h == -2:
+			case h == manyTwins:
 			case h == -1 || twin >= 0 && h/3 != twin:
 				ok = false
 			default:
@@ -181,7 +181,7 @@ func nonmanifoldPlaces(m *Mesh, t *Topology) []Vec {
 	var at []Vec
 	seen := map[[2]int32]bool{}
 	for h, g := range t.Twin {
-		if g != -2 {
+		if g != manyTwins {
 			continue
 		}
 		a, b := m.ends(int32(h))

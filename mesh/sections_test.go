@@ -29,6 +29,9 @@ func TestSections(t *testing.T) {
 	ngon := func(r float64) (a, p float64) {
 		return ngonArea(n, r), float64(n) * 2 * r * math.Sin(math.Pi/n)
 	}
+	flaps := func(z float64) (float64, float64) {
+		return 400, 80 + 4*3*math.Sqrt2*(1-math.Abs(z-10)/10)
+	}
 	cases := []struct {
 		name    string
 		m       *mesh.Mesh
@@ -58,6 +61,9 @@ func TestSections(t *testing.T) {
 		}},
 		{"two towers", meshtest.Join(meshtest.Cube(20), meshtest.BoxAt(mesh.Vec{30, 0, 0}, mesh.Vec{35, 5, 20})), plusZ, 0.5, 40, 2, func(float64) (float64, float64) { return 425, 100 }},
 		{"two towers that share an upright edge", meshtest.Join(meshtest.Cube(20), meshtest.BoxAt(mesh.Vec{20, 20, 0}, mesh.Vec{40, 40, 20})), plusZ, 0.5, 40, 2, func(float64) (float64, float64) { return 800, 160 }},
+		{"two blocks that share a side", meshtest.Join(meshtest.Cube(20), meshtest.BoxAt(mesh.Vec{20, 0, 0}, mesh.Vec{40, 20, 20})), plusZ, 0.5, 40, 2, func(float64) (float64, float64) { return 800, 160 }},
+		{"cube with flaps", flapped(mesh.Vec{-3, -3, 10}), plusZ, 0.5, 40, 1, flaps},
+		{"cube with flaps inside", flapped(mesh.Vec{3, 3, 10}), plusZ, 0.5, 40, 1, flaps},
 	}
 	for _, c := range cases {
 		s := sectionsOf(t, c.m, c.f, c.pitch)
@@ -72,6 +78,16 @@ func TestSections(t *testing.T) {
 			}
 		}
 	}
+}
+
+// flapped is a cube of 20 with triangles without thickness on two opposite
+// upright edges, one with its tip there: two facets back to back, so that four
+// share the edge. Facets that rounding has flattened look like that.
+func flapped(tip mesh.Vec) *mesh.Mesh {
+	flap := func(x float64, tip mesh.Vec) *mesh.Mesh {
+		return mesh.New([]mesh.Vec{{x, x, 0}, {x, x, 20}, tip}, [][3]int32{{0, 1, 2}, {2, 1, 0}})
+	}
+	return meshtest.Join(meshtest.Cube(20), flap(0, tip), flap(20, mesh.Vec{20 - tip[0], 20 - tip[1], 10}))
 }
 
 func TestSectionJumps(t *testing.T) {

@@ -167,7 +167,7 @@ func (w *mason) find() []island {
 	var islands []island
 	holes := 0
 	for i := range x.loops {
-		if x.loops[i].area > 0 {
+		if x.isFilled(&x.loops[i]) {
 			of = append(of, int32(len(islands)))
 			islands = append(islands, w.island(x, &x.loops[i]))
 			continue

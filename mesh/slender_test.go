@@ -50,6 +50,7 @@ func TestSlenderness(t *testing.T) {
 		{"spike on a tower", on([]float64{0, 4.75, 5.25, 10}, []float64{0, 4.75, 5.25, 10}, []float64{0, 100, 110}, func(i, j, k int) bool { return i == 1 && j == 1 }), 0.5,
 			[]want{{20, 10, 0.5, "column", 100}, {11, 110, 10, "column", 0}}},
 		{"cube", meshtest.Cube(20), 0.5, nil},
+		{"cube with flaps", flapped(mesh.Vec{-3, -3, 10}), 0.5, nil},
 		{"cone", meshtest.Revolve([]mesh.Vec{{0, 0}, {10, 0}, {0, 10}}, 64), 0.1, nil},
 		{"plate", box(0, 0, 0, 50, 50, 5), 0.1, nil},
 		// A plug of the same height stands inside a ring, not connected.

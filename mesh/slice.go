@@ -1,6 +1,7 @@
 package mesh
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"math"
@@ -128,6 +129,16 @@ type cut struct {
 	segs  []seg
 	loops []loop
 	slot  []int32 // of a facet, the number of its segment if that names the facet
+	rays  []ray
+	noise float64 // mm2: area that a segment may add by rounding
+}
+
+// ray is a segment seen from its end on an edge that more than two facets share.
+type ray struct {
+	edge  [2]int32 // the edge's vertices, the lower number first
+	angle float64  // of the direction in which the segment lies
+	seg   int32
+	out   bool // the segment begins here
 }
 
 type seg struct {
@@ -148,7 +159,10 @@ type loop struct {
 	open  bool
 }
 
-func (c *slicer) newCut() *cut { return &cut{slot: make([]int32, len(c.m.Facets))} }
+func (c *slicer) newCut() *cut {
+	r := max(c.stance.size[0], c.stance.size[1])
+	return &cut{slot: make([]int32, len(c.m.Facets)), noise: 0x1p-52 * r * r}
+}
 
 // at cuts at plane k among the given facets.
 func (c *slicer) cutAt(k int, facets [2][]int32, out *cut) {
@@ -163,7 +177,7 @@ func (c *slicer) cutAt(k int, facets [2][]int32, out *cut) {
 			out.segs = append(out.segs, c.segment(f, z))
 		}
 	}
-	out.chain(c.m.Topology())
+	out.chain(c.m)
 }
 
 // segment returns where the plane at height z cuts facet f. One corner lies on
@@ -196,10 +210,14 @@ func crossing(low, high *Vec, z float64) point {
 }
 
 // chain joins the segments to loops.
-func (x *cut) chain(topo *Topology) {
+func (x *cut) chain(m *Mesh) {
+	topo := m.Topology()
+	for i := range x.segs {
+		x.segs[i].next, x.segs[i].loop = -1, -1
+	}
+	x.tie(m)
 	for i := range x.segs {
 		s := &x.segs[i]
-		s.next, s.loop = -1, -1
 		h := topo.Twin[s.leave]
 		if h < 0 {
 			continue
@@ -220,6 +238,62 @@ func (x *cut) chain(topo *Topology) {
 	for i := range x.segs {
 		if x.segs[i].loop < 0 {
 			x.follow(int32(i))
+		}
+	}
+}
+
+// tie joins segments that meet on an edge of more than two facets. Counter-clockwise
+// about the edge material begins at a segment that goes out and ends at the next
+// that comes in: bodies that touch along an edge keep outlines of their own.
+func (x *cut) tie(m *Mesh) {
+	x.rays = x.rays[:0]
+	add := func(i, h int32, d point, out bool) {
+		if m.Topology().Twin[h] != manyTwins {
+			return
+		}
+		t := m.Facets[h/3]
+		a, b := t[h%3], t[(h+1)%3]
+		x.rays = append(x.rays, ray{[2]int32{min(a, b), max(a, b)}, math.Atan2(d[1], d[0]), i, out})
+	}
+	for i := range x.segs {
+		s := &x.segs[i]
+		d := s.to.sub(s.from)
+		add(int32(i), s.enter, d, true)
+		add(int32(i), s.leave, point{-d[0], -d[1]}, false)
+	}
+	slices.SortFunc(x.rays, func(a, b ray) int {
+		ends := 0 // where both lie one on the other, what has begun ends first
+		if a.out != b.out {
+			ends = 1
+			if b.out {
+				ends = -1
+			}
+		}
+		return cmp.Or(cmp.Compare(a.edge[0], b.edge[0]), cmp.Compare(a.edge[1], b.edge[1]), cmp.Compare(a.angle, b.angle), ends, cmp.Compare(a.seg, b.seg))
+	})
+	for i := 0; i < len(x.rays); {
+		j := i + 1
+		for j < len(x.rays) && x.rays[j].edge == x.rays[i].edge {
+			j++
+		}
+		x.tieEdge(x.rays[i:j])
+		i = j
+	}
+}
+
+// tieEdge joins the segments of one edge, in order of their angles.
+func (x *cut) tieEdge(rays []ray) {
+	var begun []int32
+	for round := range 2 { // the second is for material across the angle pi
+		for _, r := range rays {
+			switch {
+			case r.out && round == 0:
+				begun = append(begun, r.seg)
+			case !r.out && x.segs[r.seg].next < 0 && len(begun) > 0:
+				last := begun[len(begun)-1]
+				begun = begun[:len(begun)-1]
+				x.segs[r.seg].next, x.segs[last].fed = last, true
+			}
 		}
 	}
 }
@@ -260,11 +334,14 @@ func (x *cut) perimeter() (l float64) {
 	return l
 }
 
+// isFilled reports whether material fills a loop, by more than rounding gives.
+func (x *cut) isFilled(l *loop) bool { return l.area > float64(l.size)*x.noise }
+
 // islands returns how many separate areas of material the section has: the
 // outlines that material fills.
 func (x *cut) islands() (n int) {
 	for i := range x.loops {
-		if x.loops[i].area > 0 {
+		if x.isFilled(&x.loops[i]) {
 			n++
 		}
 	}

@@ -23,6 +23,9 @@ type Topology struct {
 	OpenEdges, NonmanifoldEdges, FlippedEdges int
 }
 
+// manyTwins is Topology.Twin of an edge of more than two facets.
+const manyTwins = -2
+
 // Neighbour returns the facet across edge k of facet f, or -1.
 func (t *Topology) Neighbour(f int32, k int) int32 {
 	h := t.Twin[3*f+int32(k)]
@@ -126,7 +129,7 @@ func (p *edgePairs) vertex(t *Topology, m *Mesh, half []uint64) {
 			}
 		default:
 			for _, e := range half[i:j] {
-				t.Twin[int32(e)] = -2
+				t.Twin[int32(e)] = manyTwins
 				p.joined = append(p.joined, [2]int32{h / 3, int32(e) / 3})
 			}
 			p.nonmanifold++
