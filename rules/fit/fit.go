@@ -1,12 +1,13 @@
 // Package fit holds the published tolerance tables that parts are drawn to:
-// the standard tolerance grades of ISO 286-1 and the general tolerances of
-// ISO 2768-1. Sizes are millimetres, tolerances micrometres or millimetres as
+// the standard tolerance grades and the places of the zones of ISO 286-1, the
+// fits they make, and the general tolerances of ISO 2768-1. Sizes are millimetres, tolerances micrometres or millimetres as
 // the name says.
 package fit
 
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 )
@@ -14,40 +15,29 @@ import (
 // upTo holds the upper ends of the nominal size ranges of ISO 286-1, mm.
 var upTo = [...]float64{3, 6, 10, 18, 30, 50, 80, 120, 180, 250, 315, 400, 500}
 
-// grades holds IT5 to IT16 in micrometres, a row a size range. Source: ISO
-// 286-1, table 1, from memory; IT7, IT9, IT11 and IT13 stand again in the tests
-// from another transcription, and the defining formula bounds every cell.
-var grades = [...][12]float64{
-	{4, 6, 10, 14, 25, 40, 60, 100, 140, 250, 400, 600},
-	{5, 8, 12, 18, 30, 48, 75, 120, 180, 300, 480, 750},
-	{6, 9, 15, 22, 36, 58, 90, 150, 220, 360, 580, 900},
-	{8, 11, 18, 27, 43, 70, 110, 180, 270, 430, 700, 1100},
-	{9, 13, 21, 33, 52, 84, 130, 210, 330, 520, 840, 1300},
-	{11, 16, 25, 39, 62, 100, 160, 250, 390, 620, 1000, 1600},
-	{13, 19, 30, 46, 74, 120, 190, 300, 460, 740, 1200, 1900},
-	{15, 22, 35, 54, 87, 140, 220, 350, 540, 870, 1400, 2200},
-	{18, 25, 40, 63, 100, 160, 250, 400, 630, 1000, 1600, 2500},
-	{20, 29, 46, 72, 115, 185, 290, 460, 720, 1150, 1850, 2900},
-	{23, 32, 52, 81, 130, 210, 320, 520, 810, 1300, 2100, 3200},
-	{25, 36, 57, 89, 140, 230, 360, 570, 890, 1400, 2300, 3600},
-	{27, 40, 63, 97, 155, 250, 400, 630, 970, 1550, 2500, 4000},
+// grades holds IT4 to IT16 in micrometres, a row a size range. Source: ISO
+// 286-1, table 1, from memory; a public transcription agrees in every cell,
+// IT7, IT9, IT11 and IT13 stand again in the tests, and the defining formula
+// bounds every cell.
+var grades = [...][13]float64{
+	{3, 4, 6, 10, 14, 25, 40, 60, 100, 140, 250, 400, 600},
+	{4, 5, 8, 12, 18, 30, 48, 75, 120, 180, 300, 480, 750},
+	{4, 6, 9, 15, 22, 36, 58, 90, 150, 220, 360, 580, 900},
+	{5, 8, 11, 18, 27, 43, 70, 110, 180, 270, 430, 700, 1100},
+	{6, 9, 13, 21, 33, 52, 84, 130, 210, 330, 520, 840, 1300},
+	{7, 11, 16, 25, 39, 62, 100, 160, 250, 390, 620, 1000, 1600},
+	{8, 13, 19, 30, 46, 74, 120, 190, 300, 460, 740, 1200, 1900},
+	{10, 15, 22, 35, 54, 87, 140, 220, 350, 540, 870, 1400, 2200},
+	{12, 18, 25, 40, 63, 100, 160, 250, 400, 630, 1000, 1600, 2500},
+	{14, 20, 29, 46, 72, 115, 185, 290, 460, 720, 1150, 1850, 2900},
+	{16, 23, 32, 52, 81, 130, 210, 320, 520, 810, 1300, 2100, 3200},
+	{18, 25, 36, 57, 89, 140, 230, 360, 570, 890, 1400, 2300, 3600},
+	{20, 27, 40, 63, 97, 155, 250, 400, 630, 970, 1550, 2500, 4000},
 }
 
-const gradeMin, gradeMax = 5, 16
+const gradeMin, gradeMax = 4, 16
 
-// clearance holds the fundamental deviations d, e, f and g of shafts in
-// micrometres, a row a letter over the size ranges: how far the zone ends below
-// the nominal size. The zones of the holes D, E, F and G begin as far above it.
-// Source: ISO 286-1, table 4, from memory; the defining formulas stand in the
-// tests.
-var clearance = map[string][len(upTo)]float64{
-	"d": {20, 30, 40, 50, 65, 80, 100, 120, 145, 170, 190, 210, 230},
-	"e": {14, 20, 25, 32, 40, 50, 60, 72, 85, 100, 110, 125, 135},
-	"f": {6, 10, 13, 16, 20, 25, 30, 36, 43, 50, 56, 62, 68},
-	"g": {2, 4, 5, 6, 7, 9, 10, 12, 14, 15, 17, 18, 20},
-}
-
-// Grade returns the width of the tolerance grade IT5 to IT16 for a nominal
+// Grade returns the width of the tolerance grade IT4 to IT16 for a nominal
 // size in mm, in micrometres; false outside the table (size over 500 mm, not
 // positive, or another grade).
 func Grade(grade int, sizeMM float64) (widthUM float64, ok bool) {
@@ -60,7 +50,7 @@ func Grade(grade int, sizeMM float64) (widthUM float64, ok bool) {
 
 // GradeOf returns the finest grade that a tolerance of the given full width
 // still allows: the number to compare with what a process holds. A width finer
-// than IT5 gives 4, one wider than IT16 gives 17; false outside the sizes.
+// than IT4 gives 3, one wider than IT16 gives 17; false outside the sizes.
 func GradeOf(widthUM, sizeMM float64) (grade int, ok bool) {
 	r := sizeRange(sizeMM)
 	if r < 0 || !(widthUM > 0) {
@@ -81,12 +71,12 @@ func sizeRange(sizeMM float64) int {
 	if !(sizeMM > 0) {
 		return -1
 	}
-	for i, u := range upTo {
-		if sizeMM <= u {
-			return i
-		}
-	}
-	return -1
+	return rangeOf(upTo[:], sizeMM)
+}
+
+// rangeOf is the number of the range that holds a size, -1 above them all.
+func rangeOf(ends []float64, sizeMM float64) int {
+	return slices.IndexFunc(ends, func(end float64) bool { return sizeMM <= end })
 }
 
 // Tolerance is what a spec asks of one size.
@@ -95,13 +85,13 @@ type Tolerance struct {
 	Letter           string  // "H", "h", "js", ... or "" for a bare grade or plus-minus
 	Grade            int     // 0 for plus-minus
 	WidthMM          float64 // full width; of a grade only once the size is known
-	LowerMM, UpperMM float64 // deviations, where they are known: plus-minus, D to H, d to h, JS and js
-	Known            bool    // LowerMM and UpperMM mean something
+	LowerMM, UpperMM float64 // deviations from the nominal size
+	Known            bool    // LowerMM and UpperMM mean something: not of a bare grade, nor of letters without a table here
 }
 
 // Parse understands "H7", "h6", "IT9" and "+-0.05 mm" for a nominal size in
-// mm. Deviations are given for the letters of running and sliding fits (D to H,
-// d to h) and for JS and js; for others only the width is known.
+// mm. Deviations are given for the letters C to H, JS, K, M, N, P, R and S and
+// the small ones; for others only the width is known.
 func Parse(text string, sizeMM float64) (Tolerance, error) {
 	t := Tolerance{Text: text}
 	s := strings.TrimSpace(text)
@@ -125,29 +115,14 @@ func Parse(text string, sizeMM float64) (Tolerance, error) {
 	}
 	w, ok := Grade(g, sizeMM)
 	if !ok {
-		return t, fmt.Errorf("%q at %g mm is outside the table (IT5 to IT16, up to 500 mm)", text, sizeMM)
+		return t, fmt.Errorf("%q at %g mm is outside the table (IT%d to IT%d, up to 500 mm)", text, sizeMM, gradeMin, gradeMax)
 	}
 	t.Letter, t.Grade, t.WidthMM = s[:i], g, w/1000
-	switch t.Letter {
-	case "IT":
+	if t.Letter == "IT" {
 		t.Letter = ""
-	case "H":
-		t.UpperMM, t.Known = t.WidthMM, true
-	case "h":
-		t.LowerMM, t.Known = -t.WidthMM, true
-	case "JS", "js":
-		t.LowerMM, t.UpperMM, t.Known = -t.WidthMM/2, t.WidthMM/2, true
-	default:
-		row, ok := clearance[strings.ToLower(t.Letter)]
-		if !ok {
-			break
-		}
-		gap := row[sizeRange(sizeMM)] / 1000
-		t.LowerMM, t.UpperMM, t.Known = gap, gap+t.WidthMM, true
-		if t.Letter == strings.ToLower(t.Letter) {
-			t.LowerMM, t.UpperMM = -gap-t.WidthMM, -gap
-		}
+		return t, nil
 	}
+	t.LowerMM, t.UpperMM, t.Known = zone(t.Letter, g, sizeMM)
 	return t, nil
 }
 

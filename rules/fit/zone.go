@@ -1,0 +1,154 @@
+package fit
+
+import (
+	"fmt"
+	"strings"
+)
+
+// This file holds where the tolerance zones of ISO 286-1 lie, and what a hole
+// and a shaft of two zones leave between them.
+
+// places holds the fundamental deviations of shafts in micrometres, a row a
+// letter over the size ranges. d to g: how far the zone ends below the nominal
+// size. k to p: how far it begins above. Source: ISO 286-1, tables 4 and 5, from
+// memory; two public transcriptions, read, agree in every cell, and the defining
+// formulas and a printed table of limits stand in the tests.
+var places = map[string][len(upTo)]float64{
+	"d": {20, 30, 40, 50, 65, 80, 100, 120, 145, 170, 190, 210, 230},
+	"e": {14, 20, 25, 32, 40, 50, 60, 72, 85, 100, 110, 125, 135},
+	"f": {6, 10, 13, 16, 20, 25, 30, 36, 43, 50, 56, 62, 68},
+	"g": {2, 4, 5, 6, 7, 9, 10, 12, 14, 15, 17, 18, 20},
+	"h": {},
+	"k": {0, 1, 1, 1, 2, 2, 2, 3, 3, 4, 4, 4, 5}, // grades 4 to 7; 0 in others
+	"m": {2, 4, 6, 7, 8, 9, 11, 13, 15, 17, 20, 21, 23},
+	"n": {4, 8, 10, 12, 15, 17, 20, 23, 27, 31, 34, 37, 40},
+	"p": {6, 12, 15, 18, 22, 26, 32, 37, 43, 50, 56, 62, 68},
+}
+
+// fineUpTo holds the upper ends of the finer size ranges over which c, r and s
+// are given, mm; finePlaces their deviations, from the same sources as places.
+var fineUpTo = [...]float64{3, 6, 10, 18, 30, 40, 50, 65, 80, 100, 120, 140, 160, 180, 200, 225, 250, 280, 315, 355, 400, 450, 500}
+
+var finePlaces = map[string][len(fineUpTo)]float64{
+	"c": {60, 70, 80, 95, 110, 120, 130, 140, 150, 170, 180, 200, 210, 230, 240, 260, 280, 300, 330, 360, 400, 440, 480},
+	"r": {10, 15, 19, 23, 28, 34, 34, 41, 43, 51, 54, 63, 65, 68, 77, 80, 84, 94, 98, 108, 114, 126, 132},
+	"s": {14, 19, 23, 28, 35, 43, 43, 53, 59, 71, 79, 92, 100, 108, 122, 130, 140, 158, 170, 190, 208, 232, 252},
+}
+
+// place is the fundamental deviation of a shaft in micrometres, without sign.
+func place(letter string, sizeMM float64) (um float64, ok bool) {
+	if row, ok := places[letter]; ok {
+		return row[rangeOf(upTo[:], sizeMM)], true
+	}
+	row, ok := finePlaces[letter]
+	if !ok {
+		return 0, false
+	}
+	return row[rangeOf(fineUpTo[:], sizeMM)], true
+}
+
+// zone returns the deviations of a zone from a nominal size inside the tables,
+// mm, capital letters for holes; false for letters and grades without a table.
+func zone(letter string, grade int, sizeMM float64) (lowerMM, upperMM float64, ok bool) {
+	w, ok := Grade(grade, sizeMM)
+	if !ok {
+		return 0, 0, false
+	}
+	small := strings.ToLower(letter)
+	hole := letter != small
+	if small == "js" {
+		return -w / 2000, w / 2000, true
+	}
+	at, ok := place(small, sizeMM)
+	switch {
+	case !ok:
+		return 0, 0, false
+	case small <= "h" && hole:
+		return at / 1000, (at + w) / 1000, true
+	case small <= "h":
+		return -(at + w) / 1000, -at / 1000, true
+	case hole:
+		top, ok := tightHole(small, grade, sizeMM, at)
+		return (top - w) / 1000, top / 1000, ok
+	case small == "k" && grade > 7:
+		at = 0
+	}
+	return at / 1000, (at + w) / 1000, true
+}
+
+// tightHole is the upper deviation ES of the holes K to S in micrometres, from
+// the deviation ei of the shaft of the same letter. Up to IT8 (K, M, N) and IT7
+// (P and on) the hole lies as much higher as its grade is wider than the next
+// finer one, so that H7/p6 and P7/h6 leave the same; ISO 286-1, clause on
+// fundamental deviations of holes, from memory. Exceptions of the standard: N of
+// IT9 and coarser begins at nominal, K of those grades has no place, both over
+// 3 mm; M6 on 250 to 315 mm ends at -9.
+func tightHole(letter string, grade int, sizeMM, eiUM float64) (esUM float64, ok bool) {
+	most := 7
+	if letter <= "n" {
+		most = 8
+	}
+	switch {
+	case sizeMM <= 3:
+		return -eiUM, true
+	case letter == "m" && grade == 6 && sizeMM > 250 && sizeMM <= 315:
+		return -9, true
+	case grade <= most:
+		wide, _ := Grade(grade, sizeMM)
+		fine, ok := Grade(grade-1, sizeMM)
+		return wide - fine - eiUM, ok
+	case letter == "k":
+		return 0, false
+	case letter == "n":
+		return 0, true
+	}
+	return -eiUM, true
+}
+
+// Fit is a hole and the shaft that goes into it.
+type Fit struct {
+	Hole, Shaft Tolerance
+	// What the shaft leaves: clearance, below 0 interference; of the largest
+	// shaft in the smallest hole and of the smallest in the largest.
+	LeastMM, MostMM float64
+}
+
+// Between returns what a shaft leaves in a hole; false where the place of a zone
+// is not known.
+func Between(hole, shaft Tolerance) (f Fit, ok bool) {
+	return Fit{hole, shaft, hole.LowerMM - shaft.UpperMM, hole.UpperMM - shaft.LowerMM}, hole.Known && shaft.Known
+}
+
+// ParseFit understands "H7/g6" for a nominal size in mm.
+func ParseFit(text string, sizeMM float64) (Fit, error) {
+	hole, shaft, ok := strings.Cut(strings.TrimSpace(text), "/")
+	if !ok {
+		return Fit{}, fmt.Errorf("%q is no fit: write the hole and the shaft, such as \"H7/g6\"", text)
+	}
+	h, err := Parse(hole, sizeMM)
+	if err != nil {
+		return Fit{}, err
+	}
+	s, err := Parse(shaft, sizeMM)
+	if err != nil {
+		return Fit{}, err
+	}
+	f, ok := Between(h, s)
+	if !ok || h.Letter != strings.ToUpper(h.Letter) || s.Letter != strings.ToLower(s.Letter) {
+		return Fit{}, fmt.Errorf("%q has no place in the tables: holes C to H, JS, K, M, N, P, R, S, and shafts of the same small letters", text)
+	}
+	return f, nil
+}
+
+// Kind names a fit as the standard does.
+func (f Fit) Kind() string {
+	// A rounding of the sums is no interference.
+	const sumErrMM = 1e-9
+	switch {
+	case f.LeastMM >= -sumErrMM:
+		return "clearance"
+	case f.MostMM <= sumErrMM:
+		return "interference"
+	}
+	return "transition"
+}
