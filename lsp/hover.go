@@ -335,6 +335,11 @@ func (p *page) measured(doc *document, place spec.Place, offset int, w *world) {
 	case "hole":
 		if i := holeAt(doc.parse(), r.Spec, offset); i >= 0 {
 			p.data(holeText(r, i))
+			if f, ok := r.FitOf(i); ok {
+				sizes, made := f.SayFit()
+				p.data(sizes + ".")
+				p.data(made + ".")
+			}
 		}
 	case "budget":
 		p.data(massText(r))

@@ -323,6 +323,14 @@ func TestHoverOnNamesAndMeasurements(t *testing.T) {
 			}
 		}
 	}
+	// What a tolerance means, at once where it is written: ISO 286-1, from memory.
+	end := strings.Index(e.Content(path), "[budget]")
+	e.Edit(path, end, end, "tolerance = \"H7/g6\"\n\n")
+	for _, w := range []string{"hole 4.000 to 4.012 mm, shaft 3.988 to 3.996 mm, 0.004 to 0.024 mm of clearance (clearance fit).", "As built to IT12, ", "draw it "} {
+		if got := hoverOn(t, e, path, "H7/g6"); !strings.Contains(got, w) {
+			t.Errorf("hover on a fit is\n%s\nwant it to hold %q", got, w)
+		}
+	}
 	// A tighter limit of the part's own, over the material's, the shop's and the built-in one.
 	e.Edit(path, len(e.Content(path)), len(e.Content(path)), "[limits]\nwall.thickness = \"0.7 mm\"\n")
 	got := hoverOn(t, e, path, "thickness")

@@ -211,7 +211,7 @@ func judgeDeclared(p *Subject, d *spec.Hole, h mesh.Cylinder) []Finding {
 		if !ok {
 			return nil
 		}
-		off := math.Abs(h.DiameterMM - finished)
+		off := offSize(d, h.DiameterMM)
 		f, bad := breach(l, off, h.ErrMM)
 		if !bad {
 			return nil
@@ -232,6 +232,18 @@ func judgeDeclared(p *Subject, d *spec.Hole, h mesh.Cylinder) []Finding {
 		}
 	}
 	return nil
+}
+
+// offSize is how far a drawn diameter lies from a hole's finished size: from the
+// nearest end of its zone, where the tolerance has one, since a hole that is left
+// as built is drawn inside it.
+func offSize(d *spec.Hole, drawnMM float64) float64 {
+	off := drawnMM - d.Diameter.V.V
+	hole, _, ok := zones(d.Tolerance.V, d.Diameter.V.V)
+	if !ok {
+		return math.Abs(off)
+	}
+	return max(0, min(0, hole.LowerMM)-off, off-max(0, hole.UpperMM))
 }
 
 func machined(finish string) bool { return finish != "" && finish != "as-built" }

@@ -20,7 +20,7 @@ var Tolerance = &Check{
 		{"4 mm holes -0.115 mm in one build, stainless steel: Moylan et al. 2014, J Res NIST 119:429", "published, read in part"},
 		{"IT 8 to 13 in green binder-jetted parts: J. Manuf. Mater. Process. 2025, 9(11):363", "published, read"},
 		{"as built +-0.1 mm or 0.2 % by laser, +-0.3 to 0.5 mm by electron beam", "common practice, no source"},
-		{"widths of the grades: ISO 286-1, table 1", "published, from memory"},
+		{"widths of the grades and places of the zones: ISO 286-1, tables 1, 4 and 5", "published, from memory"},
 		{"general tolerances: ISO 2768-1, table 1", "published, read"},
 	},
 	Limits: limits("tolerance.grade"),
@@ -86,11 +86,10 @@ func sayTolerance(p *Subject, f *Finding) {
 	d := f.detail.(*spec.Hole)
 	size := d.Diameter.V.V
 	zone := ""
-	if t, err := fit.Parse(d.Tolerance.V, size); err == nil {
-		zone = fmt.Sprintf(", %s mm wide", number3(t.WidthMM))
-		if t.Known {
-			zone = fmt.Sprintf(", %s to %s mm", number3(size+t.LowerMM), number3(size+t.UpperMM))
-		}
+	if hole, _, ok := zones(d.Tolerance.V, size); ok {
+		zone = fmt.Sprintf(", %s to %s mm", number3(size+hole.LowerMM), number3(size+hole.UpperMM))
+	} else if w, ok := fit.Grade(int(f.Measured), size); ok {
+		zone = fmt.Sprintf(", %s mm wide", number3(w/1000))
 	}
 	holds := fmt.Sprintf("IT%d", int(f.Limit))
 	if w, ok := fit.Grade(int(f.Limit), size); ok {
@@ -102,6 +101,14 @@ func sayTolerance(p *Subject, f *Finding) {
 	}
 	f.Message = fmt.Sprintf("Hole %q asks for %s on %s mm%s, finer than the %s that %s holds as built%s.", d.Name.V, d.Tolerance.V, plain(size), zone, holds, p.Spec.Process.V, at)
 	f.Help = fmt.Sprintf("Name a finish that holds it, such as \"ream\" or \"bore\" with stock, or allow IT%d.", int(f.Limit))
+	if h, ok := p.fitOf(d); ok {
+		if h.HasFit {
+			f.Help += fmt.Sprintf(" With a shaft %s it is to leave %s; as built it leaves %s.", h.Shaft.Text, sayClearance(h.Fit.LeastMM, h.Fit.MostMM, 3), sayClearance(h.Built.Low, h.Built.High, builtDecimals))
+		}
+		if h.StockMM > 0 {
+			f.Help += fmt.Sprintf(" Draw it %s mm, which leaves %s mm a side to cut.", plain(roundTo(h.DrawMM, 3)), plain(h.StockMM))
+		}
+	}
 	if class, ok := generalClass[p.Spec.Process.V]; ok {
 		if dev, ok := fit.General(class, size); ok {
 			f.Help += fmt.Sprintf(" Sizes without a tolerance come out to ISO 2768-%c, +-%s mm here.", class, plain(dev))

@@ -272,7 +272,7 @@ var partKeys = []KeyInfo{
 	key("hole.finish", KeyInfo{Type: TypeText, Values: HoleFinishes, Default: "as-built", Example: `finish = "ream"`,
 		Doc: "How the hole is finished. A finish that cuts needs stock, so the mesh's hole is smaller."}),
 	key("hole.tolerance", KeyInfo{Type: TypeTolerance, Known: fits, Example: `tolerance = "H7"`,
-		Doc: `The tolerance of the diameter: a grade of ISO 286 ("H7", "IT9") or a band ("+-0.05 mm").`}),
+		Doc: `The tolerance of the diameter as finished: a grade of ISO 286 ("H7", "IT9"), a fit with the shaft that goes in ("H7/g6"), or a band ("+-0.05 mm").`}),
 
 	key("face", KeyInfo{Type: TypeTables, Example: "[[face]]",
 		Doc: "A face whose finish matters."}),
@@ -330,7 +330,9 @@ var directions = []Choice{
 }
 
 var fits = []Choice{
-	{"H7", "the usual fit of a reamed hole"}, {"H8", ""}, {"H9", ""}, {"H11", ""}, {"IT9", ""}, {"+-0.05 mm", ""}, {"+-0.1 mm", ""},
+	{"H7", "the usual fit of a reamed hole"}, {"H8", ""}, {"H9", ""}, {"H11", ""}, {"IT9", ""},
+	{"H7/g6", "slides and turns, and stays in place"}, {"H8/f7", "runs"}, {"H7/h6", "goes together by hand"}, {"H7/k6", "located, goes together with light blows"},
+	{"H7/p6", "pressed in"}, {"H11/c11", "runs loose"}, {"+-0.05 mm", ""}, {"+-0.1 mm", ""},
 }
 
 // shopKeys is the language of the shop file.

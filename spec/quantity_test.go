@@ -233,7 +233,13 @@ func TestParseTolerance(t *testing.T) {
 			t.Errorf("%q is %+v, %v", c.text, got, err)
 		}
 	}
+	for text, shaft := range map[string]string{"H7/g6": "g6", " H11 / c11 ": "c11", "JS7/h6": "h6"} {
+		if got, err := ParseTolerance(text); err != nil || got.Shaft != shaft || got.Letters == "" || got.Grade == 0 {
+			t.Errorf("%q is %+v, %v", text, got, err)
+		}
+	}
 	for _, c := range []struct{ text, mended string }{
+		{"H7/", ""}, {"/g6", ""}, {"H7/G6", ""}, {"h7/g6", ""}, {"g6/H7", "H7/g6"}, {"H7/g0", ""}, {"H7/g6/h6", ""}, {"IT7/g6", ""}, {"H7/IT6", ""}, {"H7/0.1 mm", ""},
 		{"", ""}, {"H", ""}, {"7", ""}, {"H0", ""}, {"H19", ""}, {"IT07", ""}, {"I7", ""}, {"Q7", ""}, {"Hh7", ""}, {"+-0 mm", ""},
 		{"+--1 mm", ""}, {"0.05 mm", "+-0.05 mm"}, {"+0.05 mm", "+-0.05 mm"}, {"+-0.05", "+-0.05 mm"}, {"+-3 deg", ""}, {"+-1,5 mm", "+-1.5 mm"},
 	} {

@@ -11,10 +11,12 @@ import (
 // This file reads tolerances and dates.
 
 // Tolerance is the tolerance of a size: a grade of ISO 286, with the letters of
-// its place where some were given, or a band on both sides.
+// its place where some were given and the shaft of a fit, or a band on both
+// sides.
 type Tolerance struct {
 	Letters string // "H" in H7; empty for IT9 and for bands
 	Grade   int    // 7 in H7; 0 for bands
+	Shaft   string // "g6" in H7/g6; empty where no fit is named
 	Band    Quantity
 }
 
@@ -25,7 +27,7 @@ func (t Tolerance) IsBand() bool { return t.Band.Dim == Length }
 // for holes, lower case for shafts (from memory of the standard's table).
 var gradeRx = regexp.MustCompile(`^(IT|[A-HJKMNPRSTUVXYZ]|CD|EF|FG|JS|ZA|ZB|ZC|[a-hjkmnprstuvxyz]|cd|ef|fg|js|za|zb|zc)([0-9]{1,2})$`)
 
-// ParseTolerance reads "H7", "IT9" or "+-0.05 mm". The error is a
+// ParseTolerance reads "H7", "IT9", "H7/g6" or "+-0.05 mm". The error is a
 // *QuantityError.
 func ParseTolerance(text string) (Tolerance, error) {
 	t, qe := parseTolerance(text)
@@ -37,7 +39,7 @@ func ParseTolerance(text string) (Tolerance, error) {
 
 func parseTolerance(text string) (Tolerance, *QuantityError) {
 	s := strings.TrimSpace(text)
-	const help = `Write a grade of ISO 286 such as "H7" or "IT9", or a band such as "+-0.05 mm".`
+	const help = `Write a grade of ISO 286 such as "H7" or "IT9", a fit such as "H7/g6", or a band such as "+-0.05 mm".`
 	for _, sign := range []string{"+-", "±", "+/-"} {
 		rest, ok := strings.CutPrefix(s, sign)
 		if !ok {
@@ -54,6 +56,9 @@ func parseTolerance(text string) (Tolerance, *QuantityError) {
 			return Tolerance{}, &QuantityError{fmt.Sprintf("%q, but a band must be more than 0", short(s)), help, ""}
 		}
 		return Tolerance{Band: q}, nil
+	}
+	if hole, shaft, ok := strings.Cut(s, "/"); ok {
+		return parseFit(s, strings.TrimSpace(hole), strings.TrimSpace(shaft), help)
 	}
 	m := gradeRx.FindStringSubmatch(s)
 	if m == nil {
@@ -72,6 +77,33 @@ func parseTolerance(text string) (Tolerance, *QuantityError) {
 		letters = ""
 	}
 	return Tolerance{Letters: letters, Grade: grade}, nil
+}
+
+// parseFit reads the two halves of a fit: the hole first, its shaft after it.
+func parseFit(text, hole, shaft, help string) (Tolerance, *QuantityError) {
+	bad := &QuantityError{fmt.Sprintf("%q, which is no fit", short(text)), help, ""}
+	h, s := gradeRx.FindStringSubmatch(hole), gradeRx.FindStringSubmatch(shaft)
+	if h == nil || s == nil || h[1] == "IT" || s[1] == "IT" {
+		return Tolerance{}, bad
+	}
+	isHole := func(letters string) bool { return letters == strings.ToUpper(letters) }
+	switch {
+	case isHole(h[1]) == isHole(s[1]):
+		bad.Help = "A hole has capital letters and its shaft small ones, as in \"H7/g6\"."
+		return Tolerance{}, bad
+	case isHole(s[1]):
+		bad.Help, bad.Mended = "The hole comes first.", shaft+"/"+hole
+		return Tolerance{}, bad
+	}
+	t, qe := parseTolerance(hole)
+	if qe != nil {
+		return t, qe
+	}
+	if _, qe := parseTolerance(shaft); qe != nil {
+		return Tolerance{}, qe
+	}
+	t.Shaft = shaft
+	return t, nil
 }
 
 // tolerance reads a tolerance and keeps its text.

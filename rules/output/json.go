@@ -116,6 +116,7 @@ type Measured struct {
 	Gap            *Thickness      `json:"gap,omitempty" doc:"narrowest gap"`
 	LargestBall    *Ball           `json:"largest_ball,omitempty" doc:"largest ball inside the material"`
 	Holes          *[]Hole         `json:"holes,omitempty"`
+	Fits           []HoleFit       `json:"fits,omitempty" doc:"what the tolerances of the declared holes mean"`
 	Pins           *[]Pin          `json:"pins,omitempty"`
 	Voids          *[]Void         `json:"voids,omitempty"`
 	Support        *Support        `json:"support,omitempty" doc:"columns under the overhangs"`
@@ -217,6 +218,23 @@ type Hole struct {
 	At       mesh.Vec `json:"at"`
 	Tilt     float64  `json:"tilt" doc:"degrees between the axis and the build direction"`
 	Share    float64  `json:"share" doc:"of the circle that is there, 0 to 1"`
+}
+
+// HoleFit is what the tolerance of a declared hole means. Clearances below 0
+// are interference.
+type HoleFit struct {
+	Name        string  `json:"name"`
+	Tolerance   string  `json:"tolerance"`
+	Diameter    float64 `json:"diameter" doc:"mm, nominal"`
+	Hole        Span    `json:"hole" doc:"mm, what the finished hole may be"`
+	Shaft       *Span   `json:"shaft,omitempty" doc:"mm, of the shaft that a fit names"`
+	Clearance   *Span   `json:"clearance,omitempty" doc:"mm, what the shaft leaves; below 0 interference"`
+	Kind        string  `json:"kind,omitempty" enum:"clearance,transition,interference"`
+	BuiltGrade  int     `json:"built_grade,omitempty" doc:"number of the IT grade that the process holds as built"`
+	Built       *Span   `json:"built_clearance,omitempty" doc:"mm, what the shaft leaves in a hole that is left as built"`
+	NeedsFinish bool    `json:"needs_finish" doc:"the process does not hold it as built"`
+	Draw        float64 `json:"draw" doc:"mm, diameter to draw: less the stock, or the middle of what it may be"`
+	Stock       float64 `json:"stock" doc:"mm a side that the drawn diameter leaves to cut"`
 }
 
 // Pin is a recognised pin, post or strut.

@@ -51,6 +51,11 @@ func MeasureText(w io.Writer, r *rules.PartReport) error {
 	t.integrity(doc.Integrity)
 	t.standing(doc)
 	t.features(doc)
+	for i, f := range r.Fits() {
+		sizes, made := f.SayFit()
+		t.row(pickWord(i+1, "tolerances", ""), fmt.Sprintf("hole %s, %s", strconv.Quote(clean(f.Decl.Name.V)), sizes))
+		t.row("", made)
+	}
 	t.planned("time", doc.Time, doc.TimeBand, "h")
 	t.planned("cost", doc.Cost, doc.CostBand, r.Shop.Currency())
 	if e := r.Estimate(); e.HasTime {

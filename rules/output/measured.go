@@ -45,6 +45,25 @@ func measured(r *rules.PartReport) *Measured {
 	out.Wall, out.Gap = thickness(m.Wall), thickness(m.Gap)
 	measuredStanding(m, out)
 	measuredFeatures(r, out)
+	out.Fits = holeFits(r)
+	return out
+}
+
+// holeFits says what the tolerances of the declared holes mean.
+func holeFits(r *rules.PartReport) []HoleFit {
+	var out []HoleFit
+	for _, f := range r.Fits() {
+		size := f.Decl.Diameter.V.V
+		h := HoleFit{Name: f.Decl.Name.V, Tolerance: f.Decl.Tolerance.V, Diameter: size, Hole: Span{size + f.Zone.LowerMM, size + f.Zone.UpperMM},
+			BuiltGrade: f.BuiltGrade, NeedsFinish: f.NeedsFinish, Draw: f.DrawMM, Stock: f.StockMM}
+		if f.HasFit {
+			h.Shaft, h.Clearance, h.Kind = &Span{size + f.Shaft.LowerMM, size + f.Shaft.UpperMM}, &Span{f.Fit.LeastMM, f.Fit.MostMM}, f.Fit.Kind()
+			if f.BuiltGrade > 0 {
+				h.Built = (*Span)(&f.Built)
+			}
+		}
+		out = append(out, h)
+	}
 	return out
 }
 
