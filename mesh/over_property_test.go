@@ -31,9 +31,9 @@ func measureStanding(t *testing.T, m *mesh.Mesh, f mesh.Frame, pitch float64) st
 }
 
 // compare fails the test where b is not a scaled by k. Reach may be longer by
-// the share slack: among needles thinner than rounding a bent way may be seen
-// to bend at the wrong one of two corners within a rounding, and then a longer
-// way around is found. It is never too short.
+// the share slack: among flaps thinner than rounding along a rim, some may be
+// taken for the other side of it, and then ways go around them. It is never too
+// short.
 func (a standing) compare(t *rapid.T, b standing, k, slack float64) {
 	t.Helper()
 	same := func(what string, x, y, tol float64) {

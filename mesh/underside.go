@@ -233,7 +233,8 @@ func (w *sightline) fromVertex(v int32) bool {
 				next = b
 			}
 		}
-		if exit >= 0 {
+		// Beside a needle the line may seem to leave backwards: not if it can go on.
+		if exit >= 0 && (far > here || next < 0) {
 			return w.over(exit)
 		}
 		if next < 0 {
