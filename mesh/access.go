@@ -54,6 +54,9 @@ type Access struct {
 // play of a few degrees, along no wall nearby, may be missed: the share is then
 // too small.
 func MeasureAccess(ctx context.Context, m *Mesh, regions [][]int32, p AccessParams) ([]Access, error) {
+	if err := m.Prepare(ctx); err != nil {
+		return nil, err
+	}
 	return measureAccess(ctx, m, regions, p, nil)
 }
 

@@ -37,6 +37,9 @@ const (
 
 // MeasureLargestBall finds the largest ball inside the material.
 func MeasureLargestBall(ctx context.Context, m *Mesh) (Ball, error) {
+	if err := m.Prepare(ctx); err != nil {
+		return Ball{}, err
+	}
 	if len(m.Facets) == 0 {
 		return Ball{}, ctx.Err()
 	}

@@ -1,6 +1,7 @@
 package mesh
 
 import (
+	"context"
 	"math"
 	"runtime"
 	"slices"
@@ -11,7 +12,9 @@ import (
 // surface-area heuristic says (MacDonald and Booth 1990, with bins after Wald
 // 2007), again and again until there are eight parts, which are a node's
 // children. The cost of a part is its box's area times its blocks, rounded up,
-// so that blocks come out full.
+// so that blocks come out full. Nodes are made first, subtrees beside each
+// other; the blocks, which are most of the tree, are filled in one go once
+// their number is known.
 
 const (
 	splitBins = 16
@@ -59,64 +62,93 @@ type part struct {
 	box      box32
 }
 
-// builder makes a subtree: nodes and blocks numbered from 0.
+// builder makes a subtree: nodes and leaves numbered from 0.
 type builder struct {
 	m      *Mesh
+	ctx    context.Context
 	items  []item
 	slots  chan struct{} // a place for each further goroutine
 	nodes  []wideNode
 	cones  []wideCone
-	blocks []block
+	leaves []leafItems
 }
 
-func newBVH(m *Mesh) *BVH {
+// leafItems are the items of a leaf.
+type leafItems struct{ from, to int32 }
+
+// newBVH builds the tree. Once ctx is over it returns without one.
+func newBVH(ctx context.Context, m *Mesh) (*BVH, error) {
 	b := &BVH{m: m, single: true}
 	n := len(m.Facets)
 	if n == 0 {
-		return b
+		return b, nil
 	}
-	for _, v := range m.Verts {
-		for _, x := range v {
-			b.most = max(b.most, math.Abs(x))
-			b.single = b.single && float64(float32(x)) == x
-		}
+	if err := b.measure(ctx); err != nil {
+		return nil, err
 	}
-	items := make([]item, n)
-	eachRange(n, func(from, to int) {
-		for f := from; f < to; f++ {
-			it := item{box32: emptyBox32(), facet: int32(f)}
-			for _, v := range m.Facets[f] {
-				for k, x := range m.Verts[v] {
-					it.lo[k], it.hi[k] = min(it.lo[k], float32(x)), max(it.hi[k], float32(x))
-				}
-			}
-			items[f] = it
-		}
-	})
-	m.normals()
-	t := builder{m: m, items: items, slots: make(chan struct{}, runtime.GOMAXPROCS(0)-1)}
+	if _, err := m.normals.get(ctx); err != nil {
+		return nil, err
+	}
+	t := builder{m: m, ctx: ctx, items: make([]item, n), slots: make(chan struct{}, runtime.GOMAXPROCS(0)-1)}
+	if err := parallel(ctx, n, 1<<14, t.makeItems); err != nil {
+		return nil, err
+	}
 	whole := part{0, n, t.bounds(0, n)}
 	if n <= 8 {
 		t.leaf(whole)
 	} else {
 		t.node(whole, 0)
 	}
-	b.nodes, b.cones, b.blocks = t.nodes, t.cones, t.blocks
-	return b
+	if err := ctx.Err(); err != nil {
+		return nil, err // and the tree is not whole
+	}
+	b.nodes, b.cones = t.nodes, t.cones
+	b.blocks = make([]block, len(t.leaves))
+	err := parallel(ctx, len(t.leaves), 1<<10, func(from, to int) error {
+		for i := from; i < to; i++ {
+			t.fill(&b.blocks[i], t.leaves[i])
+		}
+		return nil
+	})
+	return b, err
 }
 
-// eachRange runs f on parts of 0..n by all processors.
-func eachRange(n int, f func(from, to int)) {
-	p := runtime.GOMAXPROCS(0)
-	if n < 1<<14 || p == 1 {
-		f(0, n)
-		return
+// measure finds what the coordinates are like.
+func (b *BVH) measure(ctx context.Context) error {
+	const step = 1 << 16
+	type share struct {
+		most   float64
+		single bool
 	}
-	var wg sync.WaitGroup
-	for i := range p {
-		wg.Go(func() { f(i*n/p, (i+1)*n/p) })
+	parts := make([]share, (len(b.m.Verts)+step-1)/step)
+	err := parallel(ctx, len(b.m.Verts), step, func(from, to int) error {
+		s := share{single: true}
+		for _, v := range b.m.Verts[from:to] {
+			for _, x := range v {
+				s.most = max(s.most, math.Abs(x))
+				s.single = s.single && float64(float32(x)) == x
+			}
+		}
+		parts[from/step] = s
+		return nil
+	})
+	for _, s := range parts {
+		b.most, b.single = max(b.most, s.most), b.single && s.single
 	}
-	wg.Wait()
+	return err
+}
+
+func (t *builder) makeItems(from, to int) error {
+	for f := from; f < to; f++ {
+		it := item{box32: emptyBox32(), facet: int32(f)}
+		for _, v := range t.m.Facets[f] {
+			for k, x := range t.m.Verts[v] {
+				it.lo[k], it.hi[k] = min(it.lo[k], float32(x)), max(it.hi[k], float32(x))
+			}
+		}
+		t.items[f] = it
+	}
+	return nil
 }
 
 func (t *builder) bounds(from, to int) box32 {
@@ -136,6 +168,9 @@ func (t *builder) child(p part, depth int) (int32, cone) {
 }
 
 func (t *builder) node(p part, depth int) (int32, cone) {
+	if p.to-p.from >= taskFacets && t.ctx.Err() != nil {
+		return 0, cone{} // newBVH notices
+	}
 	var parts [8]part
 	n := t.parts(p, &parts, depth)
 	id := int32(len(t.nodes))
@@ -148,7 +183,7 @@ func (t *builder) node(p part, depth int) (int32, cone) {
 			refs[i], cones[i] = t.child(parts[i], depth+1)
 		}
 	} else {
-		t.fork(parts[:n], depth+1, &refs, &cones)
+		refs, cones = t.fork(parts[:n], depth+1)
 	}
 	nd, wc := &t.nodes[id], &t.cones[id]
 	for i := range 8 {
@@ -167,12 +202,13 @@ func (t *builder) node(p part, depth int) (int32, cone) {
 
 // fork builds children as subtrees of their own, beside each other where a
 // processor is free, and puts them together in order.
-func (t *builder) fork(parts []part, depth int, refs *[8]int32, cones *[8]cone) {
+func (t *builder) fork(of []part, depth int) (refs [8]int32, cones [8]cone) {
+	parts := slices.Clone(of) // what goroutines see can't stay on the stack of small nodes
 	subs := make([]builder, len(parts))
 	var wg sync.WaitGroup
 	for i := range parts {
 		run := func() {
-			subs[i] = builder{m: t.m, items: t.items, slots: t.slots}
+			subs[i] = builder{m: t.m, ctx: t.ctx, items: t.items, slots: t.slots}
 			refs[i], cones[i] = subs[i].child(parts[i], depth)
 		}
 		select {
@@ -186,9 +222,14 @@ func (t *builder) fork(parts []part, depth int, refs *[8]int32, cones *[8]cone) 
 		}
 	}
 	wg.Wait()
+	nodes, leaves := 0, 0
+	for i := range subs {
+		nodes, leaves = nodes+len(subs[i].nodes), leaves+len(subs[i].leaves)
+	}
+	t.nodes, t.cones, t.leaves = slices.Grow(t.nodes, nodes), slices.Grow(t.cones, nodes), slices.Grow(t.leaves, leaves)
 	for i := range subs {
 		s := &subs[i]
-		nn, nb := int32(len(t.nodes)), int32(len(t.blocks))
+		nn, nb := int32(len(t.nodes)), int32(len(t.leaves))
 		shift := func(r int32) int32 {
 			if r >= 0 {
 				return r + nn
@@ -204,9 +245,10 @@ func (t *builder) fork(parts []part, depth int, refs *[8]int32, cones *[8]cone) 
 		}
 		t.nodes = append(t.nodes, s.nodes...)
 		t.cones = append(t.cones, s.cones...)
-		t.blocks = append(t.blocks, s.blocks...)
+		t.leaves = append(t.leaves, s.leaves...)
 		refs[i] = shift(refs[i])
 	}
+	return refs, cones
 }
 
 // parts splits a part in up to eight, always the one that costs most.
@@ -236,9 +278,55 @@ type bin struct {
 	count int
 }
 
-// split cuts a part of more than eight facets in two.
-func (t *builder) split(p part, depth int) (l, r part) {
-	items := t.items[p.from:p.to]
+// splitCut is what a part is split by: the extent of its items' middles and the
+// items in bins between them, along each axis.
+type splitCut struct {
+	mids  box32
+	scale [3]float32
+	bins  [3][splitBins]bin
+}
+
+func newCut(mids box32) (c splitCut) {
+	c.mids = mids
+	for k := range 3 {
+		if s := mids.hi[k] - mids.lo[k]; s > 0 {
+			c.scale[k] = splitBins * (1 - 0x1p-20) / s
+		}
+		for i := range c.bins[k] {
+			c.bins[k][i].box = emptyBox32()
+		}
+	}
+	return c
+}
+
+// binOf returns the bin of an item along an axis.
+func (c *splitCut) binOf(it *item, k int) int {
+	return int((it.mid(k)-c.mids.lo[k])*c.scale[k]) & (splitBins - 1)
+}
+
+func (c *splitCut) fill(items []item) {
+	for i := range items {
+		it := &items[i]
+		for k := range 3 {
+			b := &c.bins[k][c.binOf(it, k)]
+			b.count++
+			b.box.join(&it.box32)
+		}
+	}
+}
+
+// join adds the items of another cut of the same part.
+func (c *splitCut) join(o *splitCut) {
+	for k := range 3 {
+		for i := range c.bins[k] {
+			c.bins[k][i].count += o.bins[k][i].count
+			c.bins[k][i].box.join(&o.bins[k][i].box)
+		}
+	}
+}
+
+// extentOf returns the extent of the middles of items, times two.
+func extentOf(items []item) box32 {
 	mids := emptyBox32()
 	for i := range items {
 		for k := range 3 {
@@ -246,35 +334,60 @@ func (t *builder) split(p part, depth int) (l, r part) {
 			mids.lo[k], mids.hi[k] = min(mids.lo[k], x), max(mids.hi[k], x)
 		}
 	}
-	if depth >= depthMost {
-		return t.halve(p, mids)
+	return mids
+}
+
+// cutLarge is newCut and fill on several processors: extents and counts come
+// out the same in any order.
+func cutLarge(ctx context.Context, items []item) (*splitCut, error) {
+	const step = 1 << 16
+	var mu sync.Mutex
+	mids := emptyBox32()
+	err := parallel(ctx, len(items), step, func(from, to int) error {
+		b := extentOf(items[from:to])
+		mu.Lock()
+		defer mu.Unlock()
+		mids.join(&b)
+		return nil
+	})
+	if err != nil {
+		return nil, err
 	}
-	var bins [3][splitBins]bin
-	var scale [3]float32
-	for k := range 3 {
-		if s := mids.hi[k] - mids.lo[k]; s > 0 {
-			scale[k] = splitBins * (1 - 0x1p-20) / s
-		}
-		for i := range bins[k] {
-			bins[k][i].box = emptyBox32()
-		}
+	c := newCut(mids)
+	return &c, parallel(ctx, len(items), step, func(from, to int) error {
+		own := newCut(mids)
+		own.fill(items[from:to])
+		mu.Lock()
+		defer mu.Unlock()
+		c.join(&own)
+		return nil
+	})
+}
+
+// split cuts a part of more than eight facets in two. Once the context is over
+// the second is empty.
+func (t *builder) split(p part, depth int) (l, r part) {
+	items := t.items[p.from:p.to]
+	var c splitCut
+	if len(items) < taskFacets {
+		c = newCut(extentOf(items))
+		c.fill(items)
+	} else if large, err := cutLarge(t.ctx, items); err == nil {
+		c = *large
+	} else {
+		return p, part{p.to, p.to, emptyBox32()}
 	}
-	for i := range items {
-		it := &items[i]
-		for k := range 3 {
-			b := &bins[k][int((it.mid(k)-mids.lo[k])*scale[k])&(splitBins-1)]
-			b.count++
-			b.box.join(&it.box32)
-		}
-	}
-	axis, at := bestSplit(&bins, &scale)
-	if axis < 0 {
-		return t.halve(p, mids)
+	axis, at := bestSplit(&c.bins, &c.scale)
+	if axis < 0 || depth >= depthMost {
+		return t.halve(p, c.mids)
 	}
 	// Swap items of the upper bins to the end.
 	i, j := 0, len(items)
 	for i < j {
-		if int((items[i].mid(axis)-mids.lo[axis])*scale[axis])&(splitBins-1) < at {
+		if j-i&(1<<16-1) == 0 && t.ctx.Err() != nil {
+			break
+		}
+		if c.binOf(&items[i], axis) < at {
 			i++
 		} else {
 			j--
@@ -282,11 +395,11 @@ func (t *builder) split(p part, depth int) (l, r part) {
 		}
 	}
 	l, r = part{p.from, p.from + i, emptyBox32()}, part{p.from + i, p.to, emptyBox32()}
-	for i := range bins[axis] {
+	for i := range c.bins[axis] {
 		if i < at {
-			l.box.join(&bins[axis][i].box)
+			l.box.join(&c.bins[axis][i].box)
 		} else {
-			r.box.join(&bins[axis][i].box)
+			r.box.join(&c.bins[axis][i].box)
 		}
 	}
 	return l, r
@@ -351,11 +464,23 @@ func (t *builder) halve(p part, mids box32) (l, r part) {
 	return part{p.from, mid, t.bounds(p.from, mid)}, part{mid, p.to, t.bounds(mid, p.to)}
 }
 
+// leaf notes a leaf of eight facets at most.
 func (t *builder) leaf(p part) (int32, cone) {
 	items := t.items[p.from:p.to]
 	slices.SortFunc(items, func(a, b item) int { return int(a.facet - b.facet) })
-	bl := block{used: 1<<len(items) - 1}
 	var cones [8]cone
+	for i := range items {
+		n := t.m.Normal(items[i].facet)
+		cones[i] = cone{axis: n, none: n == Vec{}}
+	}
+	t.leaves = append(t.leaves, leafItems{int32(p.from), int32(p.to)})
+	return ^int32(len(t.leaves) - 1), joinCones(cones[:len(items)])
+}
+
+// fill makes a leaf's block.
+func (t *builder) fill(bl *block, l leafItems) {
+	items := t.items[l.from:l.to]
+	bl.used = 1<<len(items) - 1
 	for i := range items {
 		f := items[i].facet
 		for c, v := range t.m.Facets[f] {
@@ -363,15 +488,11 @@ func (t *builder) leaf(p part) (int32, cone) {
 				bl.v[3*c+k][i] = float32(x)
 			}
 		}
-		n := t.m.Normal(f)
-		for k := range 3 {
-			bl.n[k][i] = float32(n[k])
+		for k, x := range t.m.Normal(f) {
+			bl.n[k][i] = float32(x)
 		}
 		bl.facet[i] = f
-		cones[i] = cone{axis: n, none: n == Vec{}}
 	}
-	t.blocks = append(t.blocks, bl)
-	return ^int32(len(t.blocks) - 1), joinCones(cones[:len(items)])
 }
 
 // cone holds directions within half of its axis; none holds no direction.

@@ -174,7 +174,7 @@ func (t *ThicknessField) newGauge(ctx context.Context) gauge {
 		}
 	}
 	met, _ := newBodies(ctx, m, 4*t.Err) // points are looked at twice that off a surface at most; half is for rounding
-	return gauge{t: t, bodies: met, bvh: m.BVH(), normals: m.normals(), ctx: ctx,
+	return gauge{t: t, bodies: met, bvh: m.BVH(), normals: m.normals.now(), ctx: ctx,
 		wedges: newSharpTree(m, wedges), notches: newSharpTree(m, notches),
 		cellMM: max(t.Params.PatchMM/2, math.Sqrt(area/cellsMost)),
 		touch:  t.Err, cap: t.Params.CapMM}

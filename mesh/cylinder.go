@@ -76,6 +76,9 @@ const (
 // It takes 100 to 230 bytes a facet while it runs, and time in proportion to the
 // facets, on all cores.
 func MeasureCylinders(ctx context.Context, m *Mesh) (*Cylinders, error) {
+	if err := m.Prepare(ctx); err != nil {
+		return nil, err
+	}
 	x, err := newCylFinder(ctx, m)
 	if err != nil {
 		return nil, err

@@ -24,6 +24,9 @@ type FeatherEdge struct {
 // Edges of more than two facets, and of facets wound against each other, have
 // no wedge and are left out; Integrity counts them.
 func MeasureFeatherEdges(ctx context.Context, m *Mesh, angleRad float64) ([]FeatherEdge, error) {
+	if _, err := m.topo.get(ctx); err != nil {
+		return nil, err
+	}
 	if err := ctx.Err(); err != nil {
 		return nil, err
 	}

@@ -39,6 +39,9 @@ func (i Integrity) Sound() bool {
 // MeasureIntegrity examines the mesh. All counts are exact: what floating point
 // can't decide is decided in whole numbers, for the coordinates as stored.
 func MeasureIntegrity(ctx context.Context, m *Mesh) (Integrity, error) {
+	if err := m.Prepare(ctx); err != nil {
+		return Integrity{}, err
+	}
 	t := m.Topology()
 	r := Integrity{
 		OpenEdges:        t.OpenEdges,

@@ -25,9 +25,10 @@ const (
 )
 
 // selfIntersections counts the pairs of facets that meet elsewhere than at
-// corners they share. The search tree is asked once a leaf, for all that comes
-// near its facets together; nearly all pairs are then told apart by a plane
-// found in floating point, the rest by exact signs.
+// corners they share. The search tree is asked once a leaf, for the leaves that
+// come near its facets together; eight boxes are then compared at once, nearly
+// all pairs whose boxes meet are told apart by a plane found in floating point,
+// and the rest by exact signs.
 func selfIntersections(ctx context.Context, m *Mesh) (intersections, error) {
 	tree := m.BVH()
 	parts := make([]intersections, (tree.leaves()+intersectChunk-1)/intersectChunk)
@@ -66,48 +67,47 @@ type crossSearch struct {
 	found *intersections
 	work  int
 
-	leafFacets, near []int32 // scratch
-	nearBoxes        []Box
+	near []int32 // scratch: leaves
 }
 
 // leaf compares the facets of a leaf with all later ones whose boxes meet theirs.
 func (s *crossSearch) leaf(tree *BVH, i int) {
-	s.leafFacets = tree.leaf(i, s.leafFacets[:0])
+	bl := &tree.blocks[i]
 	all := EmptyBox()
-	for _, f := range s.leafFacets {
-		all = all.Join(s.m.facetBox(f))
+	for mask := bl.used; mask != 0; mask &= mask - 1 {
+		all = all.Join(s.m.facetBox(bl.facet[bits.TrailingZeros32(mask)&7]))
 	}
-	s.near, s.nearBoxes = s.near[:0], s.nearBoxes[:0]
-	tree.InBox(all, func(g int32) bool {
-		s.near = append(s.near, g)
-		s.nearBoxes = append(s.nearBoxes, s.m.facetBox(g))
-		return true
-	})
-	for _, f := range s.leafFacets {
-		a, b, c := s.m.Corners(f)
-		if hasArea(a, b, c) {
-			s.facet(f, newFacetPlane(a, b, c))
+	s.near = tree.leavesIn(all, s.near[:0])
+	for mask := bl.used; mask != 0 && !s.found.more; mask &= mask - 1 {
+		f := bl.facet[bits.TrailingZeros32(mask)&7]
+		if a, b, c := s.m.Corners(f); hasArea(a, b, c) {
+			s.facet(tree, f)
 		}
 	}
 }
 
-// facet compares one facet with what is near.
-func (s *crossSearch) facet(f int32, plane facetPlane) {
-	box := s.m.facetBox(f)
-	for k, g := range s.near {
-		if g <= f || !boxesMeet(s.nearBoxes[k], box) {
-			continue
-		}
-		s.work++
-		if s.found.more = s.found.count >= intersectMost || s.work >= intersectWork; s.found.more {
-			return
-		}
-		if plane.besides(s.m, f, g) || !facetsMeet(s.m, f, g) {
-			continue
-		}
-		s.found.count++
-		if s.found.pairs = append(s.found.pairs, [2]int32{f, g}); len(s.found.pairs) >= 4*maxPlaces {
-			s.found.keepFirst()
+// facet compares one facet with those of the leaves near.
+func (s *crossSearch) facet(tree *BVH, f int32) {
+	plane := newFacetPlane(s.m.Corners(f))
+	lanes := newBoxLanes(s.m.facetBox(f))
+	for _, leaf := range s.near {
+		bl := &tree.blocks[leaf]
+		for mask := boxFacets(bl, &lanes); mask != 0; mask &= mask - 1 {
+			g := bl.facet[bits.TrailingZeros32(mask)&7]
+			if g <= f {
+				continue
+			}
+			s.work++
+			if s.found.more = s.found.count >= intersectMost || s.work >= intersectWork; s.found.more {
+				return
+			}
+			if plane.besides(s.m, f, g) || !facetsMeet(s.m, f, g) {
+				continue
+			}
+			s.found.count++
+			if s.found.pairs = append(s.found.pairs, [2]int32{f, g}); len(s.found.pairs) >= 4*maxPlaces {
+				s.found.keepFirst()
+			}
 		}
 	}
 }
@@ -120,14 +120,26 @@ func (m *Mesh) facetBox(f int32) Box {
 	}
 }
 
-// leaves is the number of leaves of the tree; leaf appends the facets of one.
-// Every facet is in one leaf, and facets of a leaf lie near each other.
+// leaves is the number of leaves of the tree. Every facet is in one leaf, and
+// facets of a leaf lie near each other.
 func (b *BVH) leaves() int { return len(b.blocks) }
 
-func (b *BVH) leaf(i int, to []int32) []int32 {
-	bl := &b.blocks[i]
-	for mask := bl.used; mask != 0; mask &= mask - 1 {
-		to = append(to, bl.facet[bits.TrailingZeros32(mask)&7])
+// leavesIn appends the leaves whose boxes meet box.
+func (b *BVH) leavesIn(box Box, to []int32) []int32 {
+	l := newBoxLanes(box)
+	var buf [stackSize]int32
+	stack := append(buf[:0], b.root())
+	for len(stack) > 0 {
+		ref := stack[len(stack)-1]
+		stack = stack[:len(stack)-1]
+		if ref < 0 {
+			to = append(to, ^ref)
+			continue
+		}
+		nd := &b.nodes[ref]
+		for mask := boxBoxes(nd, &l); mask != 0; mask &= mask - 1 {
+			stack = append(stack, nd.kid[bits.TrailingZeros32(mask)&7])
+		}
 	}
 	return to
 }
@@ -140,19 +152,20 @@ type facetPlane struct {
 
 func newFacetPlane(a, b, c Vec) facetPlane {
 	p, q := b.Sub(a), c.Sub(a)
-	t := facetPlane{o: a, n: p.Cross(q)}
-	for k := range 3 {
-		i, j := (k+1)%3, (k+2)%3
-		t.all[k] = math.Abs(p[i]*q[j]) + math.Abs(p[j]*q[i])
+	yz, zy := float64(p[1]*q[2]), float64(p[2]*q[1])
+	zx, xz := float64(p[2]*q[0]), float64(p[0]*q[2])
+	xy, yx := float64(p[0]*q[1]), float64(p[1]*q[0])
+	return facetPlane{
+		o: a, n: Vec{yz - zy, zx - xz, xy - yx},
+		all: Vec{math.Abs(yz) + math.Abs(zy), math.Abs(zx) + math.Abs(xz), math.Abs(xy) + math.Abs(yx)},
 	}
-	return t
 }
 
 // side is the side of the plane on which d surely lies: 1, -1, or 0 if unsure.
 func (t *facetPlane) side(d Vec) int {
-	r := d.Sub(t.o)
-	det := t.n.Dot(r)
-	err := orient3Err*(t.all[0]*math.Abs(r[0])+t.all[1]*math.Abs(r[1])+t.all[2]*math.Abs(r[2])) + underflowErr
+	x, y, z := d[0]-t.o[0], d[1]-t.o[1], d[2]-t.o[2]
+	det := t.n[0]*x + t.n[1]*y + t.n[2]*z
+	err := orient3Err*(t.all[0]*math.Abs(x)+t.all[1]*math.Abs(y)+t.all[2]*math.Abs(z)) + underflowErr
 	switch {
 	case det > err:
 		return 1
@@ -166,23 +179,19 @@ func (t *facetPlane) side(d Vec) int {
 // facet of the plane, surely lie on one side of it: then the two have nothing in
 // common but what they share. This settles nearly all pairs of a curved surface.
 func (t *facetPlane) besides(m *Mesh, f, g int32) bool {
-	above, below := 0, 0
+	side := 0
+	own := m.Facets[f]
 	for _, v := range m.Facets[g] {
-		switch t.side(m.Verts[v]) {
-		case 1:
-			above++
-		case -1:
-			below++
+		if v == own[0] || v == own[1] || v == own[2] {
+			continue
 		}
+		s := t.side(m.Verts[v])
+		if s == 0 || s == -side {
+			return false
+		}
+		side = s
 	}
-	if above > 0 && below > 0 || above+below == 0 {
-		return false
-	}
-	if above+below == 3 {
-		return true
-	}
-	_, _, n := shared(m.Facets[f], m.Facets[g])
-	return above+below+n == 3 // shared corners are never surely beside the plane
+	return side != 0
 }
 
 // facetsMeet reports whether two facets, the first with an area, have a point
@@ -299,39 +308,42 @@ func apart(p, q *[3]Vec) bool {
 }
 
 // atCornerApart reports whether two triangles that share their first corner have
-// nothing else in common: seen along an axis a line through the corner lies
-// between them, or the others of one lie on one side of the other's plane.
+// nothing else in common: the others of the first lie on one side of the
+// second's plane (the other way round was asked before), or seen along an axis a
+// line through the corner lies between them.
 func atCornerApart(p, q *[3]Vec) bool {
-	n := p[1].Sub(p[0]).Cross(p[2].Sub(p[0]))
-	k := 0
-	for j := 1; j < 3; j++ {
-		if math.Abs(n[j]) > math.Abs(n[k]) {
-			k = j
-		}
+	if sameSide(q, p) {
+		return true
 	}
-	return lineBetween(p[0], p[1], p[2], q, k) || lineBetween(p[0], p[2], p[1], q, k) ||
-		lineBetween(p[0], q[1], q[2], p, k) || lineBetween(p[0], q[2], q[1], p, k) ||
-		sameSide(p, q) || sameSide(q, p)
+	n := p[1].Sub(p[0]).Cross(p[2].Sub(p[0]))
+	i, j := 1, 2
+	switch x, y, z := math.Abs(n[0]), math.Abs(n[1]), math.Abs(n[2]); {
+	case z > x && z > y:
+		i, j = 0, 1
+	case y > x:
+		i, j = 2, 0
+	}
+	o := [2]float64{p[0][i], p[0][j]}
+	a, b := [2]float64{p[1][i], p[1][j]}, [2]float64{p[2][i], p[2][j]}
+	c, d := [2]float64{q[1][i], q[1][j]}, [2]float64{q[2][i], q[2][j]}
+	return lineBetween(o, a, b, c, d) || lineBetween(o, b, a, c, d) || lineBetween(o, c, d, a, b) || lineBetween(o, d, c, a, b)
 }
 
-// lineBetween reports whether, seen along axis k, the line from o through a
-// lies between b and the second and third corner of t, whose first is o. Those
-// may lie on the line, but not towards a.
-func lineBetween(o, a, b Vec, t *[3]Vec, k int) bool {
-	s := orient2(o, a, b, k)
-	if s == 0 {
+// lineBetween reports whether the line from o through a lies between b and
+// both c and d. Those may lie on the line, but not towards a.
+func lineBetween(o, a, b, c, d [2]float64) bool {
+	s := turnSign(o[0], o[1], a[0], a[1], b[0], b[1])
+	return s != 0 && beyond(o, a, c, s) && beyond(o, a, d, s)
+}
+
+// beyond reports whether c does not lie on side s of the line from o through a,
+// nor on that line towards a.
+func beyond(o, a, c [2]float64, s int) bool {
+	switch turnSign(o[0], o[1], a[0], a[1], c[0], c[1]) {
+	case s:
 		return false
-	}
-	for _, c := range t[1:] {
-		switch orient2(o, a, c, k) {
-		case s:
-			return false
-		case 0:
-			i, j := (k+1)%3, (k+2)%3
-			if !((a[i]-o[i])*(c[i]-o[i])+(a[j]-o[j])*(c[j]-o[j]) < 0) {
-				return false
-			}
-		}
+	case 0:
+		return (a[0]-o[0])*(c[0]-o[0])+(a[1]-o[1])*(c[1]-o[1]) < 0
 	}
 	return true
 }
@@ -339,12 +351,9 @@ func lineBetween(o, a, b Vec, t *[3]Vec, k int) bool {
 // sameSide reports whether the second and third corner of u surely lie on one
 // side of the plane of t.
 func sameSide(t, u *[3]Vec) bool {
-	s1, sure := orient3Fast(t[0], t[1], t[2], u[1])
-	if !sure || s1 == 0 {
-		return false
-	}
-	s2, sure := orient3Fast(t[0], t[1], t[2], u[2])
-	return sure && s1 == s2
+	plane := newFacetPlane(t[0], t[1], t[2])
+	s := plane.side(u[1])
+	return s != 0 && s == plane.side(u[2])
 }
 
 // meetingPoint returns a point near which two facets meet: where an edge of one

@@ -2,7 +2,7 @@ package mesh
 
 import (
 	"context"
-	"sync"
+	"sync/atomic"
 )
 
 // Mesh is a welded triangle mesh: vertices in millimetres and facets as triples
@@ -16,10 +16,10 @@ type Mesh struct {
 
 	collapsed int // facets left out on reading because two of their corners are one
 
-	topo    func() *Topology
-	bvh     func() *BVH
-	normals func() []Vec
-	box     func() Box
+	topo    derived[*Topology]
+	bvh     derived[*BVH]
+	normals derived[[]Vec]
+	box     derived[Box]
 }
 
 // Source says where a mesh came from.
@@ -38,11 +38,60 @@ type Source struct {
 // caller must not change again. Indices must be in range.
 func New(verts []Vec, facets [][3]int32) *Mesh {
 	m := &Mesh{Verts: verts, Facets: facets}
-	m.topo = sync.OnceValue(func() *Topology { return newTopology(m) })
-	m.bvh = sync.OnceValue(func() *BVH { return newBVH(m) })
-	m.normals = sync.OnceValue(m.newNormals)
-	m.box = sync.OnceValue(m.newBox)
+	m.topo.make = func(ctx context.Context) (*Topology, error) { return newTopology(ctx, m) }
+	m.bvh.make = func(ctx context.Context) (*BVH, error) { return newBVH(ctx, m) }
+	m.normals.make, m.box.make = m.newNormals, m.newBox
+	m.topo.turn, m.bvh.turn = make(chan struct{}, 1), make(chan struct{}, 1)
+	m.normals.turn, m.box.turn = make(chan struct{}, 1), make(chan struct{}, 1)
 	return m
+}
+
+// Prepare builds the topology and the search tree of the mesh, which then are
+// there at once. Every measurement begins with it, so that what takes long can
+// be stopped; what was not built to its end is built anew when next asked for.
+func (m *Mesh) Prepare(ctx context.Context) error {
+	if _, err := m.topo.get(ctx); err != nil {
+		return err
+	}
+	_, err := m.bvh.get(ctx)
+	return err
+}
+
+// derived is a value that is made once, when first asked for.
+type derived[T any] struct {
+	make func(ctx context.Context) (T, error) // fails only when ctx is over
+	turn chan struct{}                        // a place for the one who makes it
+	done atomic.Pointer[T]
+}
+
+// get returns the value. Who asks while it is made waits, and makes it if the
+// one who did was stopped.
+func (d *derived[T]) get(ctx context.Context) (T, error) {
+	var none T
+	select {
+	case d.turn <- struct{}{}:
+	case <-ctx.Done():
+		return none, ctx.Err()
+	}
+	defer func() { <-d.turn }()
+	if v := d.done.Load(); v != nil {
+		return *v, nil
+	}
+	v, err := d.make(ctx)
+	if err != nil {
+		return none, err
+	}
+	d.done.Store(&v)
+	return v, nil
+}
+
+// now is get for those that can't be stopped.
+func (d *derived[T]) now() T {
+	if v := d.done.Load(); v != nil {
+		return *v
+	}
+	v, _ := d.get(context.Background())
+	return v
 }
 
 // Corners returns the three corners of a facet.
@@ -52,7 +101,7 @@ func (m *Mesh) Corners(f int32) (a, b, c Vec) {
 }
 
 // Normal returns the outward unit normal of a facet; zero for a facet without area.
-func (m *Mesh) Normal(f int32) Vec { return m.normals()[f] }
+func (m *Mesh) Normal(f int32) Vec { return m.normals.now()[f] }
 
 // Area returns the area of a facet in mm2.
 func (m *Mesh) Area(f int32) float64 {
@@ -67,32 +116,42 @@ func (m *Mesh) Centre(f int32) Vec {
 }
 
 // Box returns the box of the vertices that facets use, in mesh coordinates.
-func (m *Mesh) Box() Box { return m.box() }
+func (m *Mesh) Box() Box { return m.box.now() }
 
-func (m *Mesh) newBox() Box {
-	b := EmptyBox()
-	for _, t := range m.Facets {
-		for _, v := range t {
-			b = b.Grow(m.Verts[v])
+func (m *Mesh) newBox(ctx context.Context) (Box, error) {
+	const step = 1 << 16
+	parts := make([]Box, (len(m.Facets)+step-1)/step)
+	err := parallel(ctx, len(m.Facets), step, func(from, to int) error {
+		b := EmptyBox()
+		for _, t := range m.Facets[from:to] {
+			for _, v := range t {
+				b = b.Grow(m.Verts[v])
+			}
 		}
+		parts[from/step] = b
+		return nil
+	})
+	all := EmptyBox()
+	for _, b := range parts {
+		all = all.Join(b)
 	}
-	return b
+	return all, err
 }
 
-func (m *Mesh) newNormals() []Vec {
+func (m *Mesh) newNormals(ctx context.Context) ([]Vec, error) {
 	ns := make([]Vec, len(m.Facets))
-	_ = parallel(context.Background(), len(ns), 1<<14, func(from, to int) error {
+	err := parallel(ctx, len(ns), 1<<14, func(from, to int) error {
 		for f := from; f < to; f++ {
 			a, b, c := m.Corners(int32(f))
 			ns[f] = b.Sub(a).Cross(c.Sub(a)).Unit()
 		}
 		return nil
 	})
-	return ns
+	return ns, err
 }
 
 // Topology returns the mesh's adjacency, built on first use.
-func (m *Mesh) Topology() *Topology { return m.topo() }
+func (m *Mesh) Topology() *Topology { return m.topo.now() }
 
 // BVH returns the mesh's search tree, built on first use.
-func (m *Mesh) BVH() *BVH { return m.bvh() }
+func (m *Mesh) BVH() *BVH { return m.bvh.now() }

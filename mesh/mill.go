@@ -63,6 +63,9 @@ var sixWays = []Vec{{1, 0, 0}, {-1, 0, 0}, {0, 1, 0}, {0, -1, 0}, {0, 0, 1}, {0,
 // as missed, and how the part would be clamped is not asked. So the share is
 // what plain three-axis milling in six set-ups gets at, no more.
 func MeasureMilling(ctx context.Context, m *Mesh, p MillParams) (Milling, error) {
+	if err := m.Prepare(ctx); err != nil {
+		return Milling{}, err
+	}
 	var out Milling
 	mass, err := MeasureMass(ctx, m)
 	if err != nil || len(m.Facets) == 0 {

@@ -75,6 +75,9 @@ type Overhang struct {
 // What rests on another body of the same mesh is seen at its lowest points
 // only (see MeasureFloatingStarts).
 func MeasureOverhang(ctx context.Context, m *Mesh, f Frame, p OverhangParams) (Overhang, error) {
+	if err := m.Prepare(ctx); err != nil {
+		return Overhang{}, err
+	}
 	s, err := newStance(ctx, m, f)
 	if err != nil {
 		return Overhang{}, err

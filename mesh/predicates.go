@@ -96,22 +96,119 @@ func wholeNumbers(ps ...Vec) []big.Int {
 // orient2 is the sign of the turn from a over b to c, seen along axis k so that
 // the axes after it, k+1 and k+2, are x and y.
 func orient2(a, b, c Vec, k int) int {
-	i, j := (k+1)%3, (k+2)%3
-	l, r := float64((b[i]-a[i])*(c[j]-a[j])), float64((b[j]-a[j])*(c[i]-a[i]))
-	det := l - r
+	switch k {
+	case 0:
+		return turnSign(a[1], a[2], b[1], b[2], c[1], c[2])
+	case 1:
+		return turnSign(a[2], a[0], b[2], b[0], c[2], c[0])
+	}
+	return turnSign(a[0], a[1], b[0], b[1], c[0], c[1])
+}
+
+// turnSign is 1 if the way from a over b to c turns left, -1 if right, 0 if the
+// three lie in a line.
+func turnSign(ax, ay, bx, by, cx, cy float64) int {
+	px, py, qx, qy := bx-ax, by-ay, cx-ax, cy-ay
+	l, r := float64(px*qy), float64(py*qx)
 	err := orient2Err*(math.Abs(l)+math.Abs(r)) + underflowErr
-	switch {
+	switch det := l - r; {
 	case det > err:
 		return 1
 	case det < -err:
 		return -1
-	case l == 0 && r == 0 && (b[i] == a[i] || c[j] == a[j]) && (b[j] == a[j] || c[i] == a[i]):
+	case l == 0 && r == 0 && (px == 0 || qy == 0) && (py == 0 || qx == 0):
 		return 0
 	}
-	v := wholeNumbers(a, b, c)
+	if s, sure := turnSignExpanded(ax, ay, bx, by, cx, cy); sure {
+		return s
+	}
+	v := wholeNumbers(Vec{ax, ay}, Vec{bx, by}, Vec{cx, cy})
 	m := func(p, q int) *big.Int { return new(big.Int).Sub(&v[3*p+q], &v[q]) }
-	x := new(big.Int).Mul(m(1, i), m(2, j))
-	return x.Cmp(new(big.Int).Mul(m(1, j), m(2, i)))
+	x := new(big.Int).Mul(m(1, 0), m(2, 1))
+	return x.Cmp(new(big.Int).Mul(m(1, 1), m(2, 0)))
+}
+
+// turnSignExpanded is turnSign worked out as an exact sum of doubles (Shewchuk
+// 1997): points in a line are common on a grid. It is not sure where a product
+// underflows.
+func turnSignExpanded(ax, ay, bx, by, cx, cy float64) (sign int, sure bool) {
+	var d [4][2]float64 // differences and what rounding left of them
+	for i, p := range [4][2]float64{{bx, ax}, {cy, ay}, {by, ay}, {cx, ax}} {
+		d[i][0], d[i][1] = twoSum(p[0], -p[1])
+	}
+	var sum expansion
+	for _, x := range d[0] {
+		for _, y := range d[1] {
+			if !sum.addProduct(x, y) {
+				return 0, false
+			}
+		}
+	}
+	for _, x := range d[2] {
+		for _, y := range d[3] {
+			if !sum.addProduct(-x, y) {
+				return 0, false
+			}
+		}
+	}
+	return sum.sign(), true
+}
+
+// twoSum returns a+b rounded and what rounding left out (Knuth).
+func twoSum(a, b float64) (s, rest float64) {
+	s = a + b
+	v := s - a
+	return s, (a - (s - v)) + (b - v)
+}
+
+// expansion is an exact sum of doubles that do not overlap, least first, after
+// Shewchuk (1997), "Grow-Expansion".
+type expansion struct {
+	part [16]float64
+	n    int
+}
+
+// addProduct adds x*y; false if that is so small that its rounding may be lost.
+func (e *expansion) addProduct(x, y float64) bool {
+	p := x * y
+	if p == 0 && (x == 0 || y == 0) {
+		return true
+	}
+	if math.Abs(p) < underflowErr {
+		return false
+	}
+	if rest := math.FMA(x, y, -p); rest != 0 {
+		e.add(rest)
+	}
+	e.add(p)
+	return true
+}
+
+func (e *expansion) add(x float64) {
+	n := 0
+	for _, y := range e.part[:e.n] {
+		s, rest := twoSum(x, y)
+		if x = s; rest != 0 {
+			e.part[n] = rest
+			n++
+		}
+	}
+	if x != 0 {
+		e.part[n] = x
+		n++
+	}
+	e.n = n
+}
+
+// sign is that of the largest part, which outweighs all others.
+func (e *expansion) sign() int {
+	switch {
+	case e.n == 0:
+		return 0
+	case e.part[e.n-1] > 0:
+		return 1
+	}
+	return -1
 }
 
 // hasArea reports whether a, b, c are not in a line.

@@ -57,7 +57,7 @@ func hardPoints(rng *rand.Rand) (p [4]Vec) {
 
 func TestOrientAgainstFractions(t *testing.T) {
 	rng := rand.New(rand.NewPCG(11, 12))
-	var zero, unsure int
+	var zero, unsure, expanded int
 	for range 6_000 {
 		p := hardPoints(rng)
 		want := ratOrient3(p[0], p[1], p[2], p[3])
@@ -84,10 +84,16 @@ func TestOrientAgainstFractions(t *testing.T) {
 			if got := orient2(p[0], p[1], p[2], k); got != want {
 				t.Fatalf("orient2(%v, %d) is %d, want %d", p[:3], k, got, want)
 			}
+			i, j := (k+1)%3, (k+2)%3
+			if got, sure := turnSignExpanded(p[0][i], p[0][j], p[1][i], p[1][j], p[2][i], p[2][j]); sure && got != want {
+				t.Fatalf("turnSignExpanded(%v, %d) is %d, want %d", p[:3], k, got, want)
+			} else if sure {
+				expanded++
+			}
 		}
 	}
-	if zero < 20 || unsure < 200 {
-		t.Errorf("only %d cases in a plane and %d hard ones", zero, unsure)
+	if zero < 20 || unsure < 200 || expanded < 10_000 || expanded == 3*6_000 {
+		t.Errorf("only %d cases in a plane and %d hard ones, %d by expansion", zero, unsure, expanded)
 	}
 }
 

@@ -200,7 +200,7 @@ func BenchmarkTopology(b *testing.B) {
 			m := wavy(n)
 			b.ReportAllocs()
 			for b.Loop() {
-				if t := newTopology(m); !t.Closed() || t.Shells != 1 {
+				if t, err := newTopology(b.Context(), m); err != nil || !t.Closed() || t.Shells != 1 {
 					b.Fatal("not one closed shell")
 				}
 			}

@@ -35,6 +35,9 @@ type SectionJump struct {
 // vertex on a plane counts as above it. Material that two bodies share counts
 // twice; islands that only overlap count apart.
 func MeasureSections(ctx context.Context, m *Mesh, f Frame, pitchMM float64) (*Sections, error) {
+	if _, err := m.topo.get(ctx); err != nil {
+		return nil, err
+	}
 	s, err := newStance(ctx, m, f)
 	if err != nil {
 		return nil, err

@@ -48,6 +48,9 @@ const (
 // island, as a thin wing on a thick post, is not seen. Features with a ratio
 // below 2 are left out.
 func MeasureSlenderness(ctx context.Context, m *Mesh, f Frame, pitchMM float64) ([]Slender, error) {
+	if _, err := m.topo.get(ctx); err != nil {
+		return nil, err
+	}
 	s, err := newStance(ctx, m, f)
 	if err != nil {
 		return nil, err

@@ -28,6 +28,9 @@ type FloatingStart struct {
 // With lift 0 the platform is everything within 1e-5 of the box's diagonal of
 // the lowest point; with a lift nothing rests.
 func MeasureFloatingStarts(ctx context.Context, m *Mesh, f Frame) ([]FloatingStart, error) {
+	if err := m.Prepare(ctx); err != nil {
+		return nil, err
+	}
 	s, err := newStance(ctx, m, f)
 	if err != nil {
 		return nil, err

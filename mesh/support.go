@@ -29,6 +29,9 @@ type Support struct {
 // A solid support fills a share of this envelope; which regions need support at
 // all is for a rule to say.
 func MeasureSupport(ctx context.Context, m *Mesh, f Frame, o *Overhang) (Support, error) {
+	if err := m.Prepare(ctx); err != nil {
+		return Support{}, err
+	}
 	s, err := newStance(ctx, m, f)
 	if err != nil {
 		return Support{}, err

@@ -104,6 +104,9 @@ func MeasureGap(ctx context.Context, m *Mesh, p ThicknessParams) (*ThicknessFiel
 }
 
 func measureField(ctx context.Context, m *Mesh, p ThicknessParams, side float64) (*ThicknessField, error) {
+	if err := m.Prepare(ctx); err != nil {
+		return nil, err
+	}
 	if !(p.CapMM > 0) || math.IsInf(p.CapMM, 0) || !(p.PatchMM >= 0) {
 		return nil, fmt.Errorf("measure thickness: cap %v mm and patch %v mm must be positive", p.CapMM, p.PatchMM)
 	}

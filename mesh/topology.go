@@ -45,17 +45,15 @@ func (t *Topology) Closed() bool {
 // each vertex' few by the higher one; equal neighbours in that order are one
 // edge. It takes no hash table and 24 bytes a half-edge while it runs. A
 // collapsed facet has no edges: it is alone in its shell.
-func newTopology(m *Mesh) *Topology {
+func newTopology(ctx context.Context, m *Mesh) (*Topology, error) {
 	t := &Topology{Twin: make([]int32, 3*len(m.Facets))}
-	for f, c := range m.Facets {
-		if isCollapsed(c) {
-			t.Twin[3*f], t.Twin[3*f+1], t.Twin[3*f+2] = -1, -1, -1
-		}
+	start, half, err := t.sortHalfEdges(ctx, m)
+	if err != nil {
+		return nil, err
 	}
-	start, half := sortHalfEdges(m)
 	var mu sync.Mutex
 	var joined [][2]int32 // facets that share an edge of more than two
-	_ = parallel(context.Background(), len(m.Verts), 1<<14, func(from, to int) error {
+	err = parallel(ctx, len(m.Verts), 1<<14, func(from, to int) error {
 		var p edgePairs
 		for v := from; v < to; v++ {
 			p.vertex(t, m, half[start[v]:start[v+1]])
@@ -68,18 +66,24 @@ func newTopology(m *Mesh) *Topology {
 		joined = append(joined, p.joined...)
 		return nil
 	})
-	t.findShells(joined)
-	return t
+	if err != nil {
+		return nil, err
+	}
+	return t, t.findShells(ctx, joined)
 }
 
 // sortHalfEdges returns, for each vertex v, the half-edges whose lower vertex it
 // is, as half[start[v]:start[v+1]], each as the higher vertex (upper 32 bits)
-// and the half-edge's number.
-func sortHalfEdges(m *Mesh) (start []int32, half []uint64) {
+// and the half-edge's number. Those of collapsed facets it marks as open.
+func (t *Topology) sortHalfEdges(ctx context.Context, m *Mesh) (start []int32, half []uint64, err error) {
 	start = make([]int32, len(m.Verts)+2)
-	each := func(do func(lo, hi, h int32)) {
+	each := func(do func(lo, hi, h int32)) error {
 		for f, c := range m.Facets {
+			if f&(1<<16-1) == 0 && ctx.Err() != nil {
+				return ctx.Err()
+			}
 			if isCollapsed(c) {
+				t.Twin[3*f], t.Twin[3*f+1], t.Twin[3*f+2] = -1, -1, -1
 				continue
 			}
 			for k := range int32(3) {
@@ -87,17 +91,20 @@ func sortHalfEdges(m *Mesh) (start []int32, half []uint64) {
 				do(min(a, b), max(a, b), 3*int32(f)+k)
 			}
 		}
+		return nil
 	}
-	each(func(lo, _, _ int32) { start[lo+2]++ })
+	if err := each(func(lo, _, _ int32) { start[lo+2]++ }); err != nil {
+		return nil, nil, err
+	}
 	for v := 2; v < len(start); v++ {
 		start[v] += start[v-1]
 	}
 	half = make([]uint64, start[len(start)-1])
-	each(func(lo, hi, h int32) { // moves start[v+1] up to where v's end
+	err = each(func(lo, hi, h int32) { // moves start[v+1] up to where v's end
 		half[start[lo+1]] = uint64(hi)<<32 | uint64(h)
 		start[lo+1]++
 	})
-	return start[:len(start)-1], half
+	return start[:len(start)-1], half, err
 }
 
 func isCollapsed(c [3]int32) bool { return c[0] == c[1] || c[1] == c[2] || c[2] == c[0] }
@@ -140,7 +147,7 @@ func (p *edgePairs) vertex(t *Topology, m *Mesh, half []uint64) {
 
 // findShells numbers the connected pieces by union-find, where the root of a
 // piece is its first facet.
-func (t *Topology) findShells(joined [][2]int32) {
+func (t *Topology) findShells(ctx context.Context, joined [][2]int32) error {
 	root := make([]int32, len(t.Twin)/3)
 	for f := range root {
 		root[f] = int32(f)
@@ -157,6 +164,9 @@ func (t *Topology) findShells(joined [][2]int32) {
 		root[max(f, g)] = min(f, g)
 	}
 	for h, g := range t.Twin {
+		if h&(1<<16-1) == 0 && ctx.Err() != nil {
+			return ctx.Err()
+		}
 		if int32(h) < g {
 			join(int32(h)/3, g/3)
 		}
@@ -173,4 +183,5 @@ func (t *Topology) findShells(joined [][2]int32) {
 			root[f] = root[r] // numbered already, and every facet points at one before it
 		}
 	}
+	return nil
 }

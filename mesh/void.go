@@ -39,6 +39,9 @@ type Voids struct {
 // MeasureVoids finds sealed voids exactly (nesting of shells) and vented ones
 // as chambers of the distance field of empty space.
 func MeasureVoids(ctx context.Context, m *Mesh, p VoidParams) (*Voids, error) {
+	if err := m.Prepare(ctx); err != nil {
+		return nil, err
+	}
 	v := &Voids{}
 	if len(m.Facets) == 0 {
 		return v, ctx.Err()

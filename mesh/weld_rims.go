@@ -20,7 +20,10 @@ const weldShare = 1e-5
 // fewer open edges and no more edges of several facets, and says what it did in
 // the notes.
 func weldRims(ctx context.Context, m *Mesh) (*Mesh, error) {
-	before := m.Topology()
+	before, err := m.topo.get(ctx)
+	if err != nil {
+		return nil, err
+	}
 	if before.OpenEdges == 0 {
 		return m, nil
 	}
@@ -37,7 +40,10 @@ func weldRims(ctx context.Context, m *Mesh) (*Mesh, error) {
 		return nil, err
 	}
 	w := mapVertices(m, rim, to)
-	after := w.Topology()
+	after, err := w.topo.get(ctx)
+	if err != nil {
+		return nil, err
+	}
 	if after.OpenEdges >= before.OpenEdges || after.NonmanifoldEdges > before.NonmanifoldEdges || len(w.Facets) == 0 {
 		return m, nil
 	}

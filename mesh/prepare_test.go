@@ -1,0 +1,91 @@
+package mesh
+
+import (
+	"context"
+	"errors"
+	"slices"
+	"sync/atomic"
+	"testing"
+)
+
+// endsAfter is a context that is over once it was asked so many times: a
+// measurement can be stopped at each place where it may be, and what it does
+// between two of them does not depend on the clock.
+type endsAfter struct {
+	context.Context
+	left atomic.Int64
+}
+
+func newEndsAfter(asked int64) *endsAfter {
+	c := &endsAfter{Context: context.Background()}
+	c.left.Store(asked)
+	return c
+}
+
+func (c *endsAfter) Err() error {
+	if c.left.Add(-1) < 0 {
+		return context.Canceled
+	}
+	return nil
+}
+
+// Wherever building is stopped, it says so, and what is asked for later is what
+// it would have been.
+func TestPrepareStops(t *testing.T) {
+	m := wavy(50_000)
+	want := New(m.Verts, m.Facets)
+	steps := newEndsAfter(1 << 40)
+	if err := want.Prepare(steps); err != nil {
+		t.Fatal(err)
+	}
+	asked := 1<<40 - steps.left.Load()
+	// A million facets take half a second to build on one core.
+	if least := int64(len(m.Facets) / 2000); asked < least {
+		t.Errorf("asked %d times whether to go on with %d facets, want %d at least", asked, len(m.Facets), least)
+	}
+	for k := int64(0); k < asked; k += 1 + asked/25 {
+		n := New(m.Verts, m.Facets)
+		if err := n.Prepare(newEndsAfter(k)); !errors.Is(err, context.Canceled) {
+			t.Fatalf("stopped at step %d of %d: %v", k, asked, err)
+		}
+		if k%8 == 0 && !(slices.Equal(n.BVH().blocks, want.BVH().blocks) && slices.Equal(n.BVH().nodes, want.BVH().nodes) &&
+			slices.Equal(n.Topology().Twin, want.Topology().Twin) && slices.Equal(n.Topology().Shell, want.Topology().Shell)) {
+			t.Fatalf("stopped at step %d of %d: later answers differ", k, asked)
+		}
+	}
+}
+
+// Who waits for another's work goes on with it when that was stopped, and stops
+// waiting when stopped itself.
+func TestDerivedTurns(t *testing.T) {
+	begun, goOn := make(chan bool), make(chan bool)
+	made := 0
+	d := derived[int]{turn: make(chan struct{}, 1), make: func(ctx context.Context) (int, error) {
+		if made++; made == 1 {
+			begun <- true
+			<-goOn
+			return 0, ctx.Err()
+		}
+		return 7, nil
+	}}
+	first := make(chan error)
+	ctx, cancel := context.WithCancel(t.Context())
+	go func() {
+		_, err := d.get(ctx)
+		first <- err
+	}()
+	<-begun
+	gone, stop := context.WithCancel(t.Context())
+	stop()
+	if _, err := d.get(gone); !errors.Is(err, context.Canceled) {
+		t.Errorf("a stopped waiter got %v", err)
+	}
+	cancel()
+	goOn <- true
+	if err := <-first; !errors.Is(err, context.Canceled) {
+		t.Errorf("the stopped maker got %v", err)
+	}
+	if d.now() != 7 || d.now() != 7 || made != 2 {
+		t.Errorf("made %d times", made)
+	}
+}
