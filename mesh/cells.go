@@ -312,8 +312,10 @@ const (
 	// for its edges. A ball breaks through a neighbour within 0.24 of an edge,
 	// half the tangent of half the widest turn.
 	roundReach = 0.5
-	// flatsMost bounds the facets of a flat that are looked at.
-	flatsMost = 64
+	// flatsMost bounds the facets of a flat that are looked at, and sliversMost
+	// those of them that have no side: where a mesh has some they are many.
+	flatsMost   = 64
+	sliversMost = 512
 )
 
 // cutRound cuts the patch back from the edges at which a ball as large as the
@@ -371,6 +373,10 @@ func (g *gauge) flatAround(f int32, x Vec, d, lean float64) {
 	twins := m.Topology().Twin
 	n := m.Normal(f)
 	g.flats, g.rims = append(g.flats[:0], f), g.rims[:0]
+	if lean*math.Sqrt((1-roundCos)/(1+roundCos)) < roundGain {
+		return // however an edge turns it matters little
+	}
+	slivers := 0
 	for i := 0; i < len(g.flats); i++ {
 		for k := range int32(3) {
 			h := 3*g.flats[i] + k
@@ -378,15 +384,20 @@ func (g *gauge) flatAround(f int32, x Vec, d, lean float64) {
 			if t < 0 || slices.Contains(g.flats, t/3) {
 				continue
 			}
-			turn := n.Dot(m.Normal(t / 3))
-			if turn < roundCos {
+			side := m.hasSide(t/3, sureSide*g.touch)
+			if turn := n.Dot(m.Normal(t / 3)); side && turn < roundCos {
+				continue
+			} else if tan := math.Sqrt(max(0, 1-turn) / (1 + turn)); side && lean*tan >= roundGain {
+				g.rims = append(g.rims, rim{h, t, tan})
 				continue
 			}
-			tan := math.Sqrt(max(0, 1-turn) / (1 + turn))
-			if lean*tan >= roundGain && m.hasSide(t/3, sureSide*g.touch) {
-				g.rims = append(g.rims, rim{h, t, tan})
-			} else if a, b := m.Verts[m.Facets[h/3][k]], m.Verts[m.Facets[h/3][(k+1)%3]]; len(g.flats) < flatsMost && segmentGap(x, a, b) < roundReach*d {
+			// A sliver turns nowhere: what lies beyond it counts.
+			room := side && len(g.flats)-slivers < flatsMost || !side && slivers < sliversMost
+			if a, b := m.Verts[m.Facets[h/3][k]], m.Verts[m.Facets[h/3][(k+1)%3]]; room && segmentGap(x, a, b) < roundReach*d {
 				g.flats = append(g.flats, t/3)
+				if !side {
+					slivers++
+				}
 			}
 		}
 	}

@@ -128,6 +128,23 @@ func wallFamilies(rng *rand.Rand) []struct {
 	}
 }
 
+// Struts cut to needles, turned and rounded to single precision: needles have
+// normals that turn any way, and must hide no edge of the round behind them.
+func TestStrutsOfNeedles(t *testing.T) {
+	const band = 0.02
+	worst := 0.0
+	for seed, n := range []int{16, 24} {
+		rng := rand.New(rand.NewPCG(uint64(seed), 77))
+		rod := meshtest.Lattice(2, 5, 3, 0.4, 0, 0, n)
+		m := meshtest.Single(meshtest.Turn(slivers(rod, rng), meshtest.RandomDir(rng), 6*rng.Float64()))
+		e := famError(t, m, famPart{m, 0.8 * math.Cos(math.Pi/float64(n)), 1.5, false}, 1)
+		if worst = max(worst, e); !(e <= band) {
+			t.Errorf("struts of %d sides: off by %.3g of itself", n, e)
+		}
+	}
+	t.Logf("worst: struts of 16 and 24 sides cut to needles: %.2g of itself, band %g", worst, band)
+}
+
 // notched is a block with a V-shaped notch of the angle.
 func notched(a float64) *mesh.Mesh {
 	w := 10 * math.Tan(a/2*degree)
