@@ -151,6 +151,7 @@ type OrientedBox struct {
 	FootTurn float64    // radians, in (-pi/2, pi/2]: turning the part by this about Z lays the longer side along X
 	Radius   float64    // of the smallest circle about the build direction that holds the part (round platforms)
 	Centre   [2]float64 // of that circle, along the machine's X and Y, before any shift
+	SideMM2  float64    // that the outlines of all sections sweep: the integral of their length over the height
 }
 
 // MeasureBox returns the extents in the frame. Everything is exact but for
@@ -169,7 +170,31 @@ func MeasureBox(ctx context.Context, m *Mesh, f Frame) (OrientedBox, error) {
 	r := OrientedBox{Size: box.Size(), Min: box.Min}
 	r.FootSize, r.FootTurn = smallestRectangle(hull)
 	r.Centre, r.Radius = smallestCircle(hull)
-	return r, nil
+	r.SideMM2, err = sideArea(ctx, m, f.Z)
+	return r, err
+}
+
+// sideArea is the integral over the height of the length of the outlines of all
+// sections, inner ones too: a facet whose normal has the angle b to the build
+// direction is cut over its height to a length, which together make its area
+// times sin b. Exact but for rounding; of bodies that overlap, each counts.
+func sideArea(ctx context.Context, m *Mesh, up Vec) (float64, error) {
+	const chunk = 1 << 14
+	sums := make([]float64, (len(m.Facets)+chunk-1)/chunk)
+	err := parallel(ctx, len(m.Facets), chunk, func(from, to int) error {
+		sum := 0.0
+		for f := from; f < to; f++ {
+			a, b, c := m.Corners(int32(f))
+			sum += b.Sub(a).Cross(c.Sub(a)).Cross(up).Norm() / 2
+		}
+		sums[from/chunk] = sum
+		return nil
+	})
+	total := 0.0
+	for _, s := range sums {
+		total += s
+	}
+	return total, err
 }
 
 // shadow returns the box of the vertices along the machine's axes and the

@@ -5,6 +5,7 @@ import (
 	"context"
 	"math"
 	"slices"
+	"sync"
 )
 
 // This file looks at many build directions of one mesh: for each the sums that
@@ -47,6 +48,9 @@ type Stands struct {
 	outline []Vec // the vertices that are farthest along some direction
 	samples []standSample
 	tol     float64
+
+	sidesOnce sync.Once
+	sides     []standSide
 }
 
 // standRow is a facet: its normal, its centre and its area.

@@ -48,7 +48,7 @@ func (p *Subject) estimate() Estimate {
 		return e
 	}
 	c := p.costs()
-	s := shape{heightMM: p.Measured.Box.Size[2] + p.Measured.Frame.Lift, partMM3: max(0, v.VolumeMM3), perJob: max(1, p.perJob(&c, p.Measured.Box.FootSize))}
+	s := shape{heightMM: p.Measured.Box.Size[2] + p.Measured.Frame.Lift, partMM3: max(0, v.VolumeMM3), sideMM2: p.Measured.Box.SideMM2, perJob: max(1, p.perJob(&c, p.Measured.Box.FootSize))}
 	s.columnMM3, s.touchMM2 = p.supportNeeded()
 	e.Support, e.Inputs = c.share*s.columnMM3, c.inputs
 	made := c.price(s)

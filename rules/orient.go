@@ -360,6 +360,9 @@ func (s *search) examine(ctx context.Context, ups []mesh.Vec, own bool) error {
 
 func (s *search) quickShape(g mesh.Stand, perJob int) shape {
 	sh := shape{heightMM: g.HeightMM + s.Measured.Frame.Lift, partMM3: s.partMM3, perJob: perJob}
+	if s.job.OutlineMMS > 0 {
+		sh.sideMM2 = s.stands.SideMM2(g.Up)
+	}
 	if s.supported() {
 		sh.columnMM3, sh.touchMM2 = g.SupportMM3, g.OverhangMM2+g.OnPartMM2
 		lacks := anchor(g.Foot, g.ContactMM2, g.ProjectedMM2-g.OnPartMM2)

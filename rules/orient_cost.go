@@ -160,7 +160,7 @@ func (c *costs) ofMachine(m Material, known bool) {
 	if sm.Setup.Set {
 		c.job.SetupH = take("set-up", sm.Setup, 0, func(v float64) string { return plain(v/3600) + " h a job" }) / 3600
 	} else {
-		c.say("set-up", leftOut, c.noSetup(), true)
+		c.say("set-up", leftOut, c.lacks("setup"), true)
 	}
 	c.spacing = take("spacing", sm.Spacing, 3, func(v float64) string { return plain(v) + " mm" })
 	switch {
@@ -172,6 +172,11 @@ func (c *costs) ofMachine(m Material, known bool) {
 	default:
 		c.job.RateCM3H = u.rateCM3H
 		c.say("melt rate", plain(u.rateCM3H)+" cm3/h", none, true)
+	}
+	if sm.Contour.Set {
+		c.job.OutlineMMS = take("outlines", sm.Contour, 0, func(v float64) string { return plain(v) + " mm/s" })
+	} else {
+		c.say("outlines", "in the melt rate", c.lacks("contour"), true)
 	}
 	if c.money = sm.Rate.Set; c.money {
 		c.rates.MachineH = sm.Rate.V
@@ -185,10 +190,10 @@ func (c *costs) ofMachine(m Material, known bool) {
 	}
 }
 
-// noSetup says why no hours of set-up are counted.
-func (c *costs) noSetup() string {
+// lacks says why a figure of the machine is not there.
+func (c *costs) lacks(key string) string {
 	if c.hasMachine {
-		return fmt.Sprintf("machine %q gives no setup", c.machine.Name.V)
+		return fmt.Sprintf("machine %q gives no %s", c.machine.Name.V, key)
 	}
 	return "no machine is named"
 }
@@ -233,6 +238,7 @@ type shape struct {
 	partMM3   float64
 	columnMM3 float64 // under what needs support
 	touchMM2  float64 // where support touches the part
+	sideMM2   float64 // that the outlines of the part's layers sweep
 	perJob    int     // parts that a job holds
 }
 
@@ -242,6 +248,7 @@ func (c *costs) order(s shape) estimate.Order {
 	cube := c.xy * c.xy * c.z
 	o.Job.HeightMM = s.heightMM * c.z
 	o.Job.PartMM3, o.Job.SupportMM3 = s.partMM3*cube, c.share*s.columnMM3*cube
+	o.Job.OutlineMM2 = s.sideMM2 * c.xy * c.z
 	o.HandH = s.touchMM2 / 100 * c.removalS / 3600
 	// The mass of metal is that of the sintered part: shrinking takes none away.
 	o.MassG = (s.partMM3 + c.share*s.columnMM3) / 1000 * c.density
@@ -260,11 +267,12 @@ func (c *costs) price(s shape) estimate.Price {
 // Band is a figure and what it may be.
 type Band struct{ Value, Low, High float64 }
 
-// bands widens the price p of a shape by what its inputs may be off by: the melt rate, the
-// solid share of the supports and the time to take them off.
+// bands widens the price p of a shape by what its inputs may be off by: the melt rate and
+// the speed along outlines, which turns and skips cut as much, the solid share of the supports and the time to take them off.
 func (c *costs) bands(s shape, p estimate.Price) (hours, cost Band) {
 	low, high := *c, *c
 	low.job.RateCM3H, high.job.RateCM3H = c.job.RateCM3H*rateBand, c.job.RateCM3H/rateBand
+	low.job.OutlineMMS, high.job.OutlineMMS = c.job.OutlineMMS*rateBand, c.job.OutlineMMS/rateBand
 	low.removalS, high.removalS = c.removalS/removalBand, c.removalS*removalBand
 	low.share, high.share = min(c.share, shareLow), max(c.share, shareHigh)
 	l, h := low.price(s), high.price(s)

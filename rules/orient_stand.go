@@ -32,7 +32,7 @@ func (s *search) standing(ctx context.Context, c *candidate, isNow bool) (*Stand
 		return nil, err
 	}
 	out.HeightMM = p.Measured.Box.Size[2]
-	sh := shape{heightMM: out.HeightMM + p.Measured.Frame.Lift, partMM3: s.partMM3}
+	sh := shape{heightMM: out.HeightMM + p.Measured.Frame.Lift, partMM3: s.partMM3, sideMM2: p.Measured.Box.SideMM2}
 	if s.supported() {
 		if err := s.support(ctx, p, out); err != nil {
 			return nil, err

@@ -131,13 +131,17 @@ func sayMachine(s *Shop, name string) string {
 	for _, v := range []struct {
 		name string
 		q    spec.Value[spec.Quantity]
-	}{{"x", m.Build.X}, {"y", m.Build.Y}, {"diameter", m.Build.Diameter}, {"z", m.Build.Z}, {"margin", m.Margin}, {"layer", m.Layer}, {"recoat", m.Recoat}} {
+	}{{"x", m.Build.X}, {"y", m.Build.Y}, {"diameter", m.Build.Diameter}, {"z", m.Build.Z}, {"margin", m.Margin}, {"layer", m.Layer}, {"recoat", m.Recoat},
+		{"setup", m.Setup}, {"build-rate", m.BuildRate}, {"contour", m.Contour}, {"spacing", m.Spacing}} {
 		if v.q.Set {
 			words = append(words, v.name+" "+sayQuantity(v.q.V))
 		}
 	}
 	if m.Rate.Set {
 		words = append(words, fmt.Sprintf("rate %g", m.Rate.V))
+	}
+	if m.Gas.Set {
+		words = append(words, fmt.Sprintf("gas %g", m.Gas.V))
 	}
 	return strings.Join(words, ", ")
 }

@@ -422,6 +422,8 @@ var shopKeys = []KeyInfo{
 		Doc: "What the gas for an hour of building costs, in the shop's currency, where the rate leaves it out."}),
 	key("machine.build-rate", KeyInfo{Type: TypeQuantity, Dim: Rate, Unit: "cm3/h", Holds: above(0), Default: "the material's, or what is usual in the process", Example: `build-rate = "45 cm3/h"`,
 		Doc: "The volume that this machine builds in an hour, recoating left out. It stands over the material's."}),
+	key("machine.contour", KeyInfo{Type: TypeQuantity, Dim: Speed, Unit: "mm/s", Holds: above(0), Default: "melting the outlines is part of the build rate", Example: `contour = "400 mm/s"`,
+		Doc: "The speed along the outlines of a layer, all their passes together, where the build rate leaves outlines out."}),
 	key("machine.spacing", KeyInfo{Type: TypeQuantity, Dim: Length, Unit: "mm", Holds: atLeast(0), Default: "3 mm", Example: `spacing = "3 mm"`,
 		Doc: "The distance kept between parts on the platform."}),
 

@@ -62,6 +62,10 @@ var units = []Unit{
 	{"mm3/s", Rate, 3.6, 0, "cubic millimetre per second"},
 	{"in3/h", Rate, 16.387064, 0, "cubic inch per hour"},
 
+	{"mm/s", Speed, 1, 0, "millimetre per second"},
+	{"m/s", Speed, 1000, 0, "metre per second"},
+	{"m/min", Speed, 1000.0 / 60, 0, "metre per minute"},
+
 	{"um", Roughness, 1e-3, 0, "micrometre"},
 	{"mm", Roughness, 1, 0, "millimetre"},
 	{"uin", Roughness, 25.4e-6, 0, "millionth of an inch"},
@@ -74,7 +78,7 @@ var units = []Unit{
 var dimNames = [...]string{
 	None: "plain number", Length: "length", Angle: "angle", Area: "area",
 	Volume: "volume", Mass: "mass", Density: "density", Time: "time",
-	Rate: "build rate", Roughness: "roughness", Temperature: "temperature",
+	Rate: "build rate", Speed: "speed", Roughness: "roughness", Temperature: "temperature",
 }
 
 // String returns the name of the dimension: "length".
@@ -336,6 +340,8 @@ func exampleOf(d Dim) string {
 		return "9 s"
 	case Rate:
 		return "30 cm3/h"
+	case Speed:
+		return "300 mm/s"
 	case Roughness:
 		return "1.6 um"
 	case Temperature:

@@ -102,7 +102,7 @@ func (d *decoder) machine(s scope) Machine {
 		Table: s.at(), Name: s.text("name"), Process: s.text("process"), Materials: s.texts("materials"),
 		Margin: s.quantity("margin"), Layer: s.quantity("layer"), Recoat: s.quantity("recoat"),
 		Setup: s.quantity("setup"), Rate: s.number("rate"),
-		Gas: s.number("gas"), BuildRate: s.quantity("build-rate"), Spacing: s.quantity("spacing"),
+		Gas: s.number("gas"), BuildRate: s.quantity("build-rate"), Contour: s.quantity("contour"), Spacing: s.quantity("spacing"),
 	}
 	b := s.sub("build")
 	m.Build.At = b.at()

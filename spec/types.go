@@ -26,6 +26,7 @@ const (
 	Density                // g/cm3
 	Time                   // s
 	Rate                   // cm3/h
+	Speed                  // mm/s
 	Roughness              // mm (Ra); shown in um
 	Temperature            // degC
 )
@@ -212,6 +213,7 @@ type Machine struct {
 
 	Gas       Value[float64]  // currency per hour of building
 	BuildRate Value[Quantity] // stands over the material's
+	Contour   Value[Quantity] // speed along the outlines, where the build rate leaves them out
 	Spacing   Value[Quantity] // between parts
 }
 

@@ -17,26 +17,33 @@ type Job struct {
 	PartMM3    float64 // melted volume of one part
 	SupportMM3 float64 // solid volume of its support
 	RateCM3H   float64 // net melt rate
+	OutlineMM2 float64 // surface that the outlines of the layers of one part sweep: their length times the layer
+	OutlineMMS float64 // speed along outlines; 0 where the melt rate has them in
 	Count      int     // parts in the job
 }
 
 // Time is a build time and what it is made of, in hours, for the whole job.
 type Time struct {
-	Layers                   int
-	Setup, Recoat, Melt, Sum float64
+	Layers                            int
+	Setup, Recoat, Melt, Outline, Sum float64
 }
 
-// BuildTime adds set-up, recoating and melting:
-// T = T_job + N t_r + n (V_p + V_s)/Q with N layers. Form after Baumers et al.
-// 2012, Solid Freeform Fabrication Symposium (job, layer and voxel terms; form
-// from memory). Contours are taken to be part of the net melt rate.
+// BuildTime adds set-up, recoating, melting and outlines:
+// T = T_job + N t_r + n (V_p + V_s)/Q + n A_o/(t v) with N layers of t, A_o the
+// surface that outlines sweep and v the speed along them. Form after Baumers et
+// al. 2012, Solid Freeform Fabrication Symposium (job, layer and voxel terms;
+// form from memory); the outlines as a share of their own are common practice,
+// no source. Without a speed they are part of the net melt rate.
 func BuildTime(j Job) Time {
 	t := Time{Layers: Layers(j.HeightMM, j.LayerMM), Setup: j.SetupH}
 	t.Recoat = float64(t.Layers) * j.RecoatS / 3600
 	if j.RateCM3H > 0 {
 		t.Melt = float64(max(1, j.Count)) * (j.PartMM3 + j.SupportMM3) / 1000 / j.RateCM3H
 	}
-	t.Sum = t.Setup + t.Recoat + t.Melt
+	if j.OutlineMMS > 0 && j.LayerMM > 0 {
+		t.Outline = float64(max(1, j.Count)) * j.OutlineMM2 / j.LayerMM / j.OutlineMMS / 3600
+	}
+	t.Sum = t.Setup + t.Recoat + t.Melt + t.Outline
 	return t
 }
 

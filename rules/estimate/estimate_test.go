@@ -29,6 +29,20 @@ func TestBuildTimeAndCost(t *testing.T) {
 	near(t, "shares", c.Machine+c.Job+c.Powder+c.Gas+c.Finish, c.Sum, 1e-12)
 }
 
+// A closed form: a box of 20 x 10 mm and 30 mm high has outlines of 60 mm a
+// layer, 45 m in 750 layers of 0.04 mm: 112.5 s at 400 mm/s, whatever the layer's
+// share of the height. Two parts take twice that.
+func TestOutlineTime(t *testing.T) {
+	j := Job{HeightMM: 30, LayerMM: 0.04, RecoatS: 10, SetupH: 1, PartMM3: 6000, RateCM3H: 12, OutlineMM2: 60 * 30, OutlineMMS: 400, Count: 1}
+	b := BuildTime(j)
+	near(t, "outlines", b.Outline, 45000./400/3600, 1e-12)
+	near(t, "sum", b.Sum, 1+750*10/3600.+0.5+b.Outline, 1e-12)
+	j.Count = 2
+	near(t, "two parts", BuildTime(j).Outline, 2*b.Outline, 1e-12)
+	j.OutlineMMS = 0
+	near(t, "in the melt rate", BuildTime(j).Outline, 0, 0)
+}
+
 func TestLayers(t *testing.T) {
 	for _, c := range []struct {
 		h, l float64

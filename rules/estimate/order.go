@@ -21,7 +21,7 @@ type Price struct {
 }
 
 // Price spreads the jobs of an order over its parts: set-up and recoating are
-// paid once a job, melting once a part. With one job of all parts it is
+// paid once a job, melting and outlines once a part. With one job of all parts it is
 // PartCost of BuildTime.
 func (o Order) Price() Price {
 	q := max(1, o.Quantity)
@@ -30,7 +30,7 @@ func (o Order) Price() Price {
 	j.Count = n
 	p := Price{Jobs: (q + n - 1) / n, PerJob: n, Job: BuildTime(j), HandH: o.HandH}
 	share := float64(p.Jobs) / float64(q)
-	p.MachineH = share*(p.Job.Setup+p.Job.Recoat) + p.Job.Melt/float64(n)
+	p.MachineH = share*(p.Job.Setup+p.Job.Recoat) + (p.Job.Melt+p.Job.Outline)/float64(n)
 	r := o.Rates
 	p.Cost = Cost{
 		Machine: r.MachineH * p.MachineH,
