@@ -380,6 +380,12 @@ func standsText(r *rules.PartReport) string {
 	if o := r.Measured.Overhang; o != nil {
 		text += fmt.Sprintf(", %s mm2 of overhang", spec.FormatNumber(round(o.AreaMM2, 3)))
 	}
+	if n, ok := r.SupportNeed(); ok && n.ColumnMM3 > 0 {
+		text += fmt.Sprintf(", %s mm3 of support columns under %s mm2", spec.FormatNumber(round(n.ColumnMM3, 3)), spec.FormatNumber(round(n.OverhangMM2, 3)))
+		if n.FootMM2 > 0 {
+			text += fmt.Sprintf(", %.0f %% of their foot on the part", 100*n.OnPartShare())
+		}
+	}
 	return text + "."
 }
 

@@ -18,7 +18,7 @@ var Budget = &Check{
 		{"cost from machine time, powder, supports off and the rates of the shop, spread over the order: form after Baumers et al. 2013, J. Ind. Ecol. 17:418", "published, from memory"},
 		{"support is solid to 15 % of its column", "common practice, no source"},
 	},
-	Needs:    []Need{NeedIntegrity, NeedMass, NeedBox, NeedCylinders, NeedOverhang, NeedSupport, NeedStarts},
+	Needs:    []Need{NeedIntegrity, NeedMass, NeedBox, NeedPlatform, NeedCylinders, NeedOverhang, NeedSupport, NeedStarts},
 	Cautions: []Caution{cautionEstimate},
 	Judge:    judgeBudget,
 	Say:      sayBudget,

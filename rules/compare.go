@@ -273,7 +273,7 @@ func (c *comparison) price(ctx context.Context, r *PartReport, o *Option) error 
 	if err := s.examine(ctx, []mesh.Vec{p.Measured.Frame.Z}, true); err != nil {
 		return err
 	}
-	st, err := s.standing(ctx, &s.seen[0], true)
+	st, err := s.standing(ctx, &s.seen[0], true, true)
 	if err != nil {
 		return err
 	}

@@ -24,10 +24,8 @@ type Estimate struct {
 	Inputs  []Input       // the figures that went in
 }
 
-// Estimate adds up what the shop's figures allow. It is the figure of Orient
-// for the way the spec stands the part, but for two things that a check has no
-// time for: parts are set on the platform by their rectangles, not by their
-// shadows, and columns are exact, not by rays.
+// Estimate adds up what the shop's figures allow. It is the figure of Orient and
+// Compare for the way the spec stands the part.
 func (r *PartReport) Estimate() Estimate {
 	p := &Subject{Spec: r.Spec, Shop: r.Shop, Limits: r.Limits, Info: r.Info, Mesh: r.Mesh, Measured: r.Measured}
 	return p.estimate()
@@ -49,8 +47,12 @@ func (p *Subject) estimate() Estimate {
 	}
 	c := p.costs()
 	s := shape{heightMM: p.Measured.Box.Size[2] + p.Measured.Frame.Lift, partMM3: max(0, v.VolumeMM3), sideMM2: p.Measured.Box.SideMM2, perJob: max(1, p.perJob(&c, p.Measured.Box.FootSize))}
-	s.columnMM3, s.touchMM2 = p.supportNeeded()
-	e.Support, e.Inputs = c.share*s.columnMM3, c.inputs
+	if p.Measured.Has(NeedPlatform) && c.machine.Machine != nil && c.machine.Build.Set {
+		s.perJob = max(1, p.Measured.PerPlatform)
+	}
+	n, _ := p.supportNeed()
+	s.columnMM3, s.touchMM2 = n.ColumnMM3, n.TouchMM2
+	e.Support, e.Inputs = n.SolidMM3, c.inputs
 	made := c.price(s)
 	e.Hours, e.Price = c.bands(s, made)
 	e.Made, e.PerJob, e.Jobs = made.Cost, made.PerJob, made.Jobs
@@ -92,33 +94,6 @@ func SayInputs(in []Input) (given, usual, without string) {
 		}
 	}
 	return strings.Join(lists[0], "; "), strings.Join(lists[1], "; "), strings.Join(lists[2], "; ")
-}
-
-// supportNeeded sums the columns under what needs support, and where support
-// touches the part.
-func (p *Subject) supportNeeded() (columnMM3, touchMM2 float64) {
-	m := p.Measured
-	if !p.supported() || m.Support == nil || m.Overhang == nil || m.Cylinders == nil {
-		return 0, 0
-	}
-	covered := facetSet{}
-	onPlatform := 0.0
-	for i, r := range m.Overhang.Regions {
-		if needsSupport(p, r) {
-			c := &m.Support.Columns[i]
-			columnMM3 += c.VolumeMM3
-			touchMM2 += r.AreaMM2 + c.AreaMM2*c.OnPartShare
-			onPlatform += c.AreaMM2 * (1 - c.OnPartShare)
-			covered.add(r.Facets)
-		}
-	}
-	posts, area := p.posts(covered)
-	columnMM3, touchMM2 = columnMM3+posts, touchMM2+area
-	if m.Box != nil {
-		lacks := anchor(m.Box.FootSize, m.Overhang.RestMM2, onPlatform)
-		columnMM3, touchMM2 = columnMM3+lacks*anchorMM, touchMM2+lacks
-	}
-	return columnMM3, touchMM2
 }
 
 // posts are what holds the places that start in the air on steep flanks.

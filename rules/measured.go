@@ -30,6 +30,7 @@ const (
 	NeedVoids     Need = "voids"
 	NeedSections  Need = "sections"
 	NeedSlender   Need = "slenderness"
+	NeedPlatform  Need = "parts per platform"
 )
 
 // Measured holds the measurements of one part as it stands. A nil field was
@@ -51,6 +52,9 @@ type Measured struct {
 	Voids     *mesh.Voids
 	Sections  *mesh.Sections
 	Slender   []mesh.Slender
+	// PerPlatform is how many parts the machine's platform takes; only with
+	// Has(NeedPlatform) and a machine.
+	PerPlatform int
 
 	Failed map[Need]error
 
@@ -93,6 +97,8 @@ type params struct {
 	jumpMM, jumpLeast float64
 	cylinders         *mesh.Cylinders
 	overhang          *mesh.Overhang
+	plating           plating
+	box               *mesh.OrientedBox
 }
 
 const (
@@ -168,6 +174,16 @@ var measurements = []measurement{
 			return &v, 256, err
 		},
 		put: func(d *Measured, v any) { d.Box = v.(*mesh.OrientedBox) }},
+	{need: NeedPlatform, framed: true, effort: 0.3, form: plainForm[platformCount](),
+		key: func(p *params) string { return p.plating.recipe() },
+		run: func(ctx context.Context, m *mesh.Mesh, p *params) (any, int64, error) {
+			if p.box == nil || !p.plating.known() {
+				return &platformCount{}, 64, nil
+			}
+			n, err := p.plating.count(ctx, m, p.frame, p.box)
+			return &platformCount{n}, 64, err
+		},
+		put: func(d *Measured, v any) { d.PerPlatform = v.(*platformCount).Parts }},
 	{need: NeedCylinders, effort: 2, form: plainForm[mesh.Cylinders](),
 		run: func(ctx context.Context, m *mesh.Mesh, _ *params) (any, int64, error) {
 			v, err := mesh.MeasureCylinders(ctx, m)
@@ -270,6 +286,9 @@ var measurements = []measurement{
 		},
 		put: func(d *Measured, v any) { d.Slender = v.([]mesh.Slender) }},
 }
+
+// platformCount is a count as it is kept.
+type platformCount struct{ Parts int }
 
 var errNoOverhang = errors.New("overhang regions were not measured")
 

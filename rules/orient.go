@@ -55,7 +55,9 @@ type Standing struct {
 	ColumnMM3   float64 // under it, down to the part or the platform
 	SupportMM3  float64 // solid share of it
 	TouchMM2    float64 // where support touches the part, above and below
-	OnPartMM2   float64 // of the columns' footprint: on the part
+	FootMM2     float64 // footprint of the columns
+	OnPartMM2   float64 // of it: on the part
+	ByRays      bool    // columns and footprint by rays, good for about 2 %; else exact
 	RestMM2     float64 // flat on the platform
 	Anchored    bool    // rests on so little that it has to be tied to the platform
 	Starts      int     // places that start in the air
@@ -98,8 +100,11 @@ const (
 	// anchor of this height under it (common practice, no source).
 	anchorShare = 0.1
 	anchorMM    = 3.0
-	// orientRays look down from what needs support.
-	orientRays = 4000
+	// orientRays look down from what needs support, where the columns of all
+	// directions that are told apart would take more than orientExact facets to
+	// measure: half a second of one core.
+	orientRays  = 4000
+	orientExact = 400_000
 )
 
 // Orient looks for better ways to stand the part of a spec. What can't be read
@@ -485,11 +490,12 @@ func (s *search) choose(ctx context.Context, o *Orientation) error {
 		}
 	}
 	out := make([]Standing, len(picked))
+	exact := len(picked)*len(s.Mesh.Facets) <= orientExact
 	g, ctx := errgroup.WithContext(ctx)
 	g.SetLimit(runtime.GOMAXPROCS(0))
 	for i := range picked {
 		g.Go(func() error {
-			v, err := s.standing(ctx, &picked[i], i == 0)
+			v, err := s.standing(ctx, &picked[i], i == 0, exact || i == 0)
 			if err == nil {
 				v.Like = like[i]
 				out[i] = *v

@@ -1,11 +1,8 @@
 package rules
 
 import (
-	"context"
 	"fmt"
-	"math"
 
-	"corbel/mesh"
 	"corbel/rules/estimate"
 	"corbel/spec"
 )
@@ -277,80 +274,4 @@ func (c *costs) bands(s shape, p estimate.Price) (hours, cost Band) {
 	low.share, high.share = min(c.share, shareLow), max(c.share, shareHigh)
 	l, h := low.price(s), high.price(s)
 	return Band{p.MachineH, l.MachineH, h.MachineH}, Band{p.Cost.Sum, l.Cost.Sum, h.Cost.Sum}
-}
-
-// perJob is how many parts a platform takes by their smallest rectangles, set
-// in rows; 0 where none fits. Without a machine it takes all.
-func (p *Subject) perJob(c *costs, foot [2]float64) int {
-	if !c.hasMachine || !c.machine.Build.Set {
-		return c.quantity
-	}
-	r := p.room(c.machine)
-	a, b := foot[0]*c.xy, foot[1]*c.xy
-	if r.round {
-		if math.Hypot(a, b) > r.dia+equalErr(r.dia) {
-			return 0
-		}
-		return max(1, rowsInCircle(r.dia, a, b, c.spacing))
-	}
-	rows := func(a, b float64) int { return fitCount(r.size[0], a, c.spacing) * fitCount(r.size[1], b, c.spacing) }
-	return max(rows(a, b), rows(b, a))
-}
-
-// perPlatform is how many a platform takes: by their rectangles, or by their
-// shadows where those leave room for more and more are wanted.
-func (s *search) perPlatform(ctx context.Context, p *Subject) (int, error) {
-	b := p.Measured.Box
-	n := s.perJob(&s.costs, b.FootSize)
-	if n == 0 || n >= s.quantity || !s.hasMachine || !s.machine.Build.Set {
-		return n, nil
-	}
-	r := p.room(s.machine)
-	plate := mesh.Platform{XMM: r.size[0], YMM: r.size[1]}
-	if r.round {
-		plate = mesh.Platform{DiameterMM: r.dia}
-	}
-	z := p.Measured.Frame
-	for _, turn := range []float64{0, math.Pi / 2, b.FootTurn, b.FootTurn + math.Pi/2} {
-		c, sn := math.Cos(turn), math.Sin(turn)
-		f := mesh.Frame{X: z.X.Scale(c).Sub(z.Y.Scale(sn)), Y: z.X.Scale(sn).Add(z.Y.Scale(c)), Z: z.Z}
-		k, err := mesh.PlatformCount(ctx, s.Mesh, f, plate, s.spacing, s.xy, s.quantity)
-		if err != nil {
-			return 0, err
-		}
-		n = max(n, k)
-	}
-	return n, nil
-}
-
-// fitCount is how many of a length fit, with spaces between.
-func fitCount(room, length, space float64) int {
-	if length <= 0 {
-		return 0
-	}
-	return max(0, int(math.Floor((room+space+equalErr(room))/(length+space))))
-}
-
-// rowsInCircle sets rectangles in rows through a round platform, the middle row
-// or the middle gap on the centre line.
-func rowsInCircle(dia, a, b, space float64) int {
-	best := 0
-	for _, side := range [][2]float64{{a, b}, {b, a}} {
-		w, h := side[0], side[1]
-		for _, first := range []float64{-h / 2, space / 2} {
-			n := 0
-			for y := first; ; y += h + space {
-				far := max(math.Abs(y), math.Abs(y+h))
-				if far > dia/2 {
-					break
-				}
-				k := fitCount(2*math.Sqrt(dia*dia/4-far*far), w, space)
-				if n += k; y > -h/4 {
-					n += k // the mirrored row
-				}
-			}
-			best = max(best, n)
-		}
-	}
-	return best
 }

@@ -18,7 +18,7 @@ import (
 // writes it into a spec.
 
 // standing measures a direction as a check would.
-func (s *search) standing(ctx context.Context, c *candidate, isNow bool) (*Standing, error) {
+func (s *search) standing(ctx context.Context, c *candidate, isNow, exact bool) (*Standing, error) {
 	out := &Standing{IsNow: isNow, RestMM2: c.ContactMM2}
 	out.Up, out.Text = writtenUp(c.Up)
 	if isNow {
@@ -34,7 +34,7 @@ func (s *search) standing(ctx context.Context, c *candidate, isNow bool) (*Stand
 	out.HeightMM = p.Measured.Box.Size[2]
 	sh := shape{heightMM: out.HeightMM + p.Measured.Frame.Lift, partMM3: s.partMM3, sideMM2: p.Measured.Box.SideMM2}
 	if s.supported() {
-		if err := s.support(ctx, p, out); err != nil {
+		if err := s.support(ctx, p, out, exact); err != nil {
 			return nil, err
 		}
 		sh.columnMM3, sh.touchMM2 = out.ColumnMM3, out.TouchMM2
@@ -49,7 +49,7 @@ func (s *search) standing(ctx context.Context, c *candidate, isNow bool) (*Stand
 		out.Harms = append(out.Harms, "starts in the air in "+plural(out.Starts, "place"))
 	}
 	s.fit(p, out)
-	if sh.perJob, err = s.perPlatform(ctx, p); err != nil {
+	if sh.perJob, err = p.perPlatform(ctx, &s.costs); err != nil {
 		return nil, err
 	}
 	sh.perJob = max(1, sh.perJob)
@@ -98,38 +98,42 @@ func (p *Subject) enough() float64 {
 	return 1.001*most + equalErr(2*most)
 }
 
-// support adds up what needs support, and what holds the part on its platform.
-func (s *search) support(ctx context.Context, p *Subject, out *Standing) error {
-	covered := facetSet{}
-	var facets []int32
-	for _, r := range p.Measured.Overhang.Regions {
-		if needsSupport(p, r) {
-			out.OverhangMM2 += r.AreaMM2
-			facets = append(facets, r.Facets...)
-		}
-	}
-	covered.add(facets)
-	c, err := s.stands.Columns(ctx, p.Measured.Frame.Z, facets, orientRays)
-	if err != nil {
-		return err
-	}
-	out.ColumnMM3, out.OnPartMM2 = c.VolumeMM3, c.OnPartMM2
-	out.TouchMM2 = out.OverhangMM2 + out.OnPartMM2
+// support adds up what has to stand under the part: the columns exactly as a
+// check does, or by rays where many directions of a large mesh are to be told
+// apart.
+func (s *search) support(ctx context.Context, p *Subject, out *Standing, exact bool) error {
 	for _, st := range p.Measured.Starts {
 		if startCounts(p, st) {
 			out.Starts++
 		}
 	}
-	posts, area := p.posts(covered)
-	out.ColumnMM3, out.TouchMM2 = out.ColumnMM3+posts, out.TouchMM2+area
 	out.RestMM2 = p.Measured.Overhang.RestMM2
-	foot := p.Measured.Box.FootSize
-	if lacks := anchor(foot, out.RestMM2, c.ProjectedMM2-c.OnPartMM2); lacks > 0 {
-		out.Anchored = true
-		out.TouchMM2 += lacks
-		out.ColumnMM3 += lacks * anchorMM
+	need, known := p.supportNeed()
+	if !known {
+		c, err := s.columns(ctx, p, exact)
+		if err != nil {
+			return err
+		}
+		need, out.ByRays = p.supportOf(c), !exact
 	}
+	out.OverhangMM2, out.ColumnMM3, out.SupportMM3 = need.OverhangMM2, need.ColumnMM3, need.SolidMM3
+	out.TouchMM2, out.FootMM2, out.OnPartMM2, out.Anchored = need.TouchMM2, need.FootMM2, need.OnPartMM2, need.Anchored
 	return nil
+}
+
+// columns measures the columns under what needs support.
+func (s *search) columns(ctx context.Context, p *Subject, exact bool) (mesh.Columns, error) {
+	some := mesh.Overhang{RestMM2: p.Measured.Overhang.RestMM2}
+	var facets []int32
+	for _, i := range p.needing() {
+		some.Regions = append(some.Regions, p.Measured.Overhang.Regions[i])
+		facets = append(facets, p.Measured.Overhang.Regions[i].Facets...)
+	}
+	if !exact {
+		return s.stands.Columns(ctx, p.Measured.Frame.Z, facets, orientRays)
+	}
+	u, err := mesh.MeasureSupport(ctx, s.Mesh, p.Measured.Frame, &some)
+	return mesh.Columns{VolumeMM3: u.VolumeMM3, ProjectedMM2: u.AreaMM2, OnPartMM2: u.AreaMM2 * u.OnPartShare}, err
 }
 
 // anchor is the area by which a part that stands on an edge, a point or a small
@@ -165,7 +169,6 @@ func (s *search) priceStanding(out *Standing, sh shape) {
 	pr := s.price(sh)
 	out.Hours, out.Cost = s.bands(sh, pr)
 	out.PerJob, out.Jobs, out.JobH, out.HandH = pr.PerJob, pr.Jobs, pr.Job.Sum, pr.HandH
-	out.SupportMM3 = s.share * out.ColumnMM3
 	out.Machine = pr.Cost.Machine + pr.Cost.Gas
 	bare := sh
 	bare.columnMM3, bare.touchMM2 = 0, 0
@@ -294,6 +297,9 @@ func (s *search) reason(c, now *Standing) string {
 		words = append(words, "needs no support")
 	default:
 		words = append(words, fmt.Sprintf("needs %s mm3 of support columns on %s mm2", rounded(c.ColumnMM3), rounded(c.TouchMM2)))
+		if c.OnPartMM2 > 0.005*c.FootMM2 {
+			words[len(words)-1] += fmt.Sprintf(", %.0f %% of their foot on the part", 100*c.OnPartMM2/c.FootMM2)
+		}
 	}
 	if !c.IsNow && s.supported() && math.Abs(c.ColumnMM3-now.ColumnMM3) > 0.02*max(c.ColumnMM3, now.ColumnMM3)+0.5 {
 		words[len(words)-1] += fmt.Sprintf(", against %s as written", rounded(now.ColumnMM3))

@@ -289,16 +289,3 @@ func BenchmarkOrient(b *testing.B) {
 		})
 	}
 }
-
-// What a check says a part costs is what Orient says of the way it stands.
-func TestEstimateIsThatOfOrient(t *testing.T) {
-	for name, m := range map[string]*mesh.Mesh{"mushroom": mushroom(), "turned": meshtest.Turn(mushroom(), mesh.Vec{3, 1, -1}, 0.6), "slab": meshtest.BoxAt(mesh.Vec{}, mesh.Vec{60, 40, 5})} {
-		b := orientBench(t, m, "")
-		b.text[b.path("part.part.toml")] = strings.Replace(orientSpec, "machine =", "quantity = 4\nmachine =", 1)
-		n := orientOf(t, b).Now
-		e := b.Part(context.Background(), b.path("part.part.toml"), Full).Estimate()
-		if !e.HasCost || math.Abs(e.Cost-n.Cost.Value) > 0.02*e.Cost || math.Abs(e.TimeH-n.Hours.Value) > 0.02*e.TimeH || len(e.Inputs) == 0 {
-			t.Errorf("%s: check says %g and %g h, orient %g and %g h", name, e.Cost, e.TimeH, n.Cost.Value, n.Hours.Value)
-		}
-	}
-}

@@ -30,7 +30,7 @@ func (e *Engine) running(p *Subject) []*Check {
 }
 
 // alwaysMeasured is what every report shows, asked for by a check or not.
-var alwaysMeasured = []Need{NeedMass, NeedBox}
+var alwaysMeasured = []Need{NeedMass, NeedBox, NeedPlatform}
 
 // measure makes the measurements that the running checks need; in Known mode
 // it takes what memory holds. The error is the context's, or the file's.
@@ -66,7 +66,7 @@ func (e *Engine) measure(ctx context.Context, r *PartReport, p *Subject, src *so
 			return nil
 		}
 		for _, s := range todo {
-			par.cylinders, par.overhang = m.Cylinders, m.Overhang
+			par.cylinders, par.overhang, par.box = m.Cylinders, m.Overhang, m.Box
 			v, ok := e.known(s, src.key, &par)
 			if !ok {
 				r.Complete = false
@@ -88,7 +88,7 @@ func (e *Engine) measure(ctx context.Context, r *PartReport, p *Subject, src *so
 	}
 	for _, s := range todo {
 		e.o.Progress(r.Path, string(s.need), done/total)
-		par.cylinders, par.overhang = m.Cylinders, m.Overhang
+		par.cylinders, par.overhang, par.box = m.Cylinders, m.Overhang, m.Box
 		v, ok := e.kept(s, src.key, &par)
 		if !ok {
 			if err := src.load(ctx); err != nil {
@@ -157,7 +157,9 @@ func (e *Engine) paramsOf(p *Subject) params {
 		}
 		return out
 	}
+	c := p.costs()
 	return params{
+		plating:   p.plating(&c),
 		wallMM:    given("wall.thickness", "wall.free"),
 		gapMM:     given("gap.width"),
 		jumpMM:    value("section-jump.height", math.NaN()),

@@ -119,7 +119,7 @@ type Measured struct {
 	Fits           []HoleFit       `json:"fits,omitempty" doc:"what the tolerances of the declared holes mean"`
 	Pins           *[]Pin          `json:"pins,omitempty"`
 	Voids          *[]Void         `json:"voids,omitempty"`
-	Support        *Support        `json:"support,omitempty" doc:"columns under the overhangs"`
+	Support        *Support        `json:"support,omitempty" doc:"what has to stand under the part; orient and compare give the same figures"`
 	Height         *float64        `json:"height,omitempty" doc:"mm, with the lift"`
 	Time           *float64        `json:"time,omitempty" doc:"h"`
 	TimeBand       *Span           `json:"time_band,omitempty" doc:"what the time may be, h"`
@@ -259,10 +259,17 @@ type Void struct {
 	At       mesh.Vec `json:"at"`
 }
 
-// Support is what would have to stand under the overhangs.
+// Support is what has to stand under the part: columns under overhang that
+// breaks its limits and under roofs of holes too wide to carry themselves, posts
+// under places that start in the air, and what ties the part to the platform.
 type Support struct {
-	Volume float64 `json:"volume" doc:"mm3"`
-	Area   float64 `json:"area" doc:"mm2"`
+	Volume   float64 `json:"volume" doc:"mm3 of columns, down to the part or the platform; orient calls it column_volume"`
+	Solid    float64 `json:"solid_volume" doc:"mm3 of it that is solid; orient calls it support_volume"`
+	Overhang float64 `json:"overhang_area" doc:"mm2 of surface that needs it"`
+	Area     float64 `json:"area" doc:"mm2, footprint of the columns; orient calls it foot_area"`
+	OnPart   float64 `json:"on_part_area" doc:"mm2 of the footprint that lands on the part"`
+	Share    float64 `json:"on_part_share" doc:"of the footprint that lands on the part, 0 to 1"`
+	Touch    float64 `json:"touch_area" doc:"mm2, where it touches the part, above and below"`
 }
 
 // FeatherEdge is a run of sharp edges.

@@ -131,7 +131,7 @@ func (t *measureText) standing(d *Measured) {
 		}
 	}
 	if s := d.Support; s != nil {
-		t.row("support", fmt.Sprintf("%s mm3 of columns under %s mm2", figure(s.Volume), figure(s.Area)))
+		t.row("support", supportText(s))
 	}
 	if s := d.FloatingStarts; s != nil {
 		t.row("floating starts", strconv.Itoa(len(*s)))
@@ -139,6 +139,18 @@ func (t *measureText) standing(d *Measured) {
 			t.row("", fmt.Sprintf("%s at %s mm of height near %s", x.Kind, figure(x.Height), vec(x.At)))
 		}
 	}
+}
+
+// supportText says what has to stand under a part.
+func supportText(s *Support) string {
+	if s.Volume == 0 {
+		return "none needed"
+	}
+	text := fmt.Sprintf("%s mm3 of columns, %s mm3 of it solid, under %s mm2 that needs it; touches %s mm2", figure(s.Volume), figure(s.Solid), figure(s.Overhang), figure(s.Touch))
+	if s.Area > 0 {
+		text += fmt.Sprintf("; %.0f %% of its foot lands on the part", 100*s.Share)
+	}
+	return text
 }
 
 func (t *measureText) features(d *Measured) {

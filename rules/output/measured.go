@@ -43,7 +43,7 @@ func measured(r *rules.PartReport) *Measured {
 		out.LargestBall = &Ball{v.DiameterMM, v.At}
 	}
 	out.Wall, out.Gap = thickness(m.Wall), thickness(m.Gap)
-	measuredStanding(m, out)
+	measuredStanding(r, out)
 	measuredFeatures(r, out)
 	out.Fits = holeFits(r)
 	return out
@@ -68,7 +68,8 @@ func holeFits(r *rules.PartReport) []HoleFit {
 }
 
 // measuredStanding is what depends on how the part stands.
-func measuredStanding(m *rules.Measured, out *Measured) {
+func measuredStanding(r *rules.PartReport, out *Measured) {
+	m := r.Measured
 	if v := m.Overhang; v != nil {
 		o := Overhang{Area: v.AreaMM2, Regions: []Region{}}
 		for _, g := range v.Regions {
@@ -76,15 +77,8 @@ func measuredStanding(m *rules.Measured, out *Measured) {
 		}
 		out.Overhang = &o
 	}
-	if v := m.Support; v != nil && m.Overhang != nil {
-		s := Support{}
-		for i, c := range v.Columns {
-			if m.Overhang.Regions[i].Hole < 0 { // roofs of holes are for hole
-				s.Volume += c.VolumeMM3
-				s.Area += c.AreaMM2
-			}
-		}
-		out.Support = &s
+	if n, ok := r.SupportNeed(); ok {
+		out.Support = &Support{n.ColumnMM3, n.SolidMM3, n.OverhangMM2, n.FootMM2, n.OnPartMM2, n.OnPartShare(), n.TouchMM2}
 	}
 	if m.Has(rules.NeedStarts) {
 		list := []Start{}

@@ -43,8 +43,10 @@ type Standing struct {
 	OverhangArea float64    `json:"overhang_area"` // that needs support
 	ColumnVolume float64    `json:"column_volume"`
 	Support      float64    `json:"support_volume"` // solid share of the columns
-	TouchArea    float64    `json:"touch_area"`
-	OnPartArea   float64    `json:"on_part_area"`
+	TouchArea    float64    `json:"touch_area" doc:"mm2, where support touches the part, above and below"`
+	FootArea     float64    `json:"foot_area" doc:"mm2, footprint of the columns"`
+	OnPartArea   float64    `json:"on_part_area" doc:"mm2 of the footprint that lands on the part"`
+	ByRays       bool       `json:"by_rays,omitempty" doc:"columns and footprint are sampled, good for about 2 %; else exact"`
 	RestArea     float64    `json:"rest_area"`
 	Starts       int        `json:"floating_starts"`
 	Roofs        int        `json:"hole_roofs"`
@@ -131,7 +133,7 @@ func costUnit(o *rules.Orientation) string {
 
 func standing(s *rules.Standing) Standing {
 	return Standing{Up: s.Up, Text: s.Text, Turn: s.Turn, AsWritten: s.IsNow, Like: append([]mesh.Vec(nil), s.Like...), Reason: s.Reason, Height: s.HeightMM,
-		OverhangArea: s.OverhangMM2, ColumnVolume: s.ColumnMM3, Support: s.SupportMM3, TouchArea: s.TouchMM2, OnPartArea: s.OnPartMM2, RestArea: s.RestMM2,
+		OverhangArea: s.OverhangMM2, ColumnVolume: s.ColumnMM3, Support: s.SupportMM3, TouchArea: s.TouchMM2, FootArea: s.FootMM2, ByRays: s.ByRays, OnPartArea: s.OnPartMM2, RestArea: s.RestMM2,
 		Starts: s.Starts, Roofs: s.Roofs, Fits: s.Fits, Lacks: s.Lacks, Harms: s.Harms, PerJob: s.PerJob, Jobs: s.Jobs, JobTime: s.JobH,
 		Time: Band(s.Hours), HandTime: s.HandH, Cost: Band(s.Cost), SupportCost: s.Support}
 }
@@ -180,6 +182,12 @@ func OrientText(w io.Writer, o *rules.Orientation) error {
 	}
 	p.line("")
 	p.inputs(o.Inputs)
+	for i := range o.Choices {
+		if o.Choices[i].ByRays {
+			p.line("  Columns of the choices are sampled, good for about 2 %%; those of now are exact.")
+			break
+		}
+	}
 	p.line("  %d directions examined. Planning figures, not an offer.", o.Looked)
 	return p.err
 }

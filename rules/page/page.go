@@ -425,6 +425,9 @@ func (d *document) facts(r *rules.PartReport) {
 	}
 	if e.HasTime {
 		add(&plan, "Support, solid", figure(e.Support/1000)+" cm3")
+		if n, ok := r.SupportNeed(); ok && n.FootMM2 > 0 {
+			add(&plan, "Support that lands on the part", fmt.Sprintf("%.0f %% of its foot", 100*n.OnPartShare()))
+		}
 		add(&plan, "Machine time a part", fmt.Sprintf("about %s h, %s to %s", figure2(e.TimeH), figure2(e.Hours.Low), figure2(e.Hours.High)))
 	}
 	if e.HasCost {
