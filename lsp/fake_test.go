@@ -36,7 +36,7 @@ type fake struct {
 }
 
 func (f *fake) Part(ctx context.Context, path string, mode rules.Mode) *rules.PartReport {
-	text, err := f.s.readFile(path)
+	text, err := f.s.readFile("", path)
 	if err != nil {
 		return &rules.PartReport{Path: path, Status: rules.Unchecked}
 	}
@@ -44,7 +44,7 @@ func (f *fake) Part(ctx context.Context, path string, mode rules.Mode) *rules.Pa
 	for line := range strings.Lines(string(text)) {
 		if name, ok := strings.CutPrefix(strings.TrimSpace(line), "rests "); ok {
 			r.Deps = append(r.Deps, filepath.Join(filepath.Dir(path), name))
-			if other, err := f.s.readFile(r.Deps[len(r.Deps)-1]); err == nil {
+			if other, err := f.s.readFile("", r.Deps[len(r.Deps)-1]); err == nil {
 				r.Findings = append(r.Findings, finding(path, spec.Range{}, fmt.Sprintf("rests on %q", other)))
 			}
 		}
@@ -110,7 +110,7 @@ func (f *fake) await(t *testing.T, want ...string) {
 }
 
 func (f *fake) ShopFile(_ context.Context, path string) *rules.ShopReport {
-	text, _ := f.s.readFile(path)
+	text, _ := f.s.readFile("", path)
 	return &rules.ShopReport{Path: path, Findings: words(path, text, "bad"), Deps: []string{path}}
 }
 

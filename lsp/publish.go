@@ -241,7 +241,7 @@ func (p *places) open(path string) *document {
 	}
 	doc := p.snap.docs[path]
 	if doc == nil {
-		text, err := rules.ReadText(path, p.most)
+		text, err := rules.ReadText("", path, p.most)
 		if err != nil {
 			return nil
 		}

@@ -107,7 +107,7 @@ func TestServeAgreesWithCheck(t *testing.T) {
 	e.Initialize(&protocol.ClientCapabilities{General: &protocol.GeneralClientCapabilities{
 		PositionEncodings: []protocol.PositionEncodingKind{utf32},
 	}})
-	engine := rules.New(rules.Options{ReadFile: os.ReadFile})
+	engine := rules.New(rules.Options{})
 	total := 0
 	for _, name := range agreeing {
 		path := absolute(t, filepath.Join(demo, name))
@@ -167,7 +167,7 @@ func TestEditsLeaveTheFindingsOfAFreshStart(t *testing.T) {
 			e.Rewrite(path, string(source))
 		}
 		text := []byte(e.Content(path))
-		fresh := rules.New(rules.Options{ReadFile: func(p string) ([]byte, error) {
+		fresh := rules.New(rules.Options{ReadFile: func(_, p string) ([]byte, error) {
 			if p == path {
 				return text, nil
 			}
@@ -435,7 +435,7 @@ func TestHalfWrittenMesh(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	want := strings.Join(checked(t, rules.New(rules.Options{ReadFile: os.ReadFile}), path, []byte(plateText), rules.Full), "\n")
+	want := strings.Join(checked(t, rules.New(rules.Options{}), path, []byte(plateText), rules.Full), "\n")
 	e := startReal(t, Options{})
 	e.Initialize(&protocol.ClientCapabilities{General: &protocol.GeneralClientCapabilities{
 		PositionEncodings: []protocol.PositionEncodingKind{protocol.PositionEncodingKindUTF32},

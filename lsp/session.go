@@ -245,7 +245,7 @@ func (s *session) moveFolders(e *protocol.WorkspaceFoldersChangeEvent) {
 }
 
 // readFile is how the rules read: the open text if there is one, else the disk.
-func (s *session) readFile(path string) ([]byte, error) {
+func (s *session) readFile(root, path string) ([]byte, error) {
 	abs, err := filepath.Abs(path)
 	if err != nil {
 		return nil, err
@@ -254,7 +254,7 @@ func (s *session) readFile(path string) ([]byte, error) {
 		return doc.text, nil
 	}
 	s.see(abs)
-	return rules.ReadText(abs, s.textMost)
+	return rules.ReadText(root, abs, s.textMost)
 }
 
 // widest is the bound of what a text may name: the one that holds without an

@@ -35,12 +35,18 @@ type LoadOptions struct {
 	MaxBytes  int64  // largest file, and largest unpacked archive; 0 = DefaultMaxBytes
 	MaxFacets int    // 0 = DefaultMaxFacets
 
+	// Open opens the file for reading; nil is os.Open.
+	Open func(path string) (*os.File, error)
+
 	// Of archives; 0 is the default of each.
 	MaxRatio, MaxEntries, MaxNesting int
 }
 
 // WithDefaults fills in the bounds that are not given.
 func (o LoadOptions) WithDefaults() LoadOptions {
+	if o.Open == nil {
+		o.Open = os.Open
+	}
 	if o.MaxBytes <= 0 {
 		o.MaxBytes = DefaultMaxBytes
 	}
@@ -248,7 +254,7 @@ func (in *input) read(ctx context.Context) error {
 	case info.Size() > in.max.MaxBytes:
 		return in.over(BoundBytes, helpLimit, "the file has %d bytes, and %d are allowed", info.Size(), in.max.MaxBytes)
 	}
-	f, err := os.Open(in.file)
+	f, err := in.max.Open(in.file)
 	if err != nil {
 		return in.osError(err)
 	}

@@ -37,10 +37,11 @@ type parsed[T any] struct {
 
 // text reads and parses a file, once per path and content.
 func parseCached[T any](e *Engine, path string, kind string, counter func(), parse func(string, []byte) (T, []spec.Problem)) (parsed[T], error) {
-	if err := within(e.root(path), path); err != nil {
+	root := e.root(path)
+	if err := within(root, path); err != nil {
 		return parsed[T]{}, err
 	}
-	text, err := e.o.ReadFile(path)
+	text, err := e.o.ReadFile(root, path)
 	if err != nil {
 		return parsed[T]{}, err
 	}

@@ -22,9 +22,9 @@ import (
 // Options steer an Engine. The zero Options are good for the command line.
 type Options struct {
 	// ReadFile gives the bytes of a text file: an editor's buffer first. The
-	// engine does not change them. Nil reads regular files from disk up to
-	// MaxTextBytes.
-	ReadFile func(path string) ([]byte, error)
+	// engine does not change them. A file on disk must lie in root, if that is not
+	// empty. Nil is ReadText up to MaxTextBytes.
+	ReadFile func(root, path string) ([]byte, error)
 	// Now is the day that waivers are held against; nil is time.Now.
 	Now func() time.Time
 	// Jobs is how many parts may be measured at once; 0 is the number of cores.
@@ -103,7 +103,7 @@ func New(o Options) *Engine {
 		o.MaxTextBytes = DefaultMaxTextBytes
 	}
 	if o.ReadFile == nil {
-		o.ReadFile = func(path string) ([]byte, error) { return ReadText(path, o.MaxTextBytes) }
+		o.ReadFile = func(root, path string) ([]byte, error) { return ReadText(root, path, o.MaxTextBytes) }
 	}
 	if o.Now == nil {
 		o.Now = time.Now
@@ -324,7 +324,7 @@ func (e *Engine) meshOf(ctx context.Context, r *PartReport, mode Mode) (*source,
 	if mode == Text {
 		return nil, true
 	}
-	src := &source{e: e, path: r.MeshPath, file: info, unit: part.Mesh.Units.V}
+	src := &source{e: e, root: e.root(part.File), path: r.MeshPath, file: info, unit: part.Mesh.Units.V}
 	f, ok, err := src.open(ctx, mode)
 	switch {
 	case err != nil:

@@ -42,14 +42,14 @@ func newBench(t testing.TB, o Options) *bench {
 	if o.Checks == nil {
 		o.Checks = fast()
 	}
-	o.ReadFile = func(path string) ([]byte, error) {
+	o.ReadFile = func(root, path string) ([]byte, error) {
 		b.mu.Lock()
 		s, ok := b.text[path]
 		b.mu.Unlock()
 		if ok {
 			return []byte(s), nil
 		}
-		return ReadText(path, DefaultMaxTextBytes)
+		return ReadText(root, path, DefaultMaxTextBytes)
 	}
 	b.Engine = New(o)
 	b.mesh("part.stl", "extrude 0 20 : 0 0 10 0 10 10 20 10 20 15 0 15\nturn 1 0 0 90\nmove 0 20 0\n")

@@ -7,7 +7,9 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"runtime"
 	"strings"
+	"syscall"
 )
 
 // This file reads what specs and shop files name: regular files of bounded
@@ -16,8 +18,8 @@ import (
 var errOutside = errors.New("it lies outside the workspace")
 
 // ReadText reads a spec or a shop file from disk: a regular file of at most so
-// many bytes.
-func ReadText(path string, most int64) ([]byte, error) {
+// many bytes, inside root if that is not empty.
+func ReadText(root, path string, most int64) ([]byte, error) {
 	info, err := os.Stat(path)
 	if err != nil {
 		return nil, plainError(err)
@@ -28,7 +30,7 @@ func ReadText(path string, most int64) ([]byte, error) {
 	if info.Size() > most {
 		return nil, fmt.Errorf("it is %s large, and %s are read at most (--max-text)", sayBytes(info.Size()), sayBytes(most))
 	}
-	f, err := os.Open(path)
+	f, err := openWithin(root, path)
 	if err != nil {
 		return nil, plainError(err)
 	}
@@ -126,6 +128,57 @@ func within(root, path string) error {
 		return errOutside
 	}
 	return nil
+}
+
+// openWithin opens a regular file for reading that lies in root, links followed;
+// an empty root is no bound. What the links lead to now is opened from the root
+// on, so that a link that is put there meanwhile can't lead out, nor a named pipe
+// keep anybody waiting.
+func openWithin(root, path string) (*os.File, error) {
+	f, err := openRooted(root, path)
+	if err != nil {
+		return nil, err
+	}
+	info, err := f.Stat()
+	if err == nil {
+		err = regular(info)
+	}
+	if err != nil {
+		f.Close()
+		return nil, err
+	}
+	return f, nil
+}
+
+func openRooted(root, path string) (*os.File, error) {
+	flag := os.O_RDONLY
+	if runtime.GOOS != "windows" {
+		flag |= syscall.O_NONBLOCK
+	}
+	if root == "" {
+		return os.OpenFile(path, flag, 0)
+	}
+	if err := within(root, path); err != nil {
+		return nil, err
+	}
+	real, err := realPath(root)
+	if err != nil {
+		return nil, err
+	}
+	there, err := realPath(path)
+	if err != nil {
+		return nil, err
+	}
+	name, err := filepath.Rel(real, there)
+	if err != nil {
+		return nil, errOutside
+	}
+	r, err := os.OpenRoot(real)
+	if err != nil {
+		return nil, err
+	}
+	defer r.Close()
+	return r.OpenFile(name, flag, 0)
 }
 
 // realPath is the absolute path with the links of what exists of it followed.

@@ -173,3 +173,48 @@ func TestTextsOutsideTheWorkspace(t *testing.T) {
 		t.Errorf("with a wider root: %+v", r.Failures)
 	}
 }
+
+// A link that is turned out of the workspace between the look at it and the
+// opening leads nowhere.
+func TestLinkTurnedWhileRead(t *testing.T) {
+	secret := filepath.Join(t.TempDir(), "secret")
+	check(t, os.WriteFile(secret, []byte("password"), 0o600))
+	dir := t.TempDir()
+	inside, link := filepath.Join(dir, "inside"), filepath.Join(dir, "link")
+	check(t, os.WriteFile(inside, []byte("open"), 0o600))
+	check(t, os.Symlink(inside, link))
+	done := make(chan struct{})
+	turned := make(chan error, 1)
+	go func() { // two links take turns at the name
+		var err error
+		for i := 0; err == nil; i++ {
+			select {
+			case <-done:
+				turned <- nil
+				return
+			default:
+			}
+			next := filepath.Join(dir, "next")
+			if err = os.Symlink([]string{secret, inside}[i%2], next); err == nil {
+				err = os.Rename(next, link)
+			}
+		}
+		turned <- err
+	}()
+	read, refused := 0, 0
+	for range 1000 {
+		switch text, err := ReadText(dir, link, 100); {
+		case err != nil:
+			refused++
+		case string(text) != "open":
+			t.Fatalf("read %q", text)
+		default:
+			read++
+		}
+	}
+	close(done)
+	check(t, <-turned)
+	if read == 0 || refused == 0 {
+		t.Errorf("read %d times, refused %d times: the link was not turned", read, refused)
+	}
+}

@@ -66,6 +66,7 @@ func (e *Engine) contentKey(sum, unit, path string) string {
 // read when something first needs it.
 type source struct {
 	e    *Engine
+	root string // the bound of what may be read
 	path string
 	file fs.FileInfo
 	unit string
@@ -101,7 +102,7 @@ func (s *source) open(ctx context.Context, mode Mode) (f meshFacts, ok bool, err
 		sum = ""
 	}
 	if !same && (seen || e.disk != nil) && s.file.Size() <= e.bytesMost() {
-		if sum, err = e.hashFile(ctx, s.path, s.file.Size()); err != nil {
+		if sum, err = e.hashFile(ctx, s.root, s.path, s.file.Size()); err != nil {
 			if ctx.Err() != nil {
 				return f, false, ctx.Err()
 			}
@@ -166,7 +167,7 @@ func (s *source) read(ctx context.Context, fresh string) (*loaded, error) {
 		key = fresh
 	}
 	v, err := e.cache.get(ctx, key, func(ctx context.Context) (any, int64, error) {
-		l, err := e.load(ctx, s.path, s.unit)
+		l, err := e.load(ctx, s.root, s.path, s.unit)
 		switch {
 		case err != nil:
 			return nil, 0, err
@@ -294,11 +295,12 @@ func (e *Engine) bytesMost() int64 {
 }
 
 // load reads a file; what is wrong with the file is in the value.
-func (e *Engine) load(ctx context.Context, path, unit string) (*loaded, error) {
+func (e *Engine) load(ctx context.Context, root, path, unit string) (*loaded, error) {
 	e.counts.MeshLoads.Add(1)
 	most, byMemory := e.facetsMost()
 	o := e.o.Load
 	o.Unit, o.MaxFacets = unit, most
+	o.Open = func(path string) (*os.File, error) { return openWithin(root, path) }
 	m, err := mesh.Load(ctx, path, o)
 	var bad *mesh.ReadError
 	switch {
@@ -331,9 +333,9 @@ func (e *Engine) remember(abs string, info fs.FileInfo, sum string) {
 }
 
 // hashFile hashes a file of a size in pieces, so that it can be stopped.
-func (e *Engine) hashFile(ctx context.Context, path string, size int64) (string, error) {
+func (e *Engine) hashFile(ctx context.Context, root, path string, size int64) (string, error) {
 	e.counts.MeshHashes.Add(1)
-	f, err := os.Open(path)
+	f, err := openWithin(root, path)
 	if err != nil {
 		return "", err
 	}

@@ -35,7 +35,7 @@ func TestShopSense(t *testing.T) {
 	} {
 		const file = "shop.toml"
 		text := "schema = 1\nshop = \"Test\"\n" + c.text
-		e := New(Options{ReadFile: func(string) ([]byte, error) { return []byte(text), nil }})
+		e := New(Options{ReadFile: func(_, _ string) ([]byte, error) { return []byte(text), nil }})
 		r := e.ShopFile(context.Background(), file)
 		var said []string
 		for _, f := range r.Findings {

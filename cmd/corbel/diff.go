@@ -63,7 +63,7 @@ func newSwap(old, now string, most int64) (*swap, error) {
 	if s.now, err = filepath.Abs(now); err != nil {
 		return nil, err
 	}
-	text, err := rules.ReadText(s.old, most)
+	text, err := rules.ReadText("", s.old, most)
 	if err != nil {
 		return s, nil // reading it as a shop file says why
 	}
@@ -80,16 +80,16 @@ func newSwap(old, now string, most int64) (*swap, error) {
 	return s, nil
 }
 
-func (s *swap) read(path string) ([]byte, error) {
+func (s *swap) read(root, path string) ([]byte, error) {
 	if abs, err := filepath.Abs(path); s.on.Load() && err == nil {
 		switch abs {
 		case s.now:
-			path = s.old
+			root, path = "", s.old // an older state may lie anywhere
 		case s.nowBase:
-			path = s.oldBase
+			root, path = "", s.oldBase
 		}
 	}
-	return rules.ReadText(path, s.most)
+	return rules.ReadText(root, path, s.most)
 }
 
 func (a *app) diff(ctx context.Context, old, now string, paths []string, f diffFlags) error {

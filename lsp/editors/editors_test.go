@@ -173,7 +173,7 @@ func order(a, b shown) int {
 // expect returns what an editor should show for a text, straight from the rules.
 func expect(t *testing.T, path string, text []byte, ed editor) []shown {
 	t.Helper()
-	engine := rules.New(rules.Options{ReadFile: func(p string) ([]byte, error) {
+	engine := rules.New(rules.Options{ReadFile: func(_, p string) ([]byte, error) {
 		if p == path {
 			return text, nil
 		}

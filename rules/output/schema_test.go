@@ -59,7 +59,7 @@ func TestDocumentsValidate(t *testing.T) {
 	into("measure", func(w io.Writer) error { return MeasureJSON(w, reports(t, true)[0]) })
 	into("limits", func(w io.Writer) error { return LimitsJSON(w, reports(t, false)[0]) })
 	shop := func(text string) *rules.ShopReport {
-		e := rules.New(rules.Options{ReadFile: func(string) ([]byte, error) { return []byte("schema = 1\nshop = \"Test\"\n" + text), nil }})
+		e := rules.New(rules.Options{ReadFile: func(_, _ string) ([]byte, error) { return []byte("schema = 1\nshop = \"Test\"\n" + text), nil }})
 		return e.ShopFile(context.Background(), "shop.toml")
 	}
 	diff := NewDiff(shop(""), shop("[limits.\"PBF-LB/M\"]\nwall.thickness = \"0.9 mm\"\n[levels]\nwall = \"note\"\n"), some(3).Parts)
@@ -147,7 +147,7 @@ func TestSARIFFixMends(t *testing.T) {
 		t.Fatal(err)
 	}
 	route := func(text []byte) *sarifResult {
-		e := rules.New(rules.Options{ReadFile: func(path string) ([]byte, error) {
+		e := rules.New(rules.Options{ReadFile: func(_, path string) ([]byte, error) {
 			if path == file {
 				return text, nil
 			}
