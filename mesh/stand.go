@@ -17,6 +17,7 @@ type StandParams struct {
 	SlackRad float64 // tessellation noise let pass, as in OverhangParams
 	LiftMM   float64 // above the platform; where positive nothing rests
 	Skip     []bool  // per facet: never overhang, as the roofs of holes that carry themselves; may be nil
+	Room     *Room   // that the part is to fit; may be nil
 	Rays     int     // most rays that look for the part under its overhang, a direction; 0 is standRays
 }
 
@@ -32,6 +33,7 @@ type Stand struct {
 	SupportMM3   float64    // columns down to the part or the platform: ColumnMM3 times the share that rays find
 	OnPartMM2    float64    // of ProjectedMM2: what stands on the part, by the same rays
 	Foot         [2]float64 // sides of the smallest rectangle about Up, longer first; up to 1 % small
+	OverMM       float64    // how far it sticks out of the room at its best turn, as Fit has it; where it sticks out, up to 1 % of its size less
 }
 
 // Stands is a mesh made ready for many directions: facets sorted by normal in
@@ -76,6 +78,9 @@ const (
 	standSamples   = 8192
 	standRays      = 192
 	standOutline   = 400
+	// outlineErr is by what share of its size the outline may be small: two of
+	// its directions lie 10 degrees apart at most, and a ball loses least there.
+	outlineErr = 0.01
 )
 
 // NewStands prepares a mesh.
@@ -84,10 +89,8 @@ func NewStands(ctx context.Context, m *Mesh, p StandParams) (*Stands, error) {
 		p.Rays = standRays
 	}
 	s := &Stands{m: m, p: p, cosMin: math.Cos(max(0, p.AngleRad-p.SlackRad)), tol: platformShare * m.Box().Diagonal()}
-	used := make([]bool, len(m.Verts))
 	keys := make([]uint32, 0, len(m.Facets))
-	for f, t := range m.Facets {
-		used[t[0]], used[t[1]], used[t[2]] = true, true, true
+	for f := range m.Facets {
 		n := m.Normal(int32(f))
 		if n == (Vec{}) || p.Skip != nil && p.Skip[f] {
 			continue
@@ -95,17 +98,15 @@ func NewStands(ctx context.Context, m *Mesh, p StandParams) (*Stands, error) {
 		s.rows = append(s.rows, standRow{n, m.Centre(int32(f)), m.Area(int32(f)), int32(f)})
 		keys = append(keys, normalKey(n))
 	}
-	for v, u := range used {
-		if u {
-			s.verts = append(s.verts, m.Verts[v])
-		}
-	}
+	s.verts = usedVerts(m)
 	if err := ctx.Err(); err != nil {
 		return nil, err
 	}
 	s.sample() // in the order of the mesh
 	s.sort(keys)
-	return s, s.findOutline(ctx)
+	var err error
+	s.outline, err = outermostOf(ctx, s.verts, standOutline)
+	return s, err
 }
 
 // normalKey orders directions so that near ones mostly stand near: the unit
@@ -181,18 +182,19 @@ func (s *Stands) sample() {
 
 func frac(x float64) float64 { return x - math.Floor(x) }
 
-// findOutline collects the vertices farthest along many directions.
-func (s *Stands) findOutline(ctx context.Context) error {
-	if len(s.verts) == 0 {
-		return nil
+// outermostOf returns the points that are farthest along about so many
+// directions, each once.
+func outermostOf(ctx context.Context, points []Vec, count int) ([]Vec, error) {
+	if len(points) == 0 {
+		return nil, nil
 	}
-	dirs := SphereDirections(standOutline)
+	dirs := SphereDirections(count)
 	far := make([]int, len(dirs))
 	err := parallel(ctx, len(dirs), 8, func(from, to int) error {
 		for i := from; i < to; i++ {
 			best := math.Inf(-1)
-			for v := range s.verts {
-				if h := s.verts[v].Dot(dirs[i]); h > best {
+			for v := range points {
+				if h := points[v].Dot(dirs[i]); h > best {
 					best, far[i] = h, v
 				}
 			}
@@ -203,10 +205,11 @@ func (s *Stands) findOutline(ctx context.Context) error {
 		return nil
 	})
 	slices.Sort(far)
+	var out []Vec
 	for _, v := range slices.Compact(far) {
-		s.outline = append(s.outline, s.verts[v])
+		out = append(out, points[v])
 	}
-	return err
+	return out, err
 }
 
 // Measure examines directions, which need not be units, in parallel.
@@ -251,7 +254,15 @@ func (s *Stands) stand(up Vec) Stand {
 		}
 	}
 	s.look(&out, lo, floor)
-	out.Foot = s.foot(up)
+	hull := s.shadow(up)
+	out.Foot, _ = smallestRectangle(hull)
+	if r := s.p.Room; r != nil {
+		over, turn := r.turned(hull)
+		if over <= 0 && over > -outlineErr*out.Foot[0] { // the outline may be small by more
+			over = r.over(s.verts, NewFrame(up, turn, 0), hull)
+		}
+		out.OverMM = max(over, out.HeightMM-r.ZMM)
+	}
 	return out
 }
 
@@ -389,15 +400,14 @@ func (m *Mesh) spot(f int32, k int) Vec {
 	return a.Add(b.Sub(a).Scale(u)).Add(c.Sub(a).Scale(v))
 }
 
-// foot returns the sides of the smallest rectangle around the outline.
-func (s *Stands) foot(up Vec) [2]float64 {
+// shadow returns the convex outline seen along up.
+func (s *Stands) shadow(up Vec) [][2]float64 {
 	f := NewFrame(up, 0, 0)
 	ps := make([][2]float64, len(s.outline))
 	for i, p := range s.outline {
 		ps[i] = [2]float64{p.Dot(f.X), p.Dot(f.Y)}
 	}
-	size, _ := smallestRectangle(convexHull(ps))
-	return size
+	return convexHull(ps)
 }
 
 // FlatFace is a connected flat piece of surface.

@@ -2,7 +2,6 @@ package rules
 
 import (
 	"fmt"
-	"math"
 	"strings"
 
 	"corbel/mesh"
@@ -21,7 +20,7 @@ var Envelope = &Check{
 		{"green = sintered / (1 - s), Z shrinks about 15 % more than X and Y: Cabo Rios et al. 2022, Powder Metall 65(4):273", "published, read"},
 	},
 	Limits: limits("envelope.margin"),
-	Needs:  []Need{NeedBox},
+	Needs:  []Need{NeedBox, NeedWays},
 	Judge:  judgeEnvelope,
 	Say:    sayEnvelope,
 }
@@ -46,15 +45,16 @@ func judgeEnvelope(p *Subject) []Finding {
 		return nil
 	}
 	have, need := p.room(m), p.stand()
-	over, axis := have.lacks(need)
-	if over <= equalErr(need.size[2]) {
+	if have.holds(need) {
 		return nil
 	}
+	_, axis := have.lacks(need)
 	margin, _ := p.Limit("envelope.margin")
-	f := Finding{HasValue: true, Unit: "mm", Count: 1, Where: p.whereMachine(), feature: axis, detail: envelopeDetail{axis, m, margin.V, p.fits(need)}}
+	f := Finding{HasValue: true, Unit: "mm", Count: 1, Where: p.whereMachine(), feature: axis, detail: envelopeDetail{axis, m, margin.V}}
 	f.Measured, f.Limit = need.along(axis), have.along(axis)
 	from := newOrigin(&spec.Shop{File: m.File, Doc: m.Doc}, "machine", m.Build.At, m.Build.At, "")
 	f.LimitFrom = &from
+	f.Fixes = p.wayFixes()
 	f.Related = []Related{{Location{m.File, "machine.build", m.Build.At}, "the build envelope"}}
 	return []Finding{f}
 }
@@ -63,7 +63,6 @@ type envelopeDetail struct {
 	axis    string
 	machine Machine
 	margin  float64
-	advice  []string
 }
 
 // stand is the part as it stands, at its green size.
@@ -165,94 +164,6 @@ func (s stand) along(axis string) float64 {
 	return s.size[strings.Index("xyz", axis)]
 }
 
-// fits lists what of the shop would hold the part: a turn, another way up,
-// another machine.
-func (p *Subject) fits(now stand) []string {
-	var out []string
-	m, _ := p.Shop.Machine(p.Spec.Machine.V)
-	here := p.room(m)
-	if turn, ok := p.turned(now); ok && here.holds(turn.stand) {
-		out = append(out, fmt.Sprintf("with turn = \"%s deg\"", plain(roundTo(turn.deg, 1))))
-	}
-	for _, up := range p.otherWays(now) {
-		if here.holds(up.stand) {
-			out = append(out, fmt.Sprintf("with up = %q", up.name))
-			break
-		}
-	}
-	for _, other := range p.Shop.Machines() {
-		if other.Name.V == m.Name.V || other.Process.V != p.Spec.Process.V || !other.Takes(p.Spec.Material.V) || !other.Build.Set {
-			continue
-		}
-		if p.room(other).holds(now) {
-			out = append(out, fmt.Sprintf("on machine %q", other.Name.V))
-		}
-	}
-	return out
-}
-
-type turnedStand struct {
-	stand stand
-	deg   float64
-}
-
-// turned lays the smallest rectangle about the build direction along X or Y,
-// whichever leaves the part nearer to how it stood.
-func (p *Subject) turned(now stand) (turnedStand, bool) {
-	b := p.Measured.Box
-	xy, _ := p.greenScale()
-	here, _ := p.Shop.Machine(p.Spec.Machine.V)
-	long, short := b.FootSize[0]*xy, b.FootSize[1]*xy
-	if long <= 0 {
-		return turnedStand{}, false
-	}
-	deg := degrees(b.FootTurn)
-	s := now
-	s.size[0], s.size[1] = long, short
-	if !p.room(here).holds(s) { // the longer side along Y
-		s.size[0], s.size[1] = short, long
-		deg += 90
-	}
-	if o := p.Spec.Orientation.Turn; o.Set {
-		deg += degrees(o.V.V)
-	}
-	deg = math.Mod(math.Mod(deg, 180)+180, 180)
-	if deg > 90 {
-		deg -= 180
-	}
-	return turnedStand{s, deg}, true
-}
-
-type otherWay struct {
-	name  string
-	stand stand
-}
-
-// otherWays are the six axis directions of the mesh, from the mesh's own box.
-func (p *Subject) otherWays(now stand) []otherWay {
-	if p.Info == nil {
-		return nil
-	}
-	size := p.Info.Box.Size()
-	xy, z := p.greenScale()
-	var out []otherWay
-	for k, name := range []string{"+x", "+y", "+z"} {
-		f := mesh.NewFrame(unitAxis(k), 0, 0)
-		d := [3]float64{}
-		for i, axis := range []mesh.Vec{f.X, f.Y, f.Z} {
-			for j := range 3 {
-				d[i] += math.Abs(axis[j]) * size[j]
-			}
-		}
-		s := stand{[3]float64{d[0] * xy, d[1] * xy, d[2] * z}, math.Hypot(d[0], d[1]) / 2 * xy, now.lift}
-		if math.Abs(p.Measured.Frame.Z.Dot(unitAxis(k))) > 0.999 {
-			continue // as it stands already, or upside down
-		}
-		out = append(out, otherWay{name, s})
-	}
-	return out
-}
-
 func unitAxis(k int) mesh.Vec {
 	var v mesh.Vec
 	v[k] = 1
@@ -285,10 +196,5 @@ func sayEnvelope(p *Subject, f *Finding) {
 		size = "Green part"
 	}
 	f.Message = fmt.Sprintf("%s is %s mm %s, more than the %s mm that machine %q holds%s.", size, value, what, limit, d.machine.Name.V, left)
-	switch {
-	case len(d.advice) == 0:
-		f.Help = "It fits at no turn, on no other side, and on no other machine of the shop: split the part, or find another machine."
-	default:
-		f.Help = "It would fit: " + strings.Join(d.advice, "; or ") + "."
-	}
+	f.Help = p.sayWays()
 }

@@ -17,6 +17,7 @@ const (
 	NeedIntegrity Need = "integrity"
 	NeedMass      Need = "mass properties"
 	NeedBox       Need = "oriented box"
+	NeedWays      Need = "ways that fit"
 	NeedCylinders Need = "holes and pins"
 	NeedOverhang  Need = "overhang regions"
 	NeedSupport   Need = "support columns"
@@ -40,6 +41,7 @@ type Measured struct {
 	Integrity *mesh.Integrity
 	Mass      *mesh.Mass
 	Box       *mesh.OrientedBox
+	Ways      []Ways // of the spec's machine, then of the others; only where it does not fit as it stands
 	Cylinders *mesh.Cylinders
 	Overhang  *mesh.Overhang
 	Support   *mesh.Support // columns of all overhang regions, in their order
@@ -70,6 +72,9 @@ type measurement struct {
 	need   Need
 	framed bool // depends on how the part stands
 	effort float64
+	// when says whether there is anything to measure, by what was measured before;
+	// nil is always.
+	when func(p *Subject) bool
 	// key adds the parameters to the recipe.
 	key func(p *params) string
 	run func(ctx context.Context, m *mesh.Mesh, p *params) (value any, size int64, err error)
@@ -85,6 +90,8 @@ type measurement struct {
 // unless it is far larger than any before.
 type params struct {
 	frame     mesh.Frame
+	turnRad   float64 // the spec's own
+	rooms     []mesh.Room
 	angleRad  float64 // overhang
 	wallCapMM float64
 	gapCapMM  float64
@@ -184,6 +191,13 @@ var measurements = []measurement{
 			return &platformCount{n}, 64, err
 		},
 		put: func(d *Measured, v any) { d.PerPlatform = v.(*platformCount).Parts }},
+	{need: NeedWays, framed: true, effort: 0.5, form: listForm[Ways](), when: (*Subject).overflows,
+		key: func(p *params) string { return fmt.Sprintf("turn %g rooms %v", p.turnRad, p.rooms) },
+		run: func(ctx context.Context, m *mesh.Mesh, p *params) (any, int64, error) {
+			v, err := measureWays(ctx, m, p)
+			return v, 512, err
+		},
+		put: func(d *Measured, v any) { d.Ways = v.([]Ways) }},
 	{need: NeedCylinders, effort: 2, form: plainForm[mesh.Cylinders](),
 		run: func(ctx context.Context, m *mesh.Mesh, _ *params) (any, int64, error) {
 			v, err := mesh.MeasureCylinders(ctx, m)

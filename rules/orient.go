@@ -252,7 +252,10 @@ func (s *search) run(ctx context.Context) (*Orientation, error) {
 	if err := s.examine(ctx, mesh.SphereDirections(orientGrid), false); err != nil {
 		return nil, err
 	}
-	grid := s.seen[n:]
+	grid := slices.Clone(s.seen[n:])
+	if err := s.findFit(ctx); err != nil {
+		return nil, err
+	}
 	o := &Orientation{Currency: s.Shop.Currency(), Money: s.money, Inputs: s.inputs}
 	for i := range grid {
 		g := &grid[i]
@@ -265,6 +268,20 @@ func (s *search) run(ctx context.Context) (*Orientation, error) {
 	o.Looked = len(s.seen)
 	say("best directions", 0.6)
 	return o, s.choose(ctx, o)
+}
+
+// findFit adds a way that fits, where the grid has none: it may be narrower than
+// the grid is wide.
+func (s *search) findFit(ctx context.Context) error {
+	rooms := s.rooms()
+	if len(rooms) == 0 || slices.ContainsFunc(s.seen, func(c candidate) bool { return c.fits }) {
+		return nil
+	}
+	f, err := mesh.FitTilted(ctx, s.Mesh, rooms[0])
+	if err != nil || !f.Fits() {
+		return err
+	}
+	return s.examine(ctx, []mesh.Vec{f.Up, f.Up.Scale(-1)}, true)
 }
 
 // features measures what does not depend on the direction.
@@ -296,6 +313,9 @@ func (p *Subject) supported() bool { return Overhang.Applies(p.Spec.Process.V) }
 
 func (s *search) prepare(ctx context.Context) error {
 	q := mesh.StandParams{SlackRad: angleSlackRad, LiftMM: s.Measured.Frame.Lift}
+	if rooms := s.rooms(); len(rooms) > 0 {
+		q.Room = &rooms[0]
+	}
 	if l, ok := s.Limit("overhang.angle"); ok && s.supported() {
 		q.AngleRad = l.V
 	}
@@ -356,7 +376,10 @@ func (s *search) examine(ctx context.Context, ups []mesh.Vec, own bool) error {
 		c := candidate{Stand: g, own: own}
 		c.harmed = len(s.harms(g.Up, g.ContactMM2 > 0))
 		n := s.perJob(&s.costs, g.Foot)
-		c.fits = n > 0 && s.tall(g.HeightMM)
+		c.fits = !s.hasMachine || !s.machine.Build.Set || g.OverMM <= equalErr(s.room(s.machine).size[2])
+		if c.fits {
+			n = max(1, n) // across, or round on a round platform
+		}
 		c.cost = s.price(s.quickShape(g, n)).Cost.Sum
 		s.seen = append(s.seen, c)
 	}
@@ -375,15 +398,6 @@ func (s *search) quickShape(g mesh.Stand, perJob int) shape {
 		sh.touchMM2 += lacks
 	}
 	return sh
-}
-
-// tall reports whether the machine is high enough.
-func (s *search) tall(heightMM float64) bool {
-	if !s.hasMachine || !s.machine.Build.Set {
-		return true
-	}
-	z := s.room(s.machine).size[2]
-	return heightMM*s.z+s.Measured.Frame.Lift <= z+equalErr(z)
 }
 
 // better orders directions: what fits first, then what harms fewer declared

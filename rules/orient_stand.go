@@ -48,7 +48,9 @@ func (s *search) standing(ctx context.Context, c *candidate, isNow, exact bool) 
 	if level, _ := s.Shop.Level(FloatingStart.Name); out.Starts > 0 && level == Error {
 		out.Harms = append(out.Harms, "starts in the air in "+plural(out.Starts, "place"))
 	}
-	s.fit(p, out)
+	if err := s.fit(ctx, p, out); err != nil {
+		return nil, err
+	}
 	if sh.perJob, err = p.perPlatform(ctx, &s.costs); err != nil {
 		return nil, err
 	}
@@ -144,25 +146,30 @@ func anchor(foot [2]float64, restMM2, supportMM2 float64) float64 {
 }
 
 // fit says whether the machine holds it, turned or as the spec turns it.
-func (s *search) fit(p *Subject, out *Standing) {
+func (s *search) fit(ctx context.Context, p *Subject, out *Standing) error {
 	out.Fits = true
-	if !s.hasMachine || !s.machine.Build.Set {
-		return
+	if !p.overflows() {
+		return nil
 	}
-	room, need := p.room(s.machine), p.stand()
-	if room.holds(need) {
-		return
+	var found Ways
+	par := s.engine.paramsOf(p)
+	f := fitting{s.Mesh, &par, par.rooms[0], &found}
+	if err := f.try(ctx, "turn", out.Up); err != nil {
+		return err
 	}
-	if t, ok := p.turned(need); ok && room.holds(t.stand) {
-		out.Turn = plain(roundTo(t.deg, 1)) + " deg"
-		return
+	if len(found.List) > 0 {
+		if w := &found.List[0]; w.Turns {
+			out.Turn = w.turn()
+		}
+		return nil
 	}
-	over, axis := room.lacks(need)
+	over, axis := p.room(s.machine).lacks(p.stand())
 	out.Fits = false
 	out.Lacks = fmt.Sprintf("%s mm too large along %s", number(over, 0.05), axis)
 	if axis == "diameter" {
 		out.Lacks = fmt.Sprintf("%s mm too large across", number(over, 0.05))
 	}
+	return nil
 }
 
 func (s *search) priceStanding(out *Standing, sh shape) {

@@ -66,6 +66,10 @@ func (e *Engine) measure(ctx context.Context, r *PartReport, p *Subject, src *so
 			return nil
 		}
 		for _, s := range todo {
+			if s.when != nil && !s.when(p) {
+				m.have[s.need] = true
+				continue
+			}
 			par.cylinders, par.overhang, par.box = m.Cylinders, m.Overhang, m.Box
 			v, ok := e.known(s, src.key, &par)
 			if !ok {
@@ -87,6 +91,11 @@ func (e *Engine) measure(ctx context.Context, r *PartReport, p *Subject, src *so
 		total += s.effort
 	}
 	for _, s := range todo {
+		if s.when != nil && !s.when(p) {
+			m.have[s.need] = true
+			done += s.effort
+			continue
+		}
 		e.o.Progress(r.Path, string(s.need), done/total)
 		par.cylinders, par.overhang, par.box = m.Cylinders, m.Overhang, m.Box
 		v, ok := e.kept(s, src.key, &par)
@@ -166,6 +175,8 @@ func (e *Engine) paramsOf(p *Subject) params {
 		jumpLeast: value("section-jump.ratio", 0),
 		beyond:    beyond,
 		frame:     p.Measured.Frame,
+		turnRad:   p.Spec.Orientation.Turn.V.V,
+		rooms:     p.rooms(),
 		angleRad:  value("overhang.angle", math.Pi/4),
 		wallCapMM: capFor(math.Max(value("wall.thickness", 0), value("wall.free", 0))),
 		gapCapMM:  capFor(value("gap.width", 0)),
