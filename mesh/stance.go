@@ -17,6 +17,9 @@ const (
 	// noiseMaxRad is the doubt about a facet's direction from which on the facet
 	// is called thin: it says nothing about where its surface faces.
 	noiseMaxRad = 0.01
+	// noiseMostRad is the doubt from which on not even thin facets together say
+	// where they face.
+	noiseMostRad = 0.1
 )
 
 // stance is a mesh as it stands in the machine. Coordinates run along the
@@ -111,13 +114,15 @@ func (s *stance) normal(f int32) (n Vec, area, noise float64) {
 // facing returns the direction in which a facet's surface faces. A thin facet
 // takes that of the facet that it is a flap of: thin facets come in fans, so
 // their neighbours are searched, over the longest edges first, for one that is
-// not thin. The zero vector is returned where none is near.
+// not thin. Where none is near, several together have a direction: that of their
+// area as a vector, which depends on their outer rim alone.
 func (s *stance) facing(f int32) (n Vec, noise float64) {
 	n, _, noise = s.faced(f)
 	return n, noise
 }
 
-// faced is facing with the facet that told, -1 for none.
+// faced is facing with the facet that told, the last that was looked at where
+// several told together, and -1 where even that says nothing.
 func (s *stance) faced(f int32) (n Vec, by int32, noise float64) {
 	n, _, noise = s.normal(f)
 	if noise <= noiseMaxRad {
@@ -158,5 +163,38 @@ func (s *stance) faced(f int32) (n Vec, by int32, noise float64) {
 			return n, f, noise
 		}
 	}
+	if n, noise = s.together(seen[0]); noise <= noiseMostRad {
+		return n, f, noise
+	}
 	return Vec{}, -1, 0
+}
+
+// together is the direction of the facets around one that may face as it does,
+// as few as tell, and the angle that the rounding of their rim may turn it by: a rim of twice the box's
+// diagonal that moves by e adds e times that to their vector of area.
+func (s *stance) together(f int32) (n Vec, noise float64) {
+	const most = 64
+	topo := s.m.Topology()
+	near := append(make([]int32, 0, most+2), f)
+	own, _, doubt := s.normal(f)
+	var sum Vec
+	box := EmptyBox()
+	noise = math.Inf(1)
+	for i := 0; i < len(near) && i < most && noise > noiseMaxRad/10; i++ {
+		t := s.m.Facets[near[i]]
+		a, b, c := s.at[t[0]], s.at[t[1]], s.at[t[2]]
+		sum = sum.Add(b.Sub(a).Cross(c.Sub(a)).Scale(0.5))
+		box = box.Grow(a).Grow(b).Grow(c)
+		noise = 2 * math.Sqrt(3) * s.quantum * box.Diagonal() / sum.Norm()
+		for k := range 3 {
+			g := topo.Neighbour(near[i], k)
+			if g < 0 || len(near) == most || slices.Contains(near, g) {
+				continue
+			}
+			if its, _, more := s.normal(g); its.Dot(own) >= math.Cos(min(doubt+more, math.Pi)) {
+				near = append(near, g)
+			}
+		}
+	}
+	return sum.Unit(), noise
 }
