@@ -21,7 +21,10 @@ type Integrity struct {
 	// many as SelfIntersections says.
 	MoreIntersections bool
 	Shells            int // connected pieces of surface
-	InvertedShells    int // closed shells whose sign of volume does not fit their nesting: outer ones hold material, those inside one a void, and so on
+	InvertedShells    int // closed shells whose sign of volume does not fit their nesting: outer ones hold material, those inside one a void, and so on; one that may lie inside an open shell is not asked
+	// InsideOut is set where all shells that lie in no other are inverted: then
+	// material reads as air, and air as material.
+	InsideOut bool
 
 	// A few places of each kind, mesh coordinates: of open edges one for each
 	// hole, longest rim first; of the others the first in facet order.
@@ -57,7 +60,7 @@ func MeasureIntegrity(ctx context.Context, m *Mesh) (Integrity, error) {
 	}
 	r.DegenerateFacets = flat + m.collapsed
 	r.FlippedFacets, r.FlippedAt = flippedFacets(m, t)
-	if r.InvertedShells, err = invertedShells(ctx, m, t); err != nil {
+	if r.InvertedShells, r.InsideOut, err = invertedShells(ctx, m, t); err != nil {
 		return Integrity{}, err
 	}
 	x, err := selfIntersections(ctx, m)

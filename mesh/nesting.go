@@ -3,28 +3,60 @@ package mesh
 import (
 	"context"
 	"math"
+	"slices"
 )
 
 // invertedShells counts the closed shells whose winding does not fit their
-// nesting.
-func invertedShells(ctx context.Context, m *Mesh, t *Topology) (int, error) {
+// nesting, and reports whether all that lie in no other are.
+func invertedShells(ctx context.Context, m *Mesh, t *Topology) (inverted int, insideOut bool, err error) {
 	s, err := newShells(ctx, m, t)
 	if err != nil {
-		return 0, err
+		return 0, false, err
 	}
-	inverted := 0
+	open, right := s.openBoxes(), false
 	for i := range s.closed {
 		if err := ctx.Err(); err != nil {
-			return 0, err
+			return 0, false, err
 		}
-		if !s.closed[i] || s.volume[i] == 0 {
+		if !s.closed[i] || s.volume[i] == 0 || s.inOpen(i, open) {
 			continue
 		}
-		if depth := s.depth(m, t, int32(i)); (depth%2 == 0) != (s.volume[i] > 0) {
+		depth := s.depth(m, t, int32(i))
+		wrong := (depth%2 == 0) != (s.volume[i] > 0)
+		if wrong {
 			inverted++
 		}
+		switch {
+		case depth > 0:
+		case wrong:
+			insideOut = true
+		default:
+			right = true
+		}
 	}
-	return inverted, nil
+	return inverted, insideOut && !right && len(open) == 0, nil
+}
+
+// inOpen reports whether a shell may lie inside one of those that are not closed:
+// then what it should hold is not known.
+func (s *shells) inOpen(i int, open []Box) bool {
+	return slices.ContainsFunc(open, func(b Box) bool { return b.Join(s.box[i]) == b })
+}
+
+// openBoxes returns the boxes of the shells that are not closed, one around all
+// where they are many.
+func (s *shells) openBoxes() (open []Box) {
+	const most = 256
+	all := EmptyBox()
+	for i, c := range s.closed {
+		if !c {
+			open, all = append(open, s.box[i]), all.Join(s.box[i])
+		}
+	}
+	if len(open) > most {
+		return []Box{all}
+	}
+	return open
 }
 
 // shells holds what nesting asks of each shell.

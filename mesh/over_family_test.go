@@ -1,7 +1,11 @@
 package mesh_test
 
 import (
+	"context"
+	"maps"
 	"math"
+	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"corbel/mesh"
@@ -36,4 +40,146 @@ func TestOverhangOfTinyFacets(t *testing.T) {
 		}
 	}
 	t.Logf("worst: overhang area of facets of 5 um: %.2g of itself, inside Overhang.AreaErr", worst)
+}
+
+// stood is a part as it stands, with what is known of it in closed form.
+type stood struct {
+	m                               *mesh.Mesh
+	f                               mesh.Frame
+	area, reach, start, ball, ratio float64 // 0: not asked
+	kind                            mesh.OverhangKind
+	section, perimeter              func(z float64) float64
+}
+
+// stoodFamilies are random in size; sides of what is round are n.
+func stoodFamilies(rng *rand.Rand, n int) map[string]stood {
+	in := func(lo, hi float64) float64 { return lo + (hi-lo)*rng.Float64() }
+	y := upward(0, 1, 0, 0)
+	l, w := in(1, 12), in(2, 30)
+	gap, width := in(4, 25), in(3, 12)
+	r, h := in(2, 9), in(1, 1.9)
+	z0, flat := in(0.5, 6), math.Cos(math.Pi/float64(n))
+	ngon := func(r float64) float64 { return ngonArea(n, r) }
+	around := func(r float64) float64 { return float64(n) * 2 * r * math.Sin(math.Pi/float64(n)) }
+	// A cone point down above a plate. Its sides lean by the apothem over h.
+	cone := meshtest.Join(meshtest.BoxAt(mesh.Vec{20, -5, 0}, mesh.Vec{30, 5, 1}), meshtest.Revolve([]mesh.Vec{{0, z0}, {r, z0 + h}, {0, z0 + h}}, n))
+	side := math.Hypot(h, r*flat)
+	top, high := r/3, in(4, 20)
+	at := func(z float64) float64 { return r + (top-r)*z/high }
+	pyramid := r * flat * high / (r*flat + math.Hypot(r*flat, high))
+	fin, tall := in(0.4, 1.5), in(14, 30)
+	return map[string]stood{
+		"ledge":           {m: ledge(l, w), f: y, area: l * w, reach: l, kind: mesh.Ledge},
+		"bridge":          {m: bridge(4, gap, 8, 3, width), f: y, area: gap * width, reach: gap / 2, kind: mesh.Bridge},
+		"cone in the air": {m: cone, f: plusZ, area: around(r) * side / 2, reach: r, kind: mesh.Free, start: z0},
+		"frustum": {m: meshtest.Revolve([]mesh.Vec{{0, 0}, {r, 0}, {top, high}, {0, high}}, n), f: plusZ,
+			section: func(z float64) float64 { return ngon(at(z)) }, perimeter: func(z float64) float64 { return around(at(z)) }},
+		"pyramid": {m: meshtest.Revolve([]mesh.Vec{{0, 0}, {r, 0}, {0, high}}, n), f: plusZ, ball: 2 * pyramid},
+		"rod":     {m: meshtest.Prism(meshtest.Circle(0, 0, r, n), 0, 2*r+high), f: plusZ, ball: 2 * r * flat},
+		"fin": {m: meshtest.BoxAt(mesh.Vec{}, mesh.Vec{fin, 20, tall}), f: plusZ, ratio: tall / fin,
+			section: func(float64) float64 { return 20 * fin }, perimeter: func(float64) float64 { return 40 + 2*fin }},
+	}
+}
+
+// stoodBands are the errors that may be, as parts of the value, beyond the
+// error that the measurement itself states. Single precision takes 1e-5.
+var stoodBands = []struct {
+	name string
+	band float64
+}{{"overhang area", 1e-5}, {"reach", 1e-5}, {"reach among needles", 0.02}, {"height of a start", 1e-5}, {"largest ball", 1e-5}, {"section area", 1e-5}, {"section perimeter", 1e-5}, {"slenderness", 1e-3}}
+
+// measureStood notes the errors of a part that is k times as large as told.
+func (w worst) measureStood(t *testing.T, s stood, m *mesh.Mesh, f mesh.Frame, k float64, needles bool) {
+	t.Helper()
+	ctx := context.Background()
+	if s.area > 0 {
+		o := overhangAt(t, m, f, 70)
+		if len(o.Regions) != 1 || o.Regions[0].Kind != s.kind {
+			t.Errorf("%d regions, want one %s: %+v", len(o.Regions), s.kind, o.Regions)
+			return
+		}
+		w.note("overhang area", o.AreaMM2/k/k, s.area)
+		name := "reach"
+		if needles {
+			name = "reach among needles"
+		}
+		off := o.Regions[0].ReachMM - k*s.reach
+		w.note(name, s.reach+math.Copysign(max(0, math.Abs(off)-o.ReachErr), off)/k, s.reach)
+		starts := startsOf(t, m, f)
+		if len(starts) != map[bool]int{true: 1}[s.start > 0] {
+			t.Errorf("%d floating starts", len(starts))
+		} else if s.start > 0 {
+			w.note("height of a start", starts[0].Height/k, s.start)
+		}
+	}
+	if s.ball > 0 {
+		b, err := mesh.MeasureLargestBall(ctx, m)
+		if err != nil {
+			t.Fatal(err)
+		}
+		off := max(b.DiameterMM-k*s.ball, 0) + min(b.DiameterMM+b.ErrMM-k*s.ball, 0)
+		w.note("largest ball", s.ball+off/k, s.ball)
+	}
+	if s.section != nil {
+		cuts := sectionsOf(t, m, f, k*0.4)
+		for i, z := range cuts.Z {
+			w.note("section area", cuts.AreaMM2[i]/k/k, s.section(z/k))
+			w.note("section perimeter", cuts.PerimeterMM[i]/k, s.perimeter(z/k))
+		}
+	}
+	if s.ratio > 0 {
+		const pitch = 0.25
+		tall := slenderOf(t, m, f, k*pitch)
+		if len(tall) != 1 {
+			t.Errorf("%d slender features, want 1", len(tall))
+			return
+		}
+		off := tall[0].Ratio - s.ratio // heights are known to one pitch
+		w.note("slenderness", s.ratio+math.Copysign(max(0, math.Abs(off)-pitch/(tall[0].WidthMM/k)), off), s.ratio)
+	}
+}
+
+// Parts as they stand against closed forms, over sizes, tilts, tessellations
+// and units. It prints the worst errors.
+func TestStoodFamilies(t *testing.T) {
+	rng := rand.New(rand.NewPCG(15, 21))
+	w := worst{}
+	for round, n := range []int{6, 12, 40, 7, 24, 9, 16, 48} {
+		family := stoodFamilies(rng, n)
+		for _, name := range slices.Sorted(maps.Keys(family)) {
+			s := family[name]
+			for told := range 4 {
+				m, f, k, how := s.m, s.f, 1.0, "as made"
+				switch told {
+				case 1:
+					m, how = meshtest.Refine(m, 1), "refined"
+				case 2:
+					m, how = slivers(m, rng), "cut to needles"
+				case 3:
+					m, how = slivers(m, rng), "cut to needles, rounded"
+				}
+				if told > 0 {
+					k = math.Pow(10, 2*rng.Float64()-1)
+					axis, a := meshtest.RandomDir(rng), 6*rng.Float64()
+					m, f = meshtest.Turn(m, axis, a), turnedFrame(f, axis, a)
+					m = meshtest.Map(meshtest.Move(m, meshtest.RandomDir(rng).Scale(10)), func(p mesh.Vec) mesh.Vec { return p.Scale(k) })
+					m = meshtest.Shuffle(m, rng)
+				}
+				if told == 3 {
+					m = meshtest.Single(m)
+				}
+				one := worst{}
+				one.measureStood(t, s, m, f, k, told > 1)
+				for _, b := range stoodBands {
+					if e := one[b.name]; !(e <= b.band) {
+						t.Errorf("%s of %d sides, round %d, %s: %s off by %.3g of itself", name, n, round, how, b.name, e)
+					}
+					w[b.name] = max(w[b.name], one[b.name])
+				}
+			}
+		}
+	}
+	for _, b := range stoodBands {
+		t.Logf("worst: %s of parts as they stand: %.2g of itself (band %g, beyond what it says itself)", b.name, w[b.name], b.band)
+	}
 }

@@ -20,6 +20,7 @@ var SectionJump = &Check{
 	Needs:     []Need{NeedSections},
 	Processes: []string{LaserPBF, BeamPBF},
 	Elsewhere: "nothing is melted, so a growing section brings in no heat",
+	Solid:     true,
 	Judge:     judgeSection,
 	Say:       saySection,
 }

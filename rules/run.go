@@ -194,6 +194,10 @@ func (e *Engine) runChecks(r *PartReport, p *Subject, w *waivers, judged map[str
 			r.fail(c.Name, fmt.Sprintf("%s was not checked: the mesh does not tell inside from outside.", upperFirst(c.Name)))
 			continue
 		}
+		if i := p.Measured.Integrity; i != nil && i.InsideOut && c.needsSides() {
+			r.fail(c.Name, fmt.Sprintf("%s was not checked: the mesh is turned inside out.", upperFirst(c.Name)))
+			continue
+		}
 		if why := lacking(c, p.Measured); why != "" {
 			if why != notThere {
 				r.fail(c.Name, fmt.Sprintf("%s was not checked: %s.", upperFirst(c.Name), why))
@@ -209,6 +213,12 @@ func (e *Engine) runChecks(r *PartReport, p *Subject, w *waivers, judged map[str
 		level, _ := p.Shop.Level(c.Name)
 		r.Findings = append(r.Findings, made(c, p, level, w, found)...)
 	}
+}
+
+// needsSides reports whether a check asks on which side of the surface the
+// material is: all do but those of the mesh itself and of its size.
+func (c *Check) needsSides() bool {
+	return slices.ContainsFunc(c.Needs, func(n Need) bool { return n != NeedIntegrity && n != NeedBox })
 }
 
 const notThere = "not measured"
