@@ -41,7 +41,10 @@ func (x *cylFinder) findPrisms(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	chains := x.chains(sides)
+	chains, err := x.chains(ctx, sides)
+	if err != nil {
+		return err
+	}
 	found := make([]*cylPiece, len(chains))
 	err = parallel(ctx, len(chains), 4, func(from, to int) error {
 		w := x.worker()
@@ -221,52 +224,87 @@ func (x *cylFinder) edge(h int32) Vec {
 // chains joins sides that have an edge in common and one direction, and returns
 // those that go round: from one side's normal to the next, nowhere is more left
 // out than a hole may lack of its circle and a side may turn.
-func (x *cylFinder) chains(sides []cylSide) []cylSide {
-	of := make(map[int32]int32) // side by half-edge
-	parent := make([]int32, len(sides))
-	for i, s := range sides {
-		parent[i] = int32(i)
-		for _, h := range s.edges {
-			of[h] = int32(i)
-		}
+func (x *cylFinder) chains(ctx context.Context, sides []cylSide) ([]cylSide, error) {
+	parent, err := x.joinSides(ctx, sides)
+	if err != nil {
+		return nil, err
 	}
-	for i, s := range sides {
-		for _, h := range s.edges {
-			if j, ok := of[x.topo.Twin[h]]; ok {
-				a, b := root(parent, int32(i)), root(parent, j)
-				parent[max(a, b)] = min(a, b)
-			}
-		}
+	count := make([]int32, len(sides)+1) // of a root: its members; then where they begin
+	for i := range sides {
+		count[root(parent, int32(i))+1]++
 	}
-	first := make([]int32, 0, len(sides))
-	members := make([][]int32, len(sides))
+	for i := range sides {
+		count[i+1] += count[i]
+	}
+	order := make([]int32, len(sides))
+	next := slices.Clone(count)
 	for i := range sides {
 		r := root(parent, int32(i))
-		if members[r] == nil {
-			first = append(first, r)
-		}
-		members[r] = append(members[r], int32(i))
+		order[next[r]] = int32(i)
+		next[r]++
 	}
 	var out []cylSide
 	var angles []float64
-	for _, r := range first {
-		if len(members[r]) < cylSidesMin {
+	for r := range sides { // a root is the first of its members
+		members := order[count[r]:count[r+1]]
+		if r&0xfff == 0 && ctx.Err() != nil {
+			return nil, ctx.Err()
+		}
+		if len(members) < cylSidesMin {
 			continue
 		}
 		fit := cylFit{}
 		fit.setAxis(sides[r].dir)
 		angles = angles[:0]
-		chain := cylSide{dir: sides[r].dir}
-		for _, i := range members[r] {
+		facets := 0
+		for _, i := range members {
 			n := x.normal[sides[i].facets[0]]
 			angles = append(angles, math.Atan2(n.Dot(fit.v), n.Dot(fit.u)))
+			facets += len(sides[i].facets)
+		}
+		if widestGap(angles) > 2*math.Pi*(1-cylShareMin)+cylTurnMax {
+			continue
+		}
+		chain := cylSide{dir: sides[r].dir, facets: make([]int32, 0, facets)}
+		for _, i := range members {
 			chain.facets = append(chain.facets, sides[i].facets...)
 		}
-		if widestGap(angles) <= 2*math.Pi*(1-cylShareMin)+cylTurnMax {
-			out = append(out, chain)
+		out = append(out, chain)
+	}
+	return out, nil
+}
+
+// joinSides returns the union-find of sides that have an edge in common. Of two
+// sides with the same half-edge the later one has it.
+func (x *cylFinder) joinSides(ctx context.Context, sides []cylSide) ([]int32, error) {
+	n := 0
+	for _, s := range sides {
+		n += len(s.edges)
+	}
+	of := make([]uint64, 0, n) // half-edge, side
+	parent := make([]int32, len(sides))
+	for i, s := range sides {
+		parent[i] = int32(i)
+		for _, h := range s.edges {
+			of = append(of, uint64(h)<<32|uint64(i))
 		}
 	}
-	return out
+	slices.Sort(of)
+	for i, s := range sides {
+		if i&0xfff == 0 && ctx.Err() != nil {
+			return nil, ctx.Err()
+		}
+		for _, h := range s.edges {
+			t := uint64(x.topo.Twin[h])
+			k, _ := slices.BinarySearch(of, (t+1)<<32)
+			if k == 0 || of[k-1]>>32 != t {
+				continue
+			}
+			a, b := root(parent, int32(i)), root(parent, int32(of[k-1]))
+			parent[max(a, b)] = min(a, b)
+		}
+	}
+	return parent, nil
 }
 
 // widestGap returns the widest part of the circle between two neighbouring

@@ -28,7 +28,10 @@ const (
 	// cylBatch is the number of seeds that grow at once, cylAhead how many they
 	// are chosen from.
 	cylBatch = 64
-	cylAhead = 512
+	// cylBatchLeast is how many grow at once although they may stand near each
+	// other, so that not all processors but one wait.
+	cylBatchLeast = 4
+	cylAhead      = 512
 )
 
 // cylSeedAt is a facet from which a cylinder may grow.
@@ -57,7 +60,8 @@ func (x *cylFinder) findGrown(ctx context.Context) error {
 	tries := make([]uint8, len(x.m.Facets))
 	for len(seeds) > 0 {
 		var batch []cylSeedAt
-		batch, seeds = x.batch(seeds, tries)
+		var apart int
+		batch, seeds, apart = x.batch(seeds, tries)
 		grown := make([]*cylPiece, len(batch))
 		failed := make([][]int32, len(batch))
 		err := parallel(ctx, len(batch), 1, func(i, _ int) error {
@@ -81,6 +85,10 @@ func (x *cylFinder) findGrown(ctx context.Context) error {
 			return err
 		}
 		for i, p := range grown {
+			// One near others would not have been tried after them.
+			if f := batch[i].facet; i >= apart && (x.taken[f] || tries[f] >= cylTries) {
+				continue
+			}
 			switch {
 			case p == nil:
 				tries[batch[i].facet] = cylTries
@@ -100,30 +108,40 @@ func (x *cylFinder) findGrown(ctx context.Context) error {
 // batch splits off the seeds that grow at once, on the surface that was free
 // before. They stand apart, so that one cylinder is not found many times over;
 // what still overlaps a piece that comes first in the batch grows anew in a
-// later one. The batch does not depend on the number of cores, and so neither
-// does what is found.
-func (x *cylFinder) batch(seeds []cylSeedAt, tries []uint8) (batch, rest []cylSeedAt) {
+// later one. Where only few do, as on one large curved surface, some that stand
+// nearer follow them. The batch does not depend on the number of cores, and so
+// neither does what is found.
+func (x *cylFinder) batch(seeds []cylSeedAt, tries []uint8) (batch, rest []cylSeedAt, apart int) {
+	near := func(s cylSeedAt, radii float64) bool {
+		return slices.ContainsFunc(batch, func(b cylSeedAt) bool {
+			return x.m.Centre(b.facet).Sub(x.m.Centre(s.facet)).Norm() < radii*max(s.radius, b.radius)
+		})
+	}
 	keep := 0
 	i := 0
 	for ; i < len(seeds) && i < cylAhead && len(batch) < cylBatch; i++ {
 		s := seeds[i]
-		if x.taken[s.facet] || tries[s.facet] >= cylTries {
-			continue
-		}
-		near := slices.ContainsFunc(batch, func(b cylSeedAt) bool {
-			return x.m.Centre(b.facet).Sub(x.m.Centre(s.facet)).Norm() < 4*max(s.radius, b.radius)
-		})
-		if near {
+		switch {
+		case x.taken[s.facet] || tries[s.facet] >= cylTries:
+		case near(s, 4):
 			seeds[keep] = s
 			keep++
-			continue
+		default:
+			batch = append(batch, s)
+		}
+	}
+	apart = len(batch)
+	passed := slices.DeleteFunc(seeds[:keep], func(s cylSeedAt) bool {
+		if len(batch) >= cylBatchLeast || near(s, 0.5) {
+			return false
 		}
 		batch = append(batch, s)
-	}
+		return true
+	})
 	// Those passed over stand before those not reached.
-	rest = seeds[i-keep:]
-	copy(rest, seeds[:keep])
-	return batch, rest
+	rest = seeds[i-len(passed):]
+	copy(rest, passed)
+	return batch, rest, apart
 }
 
 // seeds lists the facets about which the surface looks like a cylinder's and
