@@ -199,32 +199,91 @@ func sideArea(ctx context.Context, m *Mesh, up Vec) (float64, error) {
 
 // shadow returns the box of the vertices along the machine's axes and the
 // convex hull of their X and Y, counter-clockwise. The hull of the chunks'
-// hulls is the hull of all.
+// hulls is the hull of all. Vertices inside the octagon of those that lie
+// farthest along eight directions are no corners of it (Akl and Toussaint 1978,
+// "A Fast Convex Hull Algorithm"): few are left to sort.
 func shadow(ctx context.Context, m *Mesh, f Frame) (Box, [][2]float64, error) {
 	const chunk = 1 << 14
 	n := (len(m.Facets) + chunk - 1) / chunk
-	boxes, hulls := make([]Box, n), make([][][2]float64, n)
+	boxes, ends := make([]Box, n), make([]octagon, n)
 	err := parallel(ctx, len(m.Facets), chunk, func(from, to int) error {
 		b := EmptyBox()
-		var ps [][2]float64
+		o := newOctagon()
 		for _, c := range m.Facets[from:to] {
 			for _, v := range c {
 				p := f.Turn(m.Verts[v])
 				b = b.Grow(p)
-				ps = append(ps, [2]float64{p[0], p[1]})
+				o.add(p[0], p[1])
 			}
 		}
-		boxes[from/chunk], hulls[from/chunk] = b, convexHull(ps)
+		boxes[from/chunk], ends[from/chunk] = b, o
 		return nil
 	})
 	if err != nil {
 		return Box{}, nil, err
 	}
-	box := EmptyBox()
-	for _, b := range boxes {
-		box = box.Join(b)
+	box, whole := EmptyBox(), newOctagon()
+	for i := range boxes {
+		box = box.Join(boxes[i])
+		for _, p := range ends[i].at {
+			whole.add(p[0], p[1])
+		}
 	}
-	return box, convexHull(slices.Concat(hulls...)), nil
+	core := convexHull(slices.Clone(whole.at[:]))
+	size := box.Size()
+	least := 1e-12 * (size[0] + size[1]) * (size[0] + size[1]) // far above what turn2 rounds
+	hulls := make([][][2]float64, n)
+	err = parallel(ctx, len(m.Facets), chunk, func(from, to int) error {
+		ps := slices.Clone(ends[from/chunk].at[:])
+		for _, c := range m.Facets[from:to] {
+			for _, v := range c {
+				p := f.Turn(m.Verts[v])
+				if q := [2]float64{p[0], p[1]}; !surelyWithin(core, q, least) {
+					ps = append(ps, q)
+				}
+			}
+		}
+		hulls[from/chunk] = convexHull(ps)
+		return nil
+	})
+	return box, convexHull(slices.Concat(hulls...)), err
+}
+
+// octagon holds the points farthest along eight directions.
+type octagon struct {
+	far [8]float64
+	at  [8][2]float64
+}
+
+func newOctagon() (o octagon) {
+	for i := range o.far {
+		o.far[i] = math.Inf(-1)
+	}
+	return o
+}
+
+func (o *octagon) add(x, y float64) {
+	for i, d := range [8]float64{x, x + y, y, y - x, -x, -x - y, -y, x - y} {
+		if d > o.far[i] {
+			o.far[i], o.at[i] = d, [2]float64{x, y}
+		}
+	}
+}
+
+// surelyWithin reports whether p lies inside a convex polygon, by more than the
+// area least spans with each side.
+func surelyWithin(polygon [][2]float64, p [2]float64, least float64) bool {
+	if len(polygon) < 3 {
+		return false
+	}
+	q := polygon[len(polygon)-1]
+	for _, r := range polygon {
+		if turn2(q, r, p) <= least {
+			return false
+		}
+		q = r
+	}
+	return true
 }
 
 // convexHull returns the strictly convex corners, counter-clockwise (Andrew
