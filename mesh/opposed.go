@@ -181,15 +181,36 @@ type rival struct {
 // newRival takes a facet a b c whose normal out of the medium is n into the
 // patch's frame. A zero normal stands for a sharp notch, then a b c may be a
 // segment or a point.
-func (s *patch) newRival(f int32, a, b, c, n Vec) rival {
-	r := rival{f: f, notch: n == Vec{}, g: [3]spot{s.local(a), s.local(b), s.local(c)}}
-	x, y, z := &r.g[0], &r.g[1], &r.g[2]
-	r.lo = spot{min(x.u, y.u, z.u), min(x.v, y.v, z.v), min(x.h, y.h, z.h)}
-	r.hi = spot{max(x.u, y.u, z.u), max(x.v, y.v, z.v), max(x.h, y.h, z.h)}
-	r.m = spot{n.Dot(s.ax), n.Dot(s.ay), -n.Dot(s.n)}
-	r.q0 = x.u*r.m.u + x.v*r.m.v + x.h*r.m.h
+func (s *patch) newRival(f int32, a, b, c, n Vec) (r rival) {
+	s.face(&r, f, &a, &b, &c, &n)
 	return r
 }
+
+// face is newRival in place. It is written out in numbers: millions of facets
+// pass here that face a patch but stop no small ball.
+func (s *patch) face(r *rival, f int32, a, b, c, n *Vec) {
+	o0, o1, o2 := s.o[0], s.o[1], s.o[2]
+	x0, x1, x2 := s.ax[0], s.ax[1], s.ax[2]
+	y0, y1, y2 := s.ay[0], s.ay[1], s.ay[2]
+	n0, n1, n2 := s.n[0], s.n[1], s.n[2]
+	d0, d1, d2 := a[0]-o0, a[1]-o1, a[2]-o2
+	au, av, ah := dot3(d0, d1, d2, x0, x1, x2), dot3(d0, d1, d2, y0, y1, y2), -dot3(d0, d1, d2, n0, n1, n2)
+	d0, d1, d2 = b[0]-o0, b[1]-o1, b[2]-o2
+	bu, bv, bh := dot3(d0, d1, d2, x0, x1, x2), dot3(d0, d1, d2, y0, y1, y2), -dot3(d0, d1, d2, n0, n1, n2)
+	d0, d1, d2 = c[0]-o0, c[1]-o1, c[2]-o2
+	cu, cv, ch := dot3(d0, d1, d2, x0, x1, x2), dot3(d0, d1, d2, y0, y1, y2), -dot3(d0, d1, d2, n0, n1, n2)
+	m0, m1, m2 := n[0], n[1], n[2]
+	mu, mv, mh := dot3(m0, m1, m2, x0, x1, x2), dot3(m0, m1, m2, y0, y1, y2), -dot3(m0, m1, m2, n0, n1, n2)
+	r.f, r.notch = f, m0 == 0 && m1 == 0 && m2 == 0
+	r.g = [3]spot{{au, av, ah}, {bu, bv, bh}, {cu, cv, ch}}
+	r.lo = spot{min(au, bu, cu), min(av, bv, cv), min(ah, bh, ch)}
+	r.hi = spot{max(au, bu, cu), max(av, bv, cv), max(ah, bh, ch)}
+	r.m = spot{mu, mv, mh}
+	r.q0 = au*mu + av*mv + ah*mh
+}
+
+// dot3 is Vec.Dot in numbers.
+func dot3(x, y, z, u, v, w float64) float64 { return float64(x*u) + float64(y*v) + float64(z*w) }
 
 // depths returns how deep the patch's corners lie below the rival's plane, at
 // least and at most.

@@ -72,8 +72,12 @@ func (g *gauge) gather(whole float64, guess int32, slack float64) {
 	g.whole, g.rivals = whole, g.rivals[:0]
 	s := &g.own
 	own, best := s.extent(), whole
-	take := func(y *rival) {
+	// take keeps the last of the rivals, or drops it.
+	take := func() {
+		at := len(g.rivals) - 1
+		y := &g.rivals[at]
 		if y.key = s.bound(y, &own, g.touch); y.key >= g.whole {
+			g.rivals = g.rivals[:at]
 			return
 		}
 		if slack > 0 && y.key < best {
@@ -84,16 +88,16 @@ func (g *gauge) gather(whole float64, guess int32, slack float64) {
 				y.key = best
 			}
 		}
-		g.rivals = append(g.rivals, *y)
 	}
 	facet := func(f int32) float64 {
 		n := g.normals[f].Scale(g.t.side)
 		if s.n.Dot(n) >= -opposedCos {
 			return g.whole
 		}
-		a, b, c := g.t.m.Corners(f)
-		y := s.newRival(f, a, b, c, n)
-		take(&y)
+		t := &g.t.m.Facets[f]
+		verts := g.t.m.Verts
+		s.face(g.nextRival(), f, &verts[t[0]], &verts[t[1]], &verts[t[2]], &n)
+		take()
 		if len(g.rivals)%1024 == 1023 && g.ctx.Err() != nil {
 			return 0
 		}
@@ -112,12 +116,22 @@ func (g *gauge) gather(whole float64, guess int32, slack float64) {
 		g.notches.mesh.BVH().InBox(s.reach(g.whole), func(i int32) bool {
 			if f := g.notches.list[i]; g.points(f, s.n) {
 				a, b, c := g.notches.mesh.Corners(i)
-				y := s.newRival(f.f, a, b, c, Vec{})
-				take(&y)
+				s.face(g.nextRival(), f.f, &a, &b, &c, &Vec{})
+				take()
 			}
 			return true
 		})
 	}
+}
+
+// nextRival makes room for one more rival, to be filled in.
+func (g *gauge) nextRival() *rival {
+	if n := len(g.rivals); n < cap(g.rivals) {
+		g.rivals = g.rivals[:n+1]
+	} else {
+		g.rivals = append(g.rivals, rival{})
+	}
+	return &g.rivals[len(g.rivals)-1]
 }
 
 // least returns the thinnest span from the patch and which of the view stops
