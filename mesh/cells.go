@@ -125,7 +125,10 @@ func (t *ThicknessField) measure(ctx context.Context) error {
 	n := len(m.Facets)
 	t.nodes = make([]node, n)
 	t.FacetMM = make([]float32, n)
-	shared := t.newGauge(ctx)
+	shared, err := t.newGauge(ctx)
+	if err != nil {
+		return err
+	}
 	t.gauge = shared
 	t.gauge.ctx = context.Background()
 
@@ -157,15 +160,22 @@ func (t *ThicknessField) measure(ctx context.Context) error {
 }
 
 // newGauge makes ready to measure.
-func (t *ThicknessField) newGauge(ctx context.Context) gauge {
+func (t *ThicknessField) newGauge(ctx context.Context) (gauge, error) {
 	m := t.m
 	var area float64
 	for f := range m.Facets {
+		if f%sharpStep == 0 && ctx.Err() != nil {
+			return gauge{}, ctx.Err()
+		}
 		area += m.Area(int32(f))
 	}
 	var wedges, notches []sharpFeature
 	least := math.Acos(opposedCos)
-	for _, s := range findSharp(m, least+wedgeSlack) {
+	sharp, err := findSharp(ctx, m, least+wedgeSlack)
+	if err != nil {
+		return gauge{}, err
+	}
+	for _, s := range sharp {
 		if s.notch == (t.side < 0) || s.vague {
 			wedges = append(wedges, s)
 		}
@@ -173,11 +183,12 @@ func (t *ThicknessField) newGauge(ctx context.Context) gauge {
 			notches = append(notches, s)
 		}
 	}
-	met, _ := newBodies(ctx, m, 4*t.Err) // points are looked at twice that off a surface at most; half is for rounding
+	// Points are looked at twice that off a surface at most; half is for rounding.
+	met, err := newBodies(ctx, m, 4*t.Err)
 	return gauge{t: t, bodies: met, bvh: m.BVH(), normals: m.normals.now(), ctx: ctx,
 		wedges: newSharpTree(m, wedges), notches: newSharpTree(m, notches),
 		cellMM: max(t.Params.PatchMM/2, math.Sqrt(area/cellsMost)),
-		touch:  t.Err, cap: t.Params.CapMM}
+		touch:  t.Err, cap: t.Params.CapMM}, err
 }
 
 // gather appends the chunks' cells in order and shifts the ids that point to them.

@@ -24,16 +24,11 @@ type FeatherEdge struct {
 // Edges of more than two facets, and of facets wound against each other, have
 // no wedge and are left out; Integrity counts them.
 func MeasureFeatherEdges(ctx context.Context, m *Mesh, angleRad float64) ([]FeatherEdge, error) {
-	if _, err := m.topo.get(ctx); err != nil {
+	list, err := findSharp(ctx, m, angleRad)
+	if err != nil {
 		return nil, err
 	}
-	if err := ctx.Err(); err != nil {
-		return nil, err
-	}
-	list := slices.DeleteFunc(findSharp(m, angleRad), func(s sharpFeature) bool { return s.notch || s.vague })
-	if err := ctx.Err(); err != nil {
-		return nil, err
-	}
+	list = slices.DeleteFunc(list, func(s sharpFeature) bool { return s.notch || s.vague })
 	var out []FeatherEdge
 	for _, run := range sharpRuns(list) {
 		e := FeatherEdge{AngleRad: run[0].angle, Box: EmptyBox()}

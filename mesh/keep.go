@@ -93,8 +93,10 @@ func (k *KeptThickness) field(ctx context.Context, m *Mesh, side float64) (*Thic
 		}
 		t.cells[i] = c
 	}
-	t.gauge = t.newGauge(context.Background())
-	return t, ctx.Err()
+	g, err := t.newGauge(ctx)
+	t.gauge = g
+	t.gauge.ctx = context.Background() // of what is asked later
+	return t, err
 }
 
 // KeptSections is Sections as plain values, with the jumps that it was asked for.

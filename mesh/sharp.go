@@ -1,6 +1,7 @@
 package mesh
 
 import (
+	"context"
 	"math"
 	"slices"
 )
@@ -28,38 +29,68 @@ type sharpFeature struct {
 // other at less than the angle, such as a cone's apex. Where sheets cross there,
 // or the vertex stands on a sharp edge, the tip is vague: thickness falls to
 // zero, but whether of material or of empty space depends on the way.
-func findSharp(m *Mesh, angle float64) []sharpFeature {
-	var out []sharpFeature
-	top := m.Topology()
+func findSharp(ctx context.Context, m *Mesh, angle float64) ([]sharpFeature, error) {
+	if err := m.Prepare(ctx); err != nil {
+		return nil, err
+	}
 	least, width := math.Cos(angle), sureSide*coordErr(m)
-	onEdge := map[int32]bool{}
 	side := make([]bool, len(m.Facets))
-	for f := range side {
-		side[f] = m.hasSide(int32(f), width)
+	err := parallel(ctx, len(side), sharpStep, func(from, to int) error {
+		for f := from; f < to; f++ {
+			side[f] = m.hasSide(int32(f), width)
+		}
+		return nil
+	})
+	if err != nil {
+		return nil, err
 	}
-	for h, t := range top.Twin {
-		if int(t) <= h {
-			continue
+	parts := make([][]sharpFeature, (len(m.Facets)+sharpStep-1)/sharpStep)
+	err = parallel(ctx, len(m.Facets), sharpStep, func(from, to int) error {
+		for h := int32(3 * from); h < int32(3*to); h++ {
+			if s, ok := m.sharpEdge(h, side, least); ok {
+				parts[from/sharpStep] = append(parts[from/sharpStep], s)
+			}
 		}
-		f, g := m.standIn(int32(h), side), m.standIn(t, side)
-		if f < 0 || g < 0 {
-			continue
-		}
-		nf, ng := m.Normal(f), m.Normal(g)
-		if -nf.Dot(ng) <= least || f == g {
-			continue
-		}
-		a, b := m.Facets[h/3][h%3], m.Facets[h/3][(h+1)%3]
-		if m.Facets[t/3][t%3] != b {
-			continue // wound against each other: neither side is known
-		}
-		apex := m.Centre(g)
-		s := sharpFeature{a: a, b: b, f: f, g: g, angle: angleBetween(nf, ng.Scale(-1)), edge: int8(h % 3)}
-		s.notch = apex.Sub(m.Verts[a]).Dot(nf) > 0
-		out = append(out, s)
-		onEdge[a], onEdge[b] = true, true
+		return nil
+	})
+	if err != nil {
+		return nil, err
 	}
-	return append(out, findTips(m, least, width, onEdge)...)
+	out := slices.Concat(parts...)
+	onEdge := map[int32]bool{}
+	for _, s := range out {
+		onEdge[s.a], onEdge[s.b] = true, true
+	}
+	tips, err := findTips(ctx, m, side, least, onEdge)
+	return append(out, tips...), err
+}
+
+// sharpStep is how many facets are looked at between two questions whether to
+// go on.
+const sharpStep = 1 << 14
+
+// sharpEdge is the edge of a half-edge that is the first of its pair, if it is
+// sharp.
+func (m *Mesh) sharpEdge(h int32, side []bool, least float64) (sharpFeature, bool) {
+	t := m.Topology().Twin[h]
+	if t <= h {
+		return sharpFeature{}, false
+	}
+	f, g := m.standIn(h, side), m.standIn(t, side)
+	if f < 0 || g < 0 {
+		return sharpFeature{}, false
+	}
+	nf, ng := m.Normal(f), m.Normal(g)
+	if -nf.Dot(ng) <= least || f == g {
+		return sharpFeature{}, false
+	}
+	a, b := m.Facets[h/3][h%3], m.Facets[h/3][(h+1)%3]
+	if m.Facets[t/3][t%3] != b {
+		return sharpFeature{}, false // wound against each other: neither side is known
+	}
+	s := sharpFeature{a: a, b: b, f: f, g: g, angle: angleBetween(nf, ng.Scale(-1)), edge: int8(h % 3)}
+	s.notch = m.Centre(g).Sub(m.Verts[a]).Dot(nf) > 0
+	return s, true
 }
 
 // sureSide is how many times the doubt about its corners a facet must be wide
@@ -114,31 +145,48 @@ func angleBetween(a, b Vec) float64 {
 
 // findTips looks at vertices whose normals spread by 60 degrees or more from
 // one of them, which two opposing ones need.
-func findTips(m *Mesh, least, width float64, onEdge map[int32]bool) []sharpFeature {
-	ref := make([]int32, len(m.Verts))
+func findTips(ctx context.Context, m *Mesh, side []bool, least float64, onEdge map[int32]bool) ([]sharpFeature, error) {
+	ref := make([]int32, len(m.Verts)) // the first facet with a normal, plus one
 	for f, c := range m.Facets {
+		if f%sharpStep == 0 && ctx.Err() != nil {
+			return nil, ctx.Err()
+		}
 		for _, v := range c {
 			if ref[v] == 0 && m.Normal(int32(f)) != (Vec{}) {
 				ref[v] = int32(f) + 1
 			}
 		}
 	}
-	wide := map[int32][]int32{}
-	for f, c := range m.Facets {
-		n := m.Normal(int32(f))
-		for _, v := range c {
-			if ref[v] > 0 && n.Dot(m.Normal(ref[v]-1)) < 0.5 {
-				wide[v] = nil
+	parts := make([][]int32, (len(m.Facets)+sharpStep-1)/sharpStep)
+	err := parallel(ctx, len(m.Facets), sharpStep, func(from, to int) error {
+		for f := from; f < to; f++ {
+			n := m.Normal(int32(f))
+			for _, v := range m.Facets[f] {
+				if ref[v] > 0 && n.Dot(m.Normal(ref[v]-1)) < 0.5 {
+					parts[from/sharpStep] = append(parts[from/sharpStep], v)
+				}
 			}
 		}
+		return nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	wide := map[int32][]int32{}
+	for _, v := range slices.Concat(parts...) {
+		wide[v] = nil
+		ref[v] = -1
 	}
 	if len(wide) == 0 {
-		return nil
+		return nil, nil
 	}
 	for f, c := range m.Facets {
+		if f%sharpStep == 0 && ctx.Err() != nil {
+			return nil, ctx.Err()
+		}
 		for _, v := range c {
-			if fs, ok := wide[v]; ok && m.hasSide(int32(f), width) {
-				wide[v] = append(fs, int32(f))
+			if ref[v] < 0 && side[f] {
+				wide[v] = append(wide[v], int32(f))
 			}
 		}
 	}
@@ -152,7 +200,7 @@ func findTips(m *Mesh, least, width float64, onEdge map[int32]bool) []sharpFeatu
 		}
 		return rank(a) - rank(b)
 	})
-	return out
+	return out, ctx.Err()
 }
 
 // rank orders the kinds of tips of one vertex.
