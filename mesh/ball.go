@@ -331,7 +331,7 @@ func climb(m *Mesh, p Vec, normal Vec, reach, tol float64) (Vec, float64) {
 		if off := q.Sub(start); off.Norm() > reach {
 			q = start.Add(off.Unit().Scale(reach))
 		}
-		n, _ := m.BVH().Nearest(q, math.Inf(1), nil)
+		n := nearestBelow(m, q, touch)
 		if n.Dist > d+0.1*step*dir.Norm() {
 			p, d = q, n.Dist
 			touch = append(nearestFew(p, touch, d+step), n.Point)
@@ -354,6 +354,22 @@ const (
 	climbFlat  = 1e-3 // a hull whose shortest vector is below this holds the point from all sides
 	climbTouch = 6
 )
+
+// nearestBelow is the nearest point of the surface, which is no farther than any
+// of the points of it that are touched: the search need not look beyond them.
+func nearestBelow(m *Mesh, q Vec, touch []Vec) Near {
+	most := math.Inf(1)
+	for _, t := range touch {
+		most = min(most, q.Sub(t).Norm())
+	}
+	// A touched point lies on its facet to rounding.
+	const roundErr = 1e-9
+	n, ok := m.BVH().Nearest(q, most*(1+roundErr)+roundErr, nil)
+	if !ok {
+		n, _ = m.BVH().Nearest(q, math.Inf(1), nil)
+	}
+	return n
+}
 
 // nearestFew keeps the touched points that are no farther from p than d.
 func nearestFew(p Vec, touch []Vec, d float64) []Vec {
