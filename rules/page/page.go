@@ -399,6 +399,10 @@ func (d *document) facts(r *rules.PartReport) {
 	if b := m.Ball; b != nil {
 		add(&part, "Largest ball inside", figure(b.DiameterMM)+" mm")
 	}
+	for _, f := range r.Fits() {
+		sizes, made := f.SayFit()
+		add(&part, fmt.Sprintf("Hole %q", f.Decl.Name.V), sizes+". "+made+".")
+	}
 	if b := m.Box; b != nil {
 		add(&stand, "Size x, y, z", fmt.Sprintf("%s x %s x %s mm", figure(b.Size[0]), figure(b.Size[1]), figure(b.Size[2])))
 		z := m.Frame.Z

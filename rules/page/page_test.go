@@ -88,6 +88,14 @@ func TestAPageTellsEverythingOfTheReport(t *testing.T) {
 			t.Errorf("the page does not say where the limit of %s came from", f.Check)
 		}
 	}
+	if len(r.Fits()) == 0 {
+		t.Error("the demo asks for no fit")
+	}
+	for _, f := range r.Fits() {
+		if sizes, made := f.SayFit(); !strings.Contains(plain, sizes+". "+made+".") {
+			t.Errorf("the page does not say %q", sizes)
+		}
+	}
 	for _, c := range r.Cautions {
 		if !strings.Contains(plain, c.Text) {
 			t.Errorf("the page lacks the caution %s", c.Name)
