@@ -43,7 +43,7 @@ func MeasureLargestBall(ctx context.Context, m *Mesh) (Ball, error) {
 	if len(m.Facets) == 0 {
 		return Ball{}, ctx.Err()
 	}
-	n, err := newNest(ctx, m)
+	n, err := m.nested.get(ctx)
 	if err != nil {
 		return Ball{}, err
 	}

@@ -31,7 +31,7 @@ func newBodies(ctx context.Context, m *Mesh, width float64) (*bodies, error) {
 	if m.Topology().Shells < 2 {
 		return nil, nil
 	}
-	n, err := newNest(ctx, m)
+	n, err := m.nested.get(ctx)
 	if err != nil {
 		return nil, err
 	}

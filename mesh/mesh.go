@@ -20,6 +20,7 @@ type Mesh struct {
 	bvh     derived[*BVH]
 	normals derived[[]Vec]
 	box     derived[Box]
+	nested  derived[*nest]
 }
 
 // Source says where a mesh came from.
@@ -42,7 +43,8 @@ func New(verts []Vec, facets [][3]int32) *Mesh {
 	m.bvh.make = func(ctx context.Context) (*BVH, error) { return newBVH(ctx, m) }
 	m.normals.make, m.box.make = m.newNormals, m.newBox
 	m.topo.turn, m.bvh.turn = make(chan struct{}, 1), make(chan struct{}, 1)
-	m.normals.turn, m.box.turn = make(chan struct{}, 1), make(chan struct{}, 1)
+	m.nested.make = func(ctx context.Context) (*nest, error) { return newNest(ctx, m) }
+	m.normals.turn, m.box.turn, m.nested.turn = make(chan struct{}, 1), make(chan struct{}, 1), make(chan struct{}, 1)
 	return m
 }
 

@@ -58,11 +58,14 @@ type minimum struct {
 
 // minima returns the minima with material above and air below, lowest first.
 func (s *stance) minima(ctx context.Context) ([]minimum, error) {
-	seeds := s.seeds()
-	if len(seeds) == 0 || ctx.Err() != nil {
-		return nil, ctx.Err()
+	seeds, err := s.seeds(ctx)
+	if err != nil || len(seeds) == 0 {
+		return nil, err
 	}
-	around := newFans(s.m)
+	around, err := newFans(ctx, s.m)
+	if err != nil {
+		return nil, err
+	}
 	var out []minimum
 	flood := make([]int32, len(s.at))
 	for n, v := range seeds {
@@ -92,10 +95,13 @@ func (s *stance) below(a, b int32) bool {
 }
 
 // seeds returns the vertices with no lower neighbour, lowest first.
-func (s *stance) seeds() []int32 {
+func (s *stance) seeds(ctx context.Context) ([]int32, error) {
 	const used, higher = 1, 2
 	mark := make([]uint8, len(s.at))
-	for _, t := range s.m.Facets {
+	for f, t := range s.m.Facets {
+		if f%fanStep == 0 && ctx.Err() != nil {
+			return nil, ctx.Err()
+		}
 		for k := range 3 {
 			a, b := t[k], t[(k+1)%3]
 			if a == b {
@@ -120,7 +126,7 @@ func (s *stance) seeds() []int32 {
 		}
 		return 1
 	})
-	return out
+	return out, ctx.Err()
 }
 
 // level returns the vertices that hang together with v no higher than a
@@ -283,9 +289,12 @@ type fans struct {
 	facets []int32
 }
 
-func newFans(m *Mesh) fans {
+func newFans(ctx context.Context, m *Mesh) (fans, error) {
 	fs := fans{first: make([]int32, len(m.Verts)+1), facets: make([]int32, 3*len(m.Facets))}
-	for _, t := range m.Facets {
+	for f, t := range m.Facets {
+		if f%fanStep == 0 && ctx.Err() != nil {
+			return fans{}, ctx.Err()
+		}
 		for _, v := range t {
 			fs.first[v+1]++
 		}
@@ -295,12 +304,18 @@ func newFans(m *Mesh) fans {
 	}
 	next := slices.Clone(fs.first)
 	for f, t := range m.Facets {
+		if f%fanStep == 0 && ctx.Err() != nil {
+			return fans{}, ctx.Err()
+		}
 		for _, v := range t {
 			fs.facets[next[v]] = int32(f)
 			next[v]++
 		}
 	}
-	return fs
+	return fs, nil
 }
+
+// fanStep is how many facets are looked at between two questions whether to go on.
+const fanStep = 1 << 15
 
 func (fs fans) of(v int32) []int32 { return fs.facets[fs.first[v]:fs.first[v+1]] }

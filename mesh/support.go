@@ -112,6 +112,9 @@ type floors struct {
 func newFloors(ctx context.Context, s *stance) (*floors, error) {
 	var up []int32
 	for f := range s.m.Facets {
+		if f%floorStep == 0 && ctx.Err() != nil {
+			return nil, ctx.Err()
+		}
 		if s.shadow(int32(f)) > 0 {
 			up = append(up, int32(f))
 		}
@@ -122,7 +125,7 @@ func newFloors(ctx context.Context, s *stance) (*floors, error) {
 	}
 	// About one cell a facet, coarser where facets are large.
 	g.cell = max(math.Sqrt(s.size[0]*s.size[1]/float64(len(up))), g.cell*1e-4)
-	for g.count(up) > 8*len(up)+64 {
+	for g.count(ctx, up) > 8*len(up)+64 {
 		g.cell *= 2
 	}
 	for c := range g.nx * g.ny {
@@ -130,7 +133,10 @@ func newFloors(ctx context.Context, s *stance) (*floors, error) {
 	}
 	g.facets = make([]int32, g.first[g.nx*g.ny])
 	next := slices.Clone(g.first)
-	for _, f := range up {
+	for i, f := range up {
+		if i%floorStep == 0 && ctx.Err() != nil {
+			return nil, ctx.Err()
+		}
 		g.cells(f, func(c int) {
 			g.facets[next[c]] = f
 			next[c]++
@@ -146,12 +152,20 @@ func (s *stance) shadow(f int32) float64 {
 	return flatten(s.at[t[1]]).sub(a).cross(flatten(s.at[t[2]]).sub(a)) / 2
 }
 
-// count starts the grid over with the cell's size and counts its entries.
-func (g *floors) count(up []int32) int {
+// floorStep is how many facets are laid out between two questions whether to
+// go on.
+const floorStep = 1 << 14
+
+// count starts the grid over with the cell's size and counts its entries, or
+// some of them once ctx is over.
+func (g *floors) count(ctx context.Context, up []int32) int {
 	g.nx, g.ny = int(g.size[0]/g.cell)+1, int(g.size[1]/g.cell)+1
 	g.first = make([]int32, g.nx*g.ny+1)
 	n := 0
-	for _, f := range up {
+	for i, f := range up {
+		if i%floorStep == 0 && ctx.Err() != nil {
+			break
+		}
 		g.cells(f, func(c int) { g.first[c+1]++; n++ })
 	}
 	return n

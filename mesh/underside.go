@@ -140,7 +140,8 @@ type ground struct {
 
 func newGround(p *underside, tol float64) *ground {
 	m := New(p.verts, p.tri)
-	g := &ground{underside: p, topo: m.Topology(), around: newFans(m), tol: tol}
+	around, _ := newFans(context.Background(), m)
+	g := &ground{underside: p, topo: m.Topology(), around: around, tol: tol}
 	if len(p.tri) < 2*finePieces {
 		return g
 	}

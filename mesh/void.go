@@ -46,7 +46,7 @@ func MeasureVoids(ctx context.Context, m *Mesh, p VoidParams) (*Voids, error) {
 	if len(m.Facets) == 0 {
 		return v, ctx.Err()
 	}
-	n, err := newNest(ctx, m)
+	n, err := m.nested.get(ctx)
 	if err != nil {
 		return nil, err
 	}

@@ -40,20 +40,20 @@ func newNest(ctx context.Context, m *Mesh) (*nest, error) {
 	for s := range n.shells {
 		n.shells[s] = nestShell{closed: true, box: EmptyBox(), parent: -1}
 	}
-	n.orient()
-	n.closeEdges()
-	if err := ctx.Err(); err != nil {
-		return nil, err
+	for _, step := range []func(context.Context) error{n.orient, n.closeEdges, n.sum, n.findDepths} {
+		if err := step(ctx); err != nil {
+			return nil, err
+		}
 	}
-	n.sum()
-	return n, n.findDepths(ctx)
+	return n, nil
 }
 
 // orient turns the facets of each shell the same way, walking over edges that
 // two facets share. A shell that can't be turned (a Möbius strip) is not closed.
-func (n *nest) orient() {
+func (n *nest) orient(ctx context.Context) error {
 	t := n.m.Topology()
 	var stack []int32
+	turned := 0
 	for f := range n.turn {
 		if n.turn[f] != 0 {
 			continue
@@ -61,6 +61,9 @@ func (n *nest) orient() {
 		n.turn[f] = 1
 		stack = append(stack[:0], int32(f))
 		for len(stack) > 0 {
+			if turned++; turned%nestStep == 0 && ctx.Err() != nil {
+				return ctx.Err()
+			}
 			g := stack[len(stack)-1]
 			stack = stack[:len(stack)-1]
 			for k := range 3 {
@@ -81,15 +84,22 @@ func (n *nest) orient() {
 			}
 		}
 	}
+	return nil
 }
+
+// nestStep is how many facets are looked at between two questions whether to go on.
+const nestStep = 1 << 15
 
 // closeEdges finds the shells with open edges. Where more than two facets meet
 // at an edge, a shell is closed there if its own facets cancel.
-func (n *nest) closeEdges() {
+func (n *nest) closeEdges(ctx context.Context) error {
 	type edge struct{ shell, a, b int32 }
 	t := n.m.Topology()
 	sums := map[edge]int{}
 	for h, twin := range t.Twin {
+		if h%nestStep == 0 && ctx.Err() != nil {
+			return ctx.Err()
+		}
 		f, k := int32(h/3), h%3
 		s := t.Shell[f]
 		switch {
@@ -109,20 +119,27 @@ func (n *nest) closeEdges() {
 			n.shells[e.shell].closed = false
 		}
 	}
+	return nil
 }
 
 // sum adds up volume and area and faces every shell outwards: a closed one by
 // the sign of its volume, an open one as most of its area is drawn.
-func (n *nest) sum() {
+func (n *nest) sum(ctx context.Context) error {
 	t := n.m.Topology()
 	drawn := make([]float64, len(n.shells))
 	for f := range n.m.Facets {
+		if f%nestStep == 0 && ctx.Err() != nil {
+			return ctx.Err()
+		}
 		s := &n.shells[t.Shell[f]]
 		a, b, c := n.m.Corners(int32(f))
 		s.box = s.box.Grow(a).Grow(b).Grow(c)
 	}
 	largest := make([]float64, len(n.shells))
 	for f := range n.m.Facets {
+		if f%nestStep == 0 && ctx.Err() != nil {
+			return ctx.Err()
+		}
 		id := t.Shell[f]
 		s := &n.shells[id]
 		a, b, c := n.m.Corners(int32(f))
@@ -151,6 +168,7 @@ func (n *nest) sum() {
 			n.turn[f] = -n.turn[f]
 		}
 	}
+	return nil
 }
 
 // holds reports whether shell i is closed and has the point inside.
