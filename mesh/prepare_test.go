@@ -89,3 +89,54 @@ func TestDerivedTurns(t *testing.T) {
 		t.Errorf("made %d times", made)
 	}
 }
+
+// Every measurement that is stopped says so, wherever it was.
+func TestMeasurementsStop(t *testing.T) {
+	m := wavy(4_000)
+	up := Frame{X: Vec{1, 0, 0}, Y: Vec{0, 1, 0}, Z: Vec{0, 0, 1}}
+	over, err := MeasureOverhang(t.Context(), m, up, OverhangParams{AngleRad: 0.7})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for name, measure := range map[string]func(ctx context.Context, m *Mesh) error{
+		"integrity": func(ctx context.Context, m *Mesh) error { _, err := MeasureIntegrity(ctx, m); return err },
+		"mass":      func(ctx context.Context, m *Mesh) error { _, err := MeasureMass(ctx, m); return err },
+		"box":       func(ctx context.Context, m *Mesh) error { _, err := MeasureBox(ctx, m, up); return err },
+		"cylinders": func(ctx context.Context, m *Mesh) error { _, err := MeasureCylinders(ctx, m); return err },
+		"overhang": func(ctx context.Context, m *Mesh) error {
+			_, err := MeasureOverhang(ctx, m, up, OverhangParams{AngleRad: 0.7})
+			return err
+		},
+		"support": func(ctx context.Context, m *Mesh) error { _, err := MeasureSupport(ctx, m, up, &over); return err },
+		"starts":  func(ctx context.Context, m *Mesh) error { _, err := MeasureFloatingStarts(ctx, m, up); return err },
+		"feather": func(ctx context.Context, m *Mesh) error { _, err := MeasureFeatherEdges(ctx, m, 1); return err },
+		"wall": func(ctx context.Context, m *Mesh) error {
+			_, err := MeasureThickness(ctx, m, ThicknessParams{CapMM: 2})
+			return err
+		},
+		"gap": func(ctx context.Context, m *Mesh) error {
+			_, err := MeasureGap(ctx, m, ThicknessParams{CapMM: 2})
+			return err
+		},
+		"ball": func(ctx context.Context, m *Mesh) error { _, err := MeasureLargestBall(ctx, m); return err },
+		"voids": func(ctx context.Context, m *Mesh) error {
+			_, err := MeasureVoids(ctx, m, VoidParams{MaxCells: 1 << 15})
+			return err
+		},
+		"sections": func(ctx context.Context, m *Mesh) error { _, err := MeasureSections(ctx, m, up, 1); return err },
+		"slender":  func(ctx context.Context, m *Mesh) error { _, err := MeasureSlenderness(ctx, m, up, 1); return err },
+	} {
+		steps := newEndsAfter(1 << 40)
+		if err := measure(steps, New(m.Verts, m.Facets)); err != nil {
+			t.Errorf("%s: %v", name, err)
+		}
+		asked := 1<<40 - steps.left.Load()
+		for k := range int64(5) {
+			// How often is asked may depend on which goroutine is how far: not the last few.
+			at := asked * k / 5
+			if err := measure(newEndsAfter(at), New(m.Verts, m.Facets)); !errors.Is(err, context.Canceled) {
+				t.Errorf("%s stopped at step %d of %d says %v", name, at, asked, err)
+			}
+		}
+	}
+}
