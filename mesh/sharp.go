@@ -20,6 +20,7 @@ type sharpFeature struct {
 	notch bool    // empty space between them, else material
 	vague bool    // a tip where the facets lie across each other's planes: either
 	edge  int8    // edge of f; -1 for a tip
+	along Vec     // of a tip: unit, the line in which its facets' planes meet; zero of an edge
 }
 
 // findSharp returns the edges and tips sharper than the angle, edges first, in
@@ -229,7 +230,7 @@ func tipsAt(m *Mesh, v int32, fs []int32, least float64, onEdge bool) []sharpFea
 			}
 			a := angleBetween(nf, ng.Scale(-1))
 			sf, sg := sideOf(m, f, g, v), sideOf(m, g, f, v)
-			s := sharpFeature{a: v, b: v, f: f, g: g, angle: a, notch: sf > 0, edge: -1, vague: onEdge || sf == 0 || sf != sg}
+			s := sharpFeature{a: v, b: v, f: f, g: g, angle: a, notch: sf > 0, edge: -1, vague: onEdge || sf == 0 || sf != sg, along: nf.Cross(ng).Unit()}
 			if k := rank(s); a < best[k].angle {
 				best[k] = s
 			}
@@ -284,18 +285,26 @@ func newSharpTree(m *Mesh, list []sharpFeature) *sharpTree {
 // lens, are a little thinner than straight ones.
 const wedgeShare = 0.8
 
+// edgeDoubt is how many touch the difference of two lengths is off by, at most.
+const edgeDoubt = 4
+
 // explains returns the feature that makes the span of diameter d between x and y
 // thin: one nearer to x than within whose taper alone is as thin, and from which
 // y is not much farther than x, as surface across from a sharp edge may be that
-// has nothing to do with it.
+// has nothing to do with it. A tip's taper is that of its facets' planes, from the
+// line in which they meet: a blade's tip is wide along it. Lengths are sure by a few touch, which is all of the
+// thickness at the very edge: what is so thin there is its taper, however the
+// flanks lean beside it.
 func (t *sharpTree) explains(x, y Vec, d, within, touch float64) (feature int32, foot Vec, ok bool) {
 	if t == nil {
 		return 0, Vec{}, false
 	}
 	apart := y.Sub(x).Norm()
 	near, ok := t.mesh.BVH().Nearest(x, within, func(f int32, q Vec) bool {
-		dist, tan := q.Sub(x).Norm(), math.Tan(t.list[f].angle/2)
-		return d >= wedgeShare*2*dist*tan && apart <= 2*dist+4*touch*max(1, 1/tan)
+		off := x.Sub(q)
+		dist, tan := off.Norm(), math.Tan(t.list[f].angle/2)
+		taper := off.Sub(t.list[f].along.Scale(off.Dot(t.list[f].along))).Norm()
+		return d+edgeDoubt*touch >= wedgeShare*2*taper*tan && apart <= 2*dist+edgeDoubt*touch*max(1, 1/tan)
 	})
 	return near.Facet, near.Point, ok && near.Dist < within
 }
