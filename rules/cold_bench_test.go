@@ -63,6 +63,7 @@ func bracket(splits int) *mesh.Mesh {
 // run of a day does: seconds of each step, and, where the system tells, the
 // peak of memory per facet.
 func BenchmarkCheckCold(b *testing.B) {
+	defer debug.SetGCPercent(debug.SetGCPercent(50)) // as the program does
 	for _, s := range coldShapes {
 		b.Run(fmt.Sprintf("%s/%d", s.name, s.facets), func(b *testing.B) {
 			path := coldPart(b, s.make())

@@ -3,6 +3,7 @@ package main
 import (
 	"errors"
 	"fmt"
+	"os"
 	"runtime/debug"
 	"strconv"
 	"strings"
@@ -43,7 +44,9 @@ func (f *boundFlags) add(c *cobra.Command) {
 
 // options are what the flags say. The runtime is told to collect garbage more
 // eagerly as the bound on memory comes near; GOMEMLIMIT stands where it asks
-// for less.
+// for less. It collects once half as much was added as is in use, not as much
+// again, unless GOGC says otherwise: most of the memory are numbers of meshes,
+// which cost a collection next to nothing.
 func (f *boundFlags) options() (rules.Options, error) {
 	if f.time < 0 {
 		return rules.Options{}, fmt.Errorf("--max-time takes a time like 10m, not %s", f.time)
@@ -54,11 +57,16 @@ func (f *boundFlags) options() (rules.Options, error) {
 			return rules.Options{}, fmt.Errorf("--max-%s takes a number from 1 on, not %d", name, *n)
 		}
 	}
+	if os.Getenv("GOGC") == "" {
+		debug.SetGCPercent(gcPercent)
+	}
 	if o.Memory < debug.SetMemoryLimit(-1) {
 		debug.SetMemoryLimit(o.Memory)
 	}
 	return o, nil
 }
+
+const gcPercent = 50
 
 // addRoot declares the option that bounds the files that specs may name.
 func addRoot(c *cobra.Command, dir *string) {
