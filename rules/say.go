@@ -98,6 +98,12 @@ func sayLayer(o Origin) string {
 
 func degrees(rad float64) float64 { return rad * 180 / math.Pi }
 
+// roughly says a value by its first digit, without a power of ten.
+func roughly(v float64) string {
+	first, _ := strconv.ParseFloat(strconv.FormatFloat(v, 'g', 1, 64), 64)
+	return strconv.FormatFloat(first, 'f', -1, 64)
+}
+
 // near says a place in the numbers that CAD shows and a spec takes: mesh units.
 func (p *Subject) near(at mesh.Vec) string {
 	unit, scale, digits := "", 1.0, 1
@@ -134,7 +140,7 @@ func closeCall(f *Finding) string {
 	if !f.Undecided {
 		return ""
 	}
-	return fmt.Sprintf(" (too close to call: the value may be off by %s%s)", strconv.FormatFloat(f.Band, 'g', 1, 64), unitText(f.Unit))
+	return fmt.Sprintf(" (too close to call: the value may be off by %s%s)", roughly(f.Band), unitText(f.Unit))
 }
 
 func unitText(u string) string {

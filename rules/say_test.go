@@ -122,3 +122,12 @@ func TestFingerprint(t *testing.T) {
 		t.Errorf("30 mm on it is still %s", got)
 	}
 }
+
+// What a value may be off by is said by its first digit, as people write it.
+func TestRoughly(t *testing.T) {
+	for v, want := range map[float64]string{100: "100", 96: "100", 0.0123: "0.01", 0.96: "1", 7: "7", 0: "0"} {
+		if got := roughly(v); got != want {
+			t.Errorf("%g is said as %q, want %q", v, got, want)
+		}
+	}
+}
