@@ -11,8 +11,9 @@ import (
 // places holds the fundamental deviations of shafts in micrometres, a row a
 // letter over the size ranges. d to g: how far the zone ends below the nominal
 // size. k to p: how far it begins above. Source: ISO 286-1, tables 4 and 5, from
-// memory; two public transcriptions, read, agree in every cell, and the defining
-// formulas and a printed table of limits stand in the tests.
+// memory; one public transcription, read, agrees in every cell, a second in all
+// but c, which it leaves out; the defining formulas, which c has none of, and a
+// printed table of limits stand in the tests.
 var places = map[string][len(upTo)]float64{
 	"d": {20, 30, 40, 50, 65, 80, 100, 120, 145, 170, 190, 210, 230},
 	"e": {14, 20, 25, 32, 40, 50, 60, 72, 85, 100, 110, 125, 135},
