@@ -138,6 +138,8 @@ func TestActionsOnEverySpec(t *testing.T) {
 	e.Initialize(actingEditor(true))
 	path := workspace(t)
 	texts := everySpec(t)
+	e.Open(path, plateText)
+	e.WaitShown(path, "the wall", func(ds []protocol.Diagnostic) bool { return has(ds, "Wall is") })
 	rng := rand.New(rand.NewPCG(51, 52))
 	tried := 0
 	for i, text := range texts {
@@ -146,11 +148,8 @@ func TestActionsOnEverySpec(t *testing.T) {
 				start, end, insert := randomEdit(rng, text)
 				text = text[:start] + insert + text[end:]
 			}
-			if e.Opened(path) {
-				e.Rewrite(path, text)
-			} else {
-				e.Open(path, text)
-			}
+			e.Rewrite(path, text)
+			e.WaitShown(path, "findings", nil)
 			tried += everyAction(t, path, text, "", func() []*protocol.CodeAction {
 				return actionsOn(t, e, path, text)
 			}, func(a *protocol.CodeAction) string { return acted(t, e, path, a.Edit, true) })
