@@ -145,7 +145,7 @@ func (a *archive3MF) root() (*model3MF, error) {
 			}
 		}
 		if err := xml.Unmarshal(data, &rels); err != nil {
-			return nil, a.in.bad(helpExport, "its list of relationships is broken: %v", err)
+			return nil, a.in.bad(helpExport, "its list of relationships is broken: %s", sayXML(err))
 		}
 		i := slices.IndexFunc(rels.Relationship, func(r struct {
 			Target string `xml:",attr"`

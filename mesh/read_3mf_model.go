@@ -6,6 +6,7 @@ import (
 	"errors"
 	"io"
 	"slices"
+	"strconv"
 	"strings"
 	"unicode/utf16"
 )
@@ -169,12 +170,22 @@ func (m *model3MF) parse(data []byte) error {
 	return nil
 }
 
-// broken words an error of the XML decoder.
 func (m *model3MF) broken(err error) error {
+	return m.bad(helpExport, "line %d of its XML is broken: %s", m.src.line(), sayXML(err))
+}
+
+// sayXML words an error of the XML decoder, which may repeat what the file says
+// at any length, line ends and all.
+func sayXML(err error) string {
+	why := err.Error()
 	if e := new(xml.SyntaxError); errors.As(err, &e) {
-		return m.bad(helpExport, "line %d of its XML is broken: %s", m.src.line(), e.Msg)
+		why = e.Msg
 	}
-	return m.bad(helpExport, "line %d of its XML is broken: %v", m.src.line(), err)
+	if r := []rune(why); len(r) > 200 {
+		why = string(r[:200]) + " ..."
+	}
+	q := strconv.Quote(why)
+	return strings.ReplaceAll(q[1:len(q)-1], `\"`, `"`)
 }
 
 // start checks the <model> element.
