@@ -115,19 +115,25 @@ func within(root, path string) error {
 	if root == "" {
 		return nil
 	}
-	r, err := realPath(root)
-	if err != nil {
-		return err
+	_, _, err := inRoot(root, path)
+	return err
+}
+
+// inRoot gives the root and the path from there on, symbolic links followed, or
+// an error where that leads out.
+func inRoot(root, path string) (real, name string, err error) {
+	if real, err = realPath(root); err != nil {
+		return "", "", err
 	}
 	p, err := realPath(path)
 	if err != nil {
-		return err
+		return "", "", err
 	}
-	rel, err := filepath.Rel(r, p)
-	if err != nil || rel == ".." || strings.HasPrefix(rel, ".."+string(filepath.Separator)) {
-		return errOutside
+	name, err = filepath.Rel(real, p)
+	if err != nil || name == ".." || strings.HasPrefix(name, ".."+string(filepath.Separator)) {
+		return "", "", errOutside
 	}
-	return nil
+	return real, name, nil
 }
 
 // openWithin opens a regular file for reading that lies in root, links followed;
@@ -158,20 +164,9 @@ func openRooted(root, path string) (*os.File, error) {
 	if root == "" {
 		return os.OpenFile(path, flag, 0)
 	}
-	if err := within(root, path); err != nil {
-		return nil, err
-	}
-	real, err := realPath(root)
+	real, name, err := inRoot(root, path)
 	if err != nil {
 		return nil, err
-	}
-	there, err := realPath(path)
-	if err != nil {
-		return nil, err
-	}
-	name, err := filepath.Rel(real, there)
-	if err != nil {
-		return nil, errOutside
 	}
 	r, err := os.OpenRoot(real)
 	if err != nil {

@@ -1,7 +1,7 @@
 // Package fit holds the published tolerance tables that parts are drawn to:
 // the standard tolerance grades and the places of the zones of ISO 286-1, the
-// fits they make, and the general tolerances of ISO 2768-1. Sizes are millimetres, tolerances micrometres or millimetres as
-// the name says.
+// fits they make, and the general tolerances of ISO 2768-1. Sizes are
+// millimetres, tolerances micrometres or millimetres as the name says.
 package fit
 
 import (
