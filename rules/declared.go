@@ -12,7 +12,7 @@ func (r *PartReport) HoleNumber(declared int) (int, bool) {
 	if r.Info == nil || r.Measured.Cylinders == nil {
 		return 0, false
 	}
-	p := &Subject{Spec: r.Spec, Shop: r.Shop, Limits: r.Limits, Info: r.Info, Mesh: r.Mesh, Measured: r.Measured}
+	p := r.subject()
 	hole, ok := matchHoles(p)[declared]
 	return hole, ok
 }

@@ -27,7 +27,7 @@ type Estimate struct {
 // Estimate adds up what the shop's figures allow. It is the figure of Orient and
 // Compare for the way the spec stands the part.
 func (r *PartReport) Estimate() Estimate {
-	p := &Subject{Spec: r.Spec, Shop: r.Shop, Limits: r.Limits, Info: r.Info, Mesh: r.Mesh, Measured: r.Measured}
+	p := r.subject()
 	return p.estimate()
 }
 

@@ -37,7 +37,7 @@ func (r *PartReport) Fits() []HoleFit {
 	if r.Spec == nil || r.Limits == nil {
 		return nil
 	}
-	p := &Subject{Spec: r.Spec, Shop: r.Shop, Limits: r.Limits}
+	p := r.subject()
 	var out []HoleFit
 	for i := range r.Spec.Holes {
 		if f, ok := p.fitOf(&r.Spec.Holes[i]); ok {
@@ -50,7 +50,7 @@ func (r *PartReport) Fits() []HoleFit {
 // FitOf is the one among Fits of a declared hole, by the number of its
 // declaration.
 func (r *PartReport) FitOf(declared int) (HoleFit, bool) {
-	p := &Subject{Spec: r.Spec, Shop: r.Shop, Limits: r.Limits}
+	p := r.subject()
 	return p.fitOf(&r.Spec.Holes[declared])
 }
 

@@ -18,6 +18,11 @@ type Subject struct {
 	Measured *Measured
 }
 
+// subject is what the checks of a report looked at.
+func (r *PartReport) subject() *Subject {
+	return &Subject{Spec: r.Spec, Shop: r.Shop, Limits: r.Limits, Info: r.Info, Mesh: r.Mesh, Measured: r.Measured}
+}
+
 // Limit returns an effective limit; false where no layer gives it a value.
 func (p *Subject) Limit(name string) (Limit, bool) {
 	l, ok := p.Limits.Get(name)

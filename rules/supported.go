@@ -30,7 +30,7 @@ func (n *SupportNeed) OnPartShare() float64 {
 // SupportNeed returns what has to stand under the part as it stands; false where
 // that was not measured.
 func (r *PartReport) SupportNeed() (SupportNeed, bool) {
-	p := &Subject{Spec: r.Spec, Shop: r.Shop, Limits: r.Limits, Info: r.Info, Mesh: r.Mesh, Measured: r.Measured}
+	p := r.subject()
 	return p.supportNeed()
 }
 
@@ -99,6 +99,6 @@ func (r *PartReport) NeedsSupport(region int) bool {
 	if r.Measured.Overhang == nil || r.Measured.Cylinders == nil {
 		return false
 	}
-	p := &Subject{Spec: r.Spec, Shop: r.Shop, Limits: r.Limits, Mesh: r.Mesh, Measured: r.Measured}
+	p := r.subject()
 	return needsSupport(p, r.Measured.Overhang.Regions[region])
 }
