@@ -2,6 +2,8 @@ module corbel
 
 go 1.26.0
 
+toolchain go1.26.9
+
 require (
 	github.com/BurntSushi/toml v1.6.0
 	github.com/fatih/color v1.19.0

@@ -6,11 +6,13 @@
 // It writes one archive for each system and processor, with the program, its
 // licence, the licences of what is linked into it, the manual and the manual
 // pages; a bill of materials; and the digests of all of these. Two runs of the
-// same commit with the same Go make the same bytes, whatever the folder.
+// same commit make the same bytes, whatever the folder and the Go installed: the
+// programs are built by the toolchain that go.mod names, fetched if need be.
 package main
 
 import (
 	"context"
+	"encoding/json"
 	"flag"
 	"fmt"
 	"os"
@@ -103,47 +105,59 @@ type source struct {
 	root   string
 	commit string
 	when   time.Time // of the commit: the time of every file in the archives
+	goes   string    // the toolchain that go.mod names, "local" where it names none
 }
 
-// sourceAt asks git about the checkout around the working folder.
+// sourceAt asks git and go about the checkout around the working folder.
 func sourceAt(ctx context.Context) (source, error) {
-	ask := func(args ...string) (string, error) {
-		b, err := exec.CommandContext(ctx, "git", args...).Output()
+	ask := func(name string, args ...string) (string, error) {
+		b, err := exec.CommandContext(ctx, name, args...).Output()
 		if err != nil {
-			return "", fmt.Errorf("git %s: %w", strings.Join(args, " "), err)
+			return "", fmt.Errorf("%s %s: %w", name, strings.Join(args, " "), err)
 		}
 		return strings.TrimSpace(string(b)), nil
 	}
-	root, err := ask("rev-parse", "--show-toplevel")
+	root, err := ask("git", "rev-parse", "--show-toplevel")
 	if err != nil {
 		return source{}, err
 	}
-	dirty, err := ask("-C", root, "status", "--porcelain")
+	dirty, err := ask("git", "-C", root, "status", "--porcelain")
 	if err != nil {
 		return source{}, err
 	}
 	if dirty != "" {
 		return source{}, fmt.Errorf("the checkout has changes that no commit holds:\n%s", dirty)
 	}
-	commit, err := ask("-C", root, "rev-parse", "HEAD")
+	commit, err := ask("git", "-C", root, "rev-parse", "HEAD")
 	if err != nil {
 		return source{}, err
 	}
-	seconds, err := ask("-C", root, "show", "-s", "--format=%ct", "HEAD")
+	seconds, err := ask("git", "-C", root, "show", "-s", "--format=%ct", "HEAD")
 	if err != nil {
 		return source{}, err
 	}
 	n, err := strconv.ParseInt(seconds, 10, 64)
-	return source{root, commit, time.Unix(n, 0).UTC()}, err
+	if err != nil {
+		return source{}, err
+	}
+	text, err := ask("go", "mod", "edit", "-json", filepath.Join(root, "go.mod"))
+	if err != nil {
+		return source{}, err
+	}
+	mod := struct{ Toolchain string }{"local"}
+	if err := json.Unmarshal([]byte(text), &mod); err != nil {
+		return source{}, fmt.Errorf("go mod edit: %w", err)
+	}
+	return source{root, commit, time.Unix(n, 0).UTC(), mod.Toolchain}, nil
 }
 
 // build makes a static program without paths, build identifiers or symbols, so
-// that its bytes depend on the source and on Go alone.
+// that its bytes depend on the source and on the toolchain alone.
 func build(ctx context.Context, src source, t target, program string) error {
 	cmd := exec.CommandContext(ctx, "go", "build", "-trimpath", "-buildvcs=false",
 		"-ldflags", "-s -w -buildid= -X main.commit="+src.commit, "-o", program, "./cmd/corbel")
 	cmd.Dir = src.root
-	cmd.Env = append(os.Environ(), "CGO_ENABLED=0", "GOOS="+t.os, "GOARCH="+t.arch, "GOFLAGS=", "GOEXPERIMENT=")
+	cmd.Env = append(os.Environ(), "CGO_ENABLED=0", "GOOS="+t.os, "GOARCH="+t.arch, "GOFLAGS=", "GOEXPERIMENT=", "GOTOOLCHAIN="+src.goes)
 	cmd.Stderr = os.Stderr
 	if err := cmd.Run(); err != nil {
 		return fmt.Errorf("building for %s: %w", t, err)
