@@ -8,6 +8,7 @@ import (
 
 	"corbel/mesh"
 	"corbel/mesh/meshtest"
+	"corbel/mesh/meshtest/accuracy"
 )
 
 // facing returns the facets whose centre keeps what the function says.
@@ -65,6 +66,7 @@ func TestAccess(t *testing.T) {
 	wall := facing(bore, func(c, n mesh.Vec) bool { return math.Hypot(c[0], c[1]) < 5 && math.Abs(n[2]) < 0.1 })
 	sideways := mesh.AccessParams{Tool: mesh.Tool{DiameterMM: 4, LengthMM: 60}, Directions: []mesh.Vec{{0, 2, 0}}}
 	upwards := mesh.AccessParams{Tool: mesh.Tool{DiameterMM: 4, LengthMM: 60}, Directions: []mesh.Vec{{0, 0, 3}}}
+	reached := accuracy.Of("access", "share", "pockets, windows, bores, closed spaces", accuracy.OfBand, 1)
 	for _, c := range []struct {
 		name   string
 		m      *mesh.Mesh
@@ -96,6 +98,7 @@ func TestAccess(t *testing.T) {
 		{"bore, rod too wide", bore, wall, rod(8.6, 60), 0},
 	} {
 		a := accessOf(t, c.m, c.region, c.p)
+		reached.Within(a.Share, c.want, a.ShareErr+1e-9)
 		if math.Abs(a.Share-c.want) > a.ShareErr+1e-9 {
 			t.Errorf("%s: %.3f +- %.3f of %d samples, want %.3f", c.name, a.Share, a.ShareErr, a.Samples, c.want)
 		}
@@ -106,6 +109,7 @@ func TestAccess(t *testing.T) {
 			t.Errorf("%s: box %v of what is missed leaves out %v", c.name, a.Missed, a.At)
 		}
 	}
+	reached.Hold(t)
 }
 
 // A rod that comes straight down misses a needle of no width by its radius, of
@@ -139,6 +143,7 @@ func TestAccessMovesAlong(t *testing.T) {
 	base := window(60)
 	want := 2 * 20.0 / 60
 	axis := mesh.Vec{1, 2, 3}
+	reached := accuracy.Of("access", "share", "a window turned, moved, scaled, cut finer", accuracy.OfBand, 1)
 	for name, m := range map[string]*mesh.Mesh{
 		"turned":       meshtest.Turn(base, axis, 1.1),
 		"moved":        meshtest.Move(base, mesh.Vec{1000, -300, 77}),
@@ -159,16 +164,19 @@ func TestAccessMovesAlong(t *testing.T) {
 			m0 = meshtest.Refine(base, 2)
 		}
 		a := accessOf(t, m, ceiling(m0), p) // facets keep their numbers
+		reached.Within(a.Share, want, a.ShareErr)
 		if math.Abs(a.Share-want) > a.ShareErr {
 			t.Errorf("%s: %.3f +- %.3f, want %.3f", name, a.Share, a.ShareErr, want)
 		}
 	}
+	reached.Hold(t)
 }
 
 // Supports under a ceiling are out of reach where the rod can't get at the
 // ceiling, or at the floor that they stand on.
 func TestSupportAccess(t *testing.T) {
 	shell := meshtest.Join(meshtest.Cube(40), meshtest.Flip(meshtest.BoxAt(mesh.Vec{5, 5, 5}, mesh.Vec{35, 35, 35})))
+	under := accuracy.Of("access", "supports, all or none", "ledges, windows, plates, closed spaces", accuracy.Wrong, 0)
 	// Two plates, the upper over the lower with a gap.
 	plates := func(gap float64) *mesh.Mesh {
 		return meshtest.Join(meshtest.BoxAt(mesh.Vec{0, 0, 0}, mesh.Vec{40, 40, 4}), meshtest.BoxAt(mesh.Vec{0, 0, 4 + gap}, mesh.Vec{40, 40, 8 + gap}))
@@ -196,10 +204,12 @@ func TestSupportAccess(t *testing.T) {
 		if len(a) != len(o.Regions) || len(a) == 0 {
 			t.Fatalf("%s: %d shares of %d regions", c.name, len(a), len(o.Regions))
 		}
+		under.Right(a[0].Share == c.want)
 		if a[0].Share != c.want {
 			t.Errorf("%s: %.3f, want %g", c.name, a[0].Share, c.want)
 		}
 	}
+	under.Hold(t)
 }
 
 func TestAccessOfNothing(t *testing.T) {

@@ -7,6 +7,7 @@ import (
 
 	"corbel/mesh"
 	"corbel/mesh/meshtest"
+	"corbel/mesh/meshtest/accuracy"
 )
 
 // hollow is a ball with a smaller ball of empty space in it.
@@ -26,6 +27,7 @@ func lBracket() *mesh.Mesh {
 // Closed forms; numbered ones are rows of the table of check values.
 func TestLargestBall(t *testing.T) {
 	root2 := math.Sqrt2
+	row := accuracy.Of("largest ball", "diameter", "balls, bars, tubes, shells, bodies that overlap", accuracy.OfBand, 1)
 	for name, c := range map[string]struct {
 		m    *mesh.Mesh
 		want float64 // of the exact shape
@@ -56,10 +58,12 @@ func TestLargestBall(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
+			row.Add(max(b.DiameterMM-c.want-1e-9, (c.want-c.tol-b.DiameterMM-1e-9)/(b.ErrMM+1e-9), 0))
 			t.Logf("%s%s: %.4f (err %.4f) want %.4f at %.3f", turn, name, b.DiameterMM, b.ErrMM, c.want, b.At)
 			if b.DiameterMM > c.want+1e-9 || b.DiameterMM+b.ErrMM < c.want-c.tol {
 				t.Errorf("%s%s: ball of %v (+%v), want %v (-%v)", turn, name, b.DiameterMM, b.ErrMM, c.want, c.tol)
 			}
 		}
 	}
+	row.Hold(t)
 }

@@ -258,7 +258,7 @@ func TestAgainstEmbree(t *testing.T) {
 			t.Errorf("%s %d: ray to %v, want %v", name, i, got.T, want)
 		}
 	}
-	t.Logf("%d rows, worst %.2g mm", len(rows)-1, worst)
+	t.Logf("%d rows, off by %.2g mm", len(rows)-1, worst)
 }
 
 // The meshes are closed, so that the benchmarks measure parts.

@@ -10,6 +10,8 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+
+	"corbel/mesh/meshtest/accuracy"
 )
 
 const corpusDir = "../testdata/meshes"
@@ -75,8 +77,11 @@ var corpusRefused = map[string]string{
 // TestCorpus compares what is read with the figures of a reader that shares no
 // code with ours.
 func TestCorpus(t *testing.T) {
+	row := accuracy.Of("reading", "facets, size, edges, shells, refusals", "meshes of others, by another reader", accuracy.Wrong, 0)
+	defer row.Hold(t)
 	for _, c := range corpus(t) {
 		t.Run(c.name, func(t *testing.T) {
+			defer func() { row.Right(!t.Failed()) }()
 			file := filepath.Join(corpusDir, c.name)
 			o := LoadOptions{Unit: "mm"}
 			if strings.HasSuffix(c.name, ".3mf") {

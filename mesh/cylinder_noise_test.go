@@ -8,6 +8,7 @@ import (
 
 	"corbel/mesh"
 	"corbel/mesh/meshtest"
+	"corbel/mesh/meshtest/accuracy"
 )
 
 // plateOf28 is a plate of 112 by 80 by 4 with 28 holes of 0.8 to 10 mm and 8 to
@@ -32,6 +33,8 @@ func plateOf28() (*mesh.Mesh, []float64) {
 // lie within the errors that are reported with them.
 func TestNoisyHoles(t *testing.T) {
 	clean, want := plateOf28()
+	row := accuracy.Of("hole", "diameter", "28 bores with noise up to 20 um", accuracy.OfBand, 1)
+	defer row.Hold(t)
 	for _, c := range []struct {
 		sigma   float64 // mm, of each coordinate
 		atLeast int
@@ -52,6 +55,7 @@ func TestNoisyHoles(t *testing.T) {
 					t.Errorf("noise %g: hole of %g is not through", c.sigma, h.DiameterMM)
 				}
 				e := math.Abs(h.DiameterMM - want[i])
+				row.Within(h.DiameterMM, want[i], h.ErrMM)
 				worst, mean = max(worst, e/want[i]), mean+e/want[i]
 				if e > h.ErrMM {
 					t.Errorf("noise %g: diameter %g, want %g within %g", c.sigma, h.DiameterMM, want[i], h.ErrMM)

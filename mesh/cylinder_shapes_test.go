@@ -106,7 +106,7 @@ func TestHoleFamilies(t *testing.T) {
 			}
 		}
 	}
-	t.Logf("worst errors: diameter %.2g of itself, axis %.2g deg, depth %.2g diameters", worstD, worstAxis*180/math.Pi, worstDepth)
+	t.Logf("off by: diameter %.2g of itself, axis %.2g deg, depth %.2g diameters", worstD, worstAxis*180/math.Pi, worstDepth)
 	near(t, "worst diameter", worstD, 0, 2e-5)
 	near(t, "worst axis (deg)", worstAxis*180/math.Pi, 0, 0.01)
 	near(t, "worst depth", worstDepth, 0, 2e-5)
@@ -296,7 +296,7 @@ func TestAnyTriangulation(t *testing.T) {
 			}
 		}
 	}
-	t.Logf("vertices anywhere on the bore: worst diameter %.2g of itself, axis %.2g deg", worstD, worstAxis*180/math.Pi)
+	t.Logf("vertices anywhere on the bore: diameter %.2g of itself, axis %.2g deg", worstD, worstAxis*180/math.Pi)
 	near(t, "worst diameter", worstD, 0, 1e-6)
 	near(t, "worst axis", worstAxis, 0, 1e-5)
 

@@ -8,6 +8,7 @@ import (
 
 	"corbel/mesh"
 	"corbel/mesh/meshtest"
+	"corbel/mesh/meshtest/accuracy"
 )
 
 func massOf(t testing.TB, m *mesh.Mesh) mesh.Mass {
@@ -59,6 +60,7 @@ func octahedron(edge float64) *mesh.Mesh {
 // exactly, and for round ones with the polygon's share worked out.
 func TestMassClosedForms(t *testing.T) {
 	s3 := math.Sqrt(3)
+	solids := accuracy.Of("mass", "volume and area", "boxes, tetrahedra, tubes, cones, hollow cubes", accuracy.Share, 1e-12)
 	square := []mesh.Vec{{0, 0}, {20, 0}, {20, 20}, {0, 20}}
 	hexagon := meshtest.Circle(0, 0, 10, 6)
 	bracket := []mesh.Vec{{0, 0}, {40, 0}, {40, 10}, {10, 10}, {10, 40}, {0, 40}}
@@ -80,9 +82,12 @@ func TestMassClosedForms(t *testing.T) {
 		"cube in cube":       {meshtest.Join(meshtest.Cube(20), meshtest.Flip(meshtest.BoxAt(mesh.Vec{5, 5, 5}, mesh.Vec{15, 15, 15}))), 7000, 3000},
 	} {
 		got := massOf(t, c.m)
+		solids.Near(got.VolumeMM3, c.volume)
+		solids.Near(got.AreaMM2, c.area)
 		near(t, name+": volume", got.VolumeMM3, c.volume, 1e-12*c.volume)
 		near(t, name+": area", got.AreaMM2, c.area, 1e-12*c.area)
 	}
+	solids.Hold(t)
 }
 
 // TestMassRound compares with the smooth solids within what a mesh inscribed in
@@ -121,6 +126,8 @@ func TestMassRound(t *testing.T) {
 // TestInertia compares with the textbook values of a box, a solid cylinder and a
 // ball (about the centroid, unit density).
 func TestInertia(t *testing.T) {
+	row := accuracy.Of("mass", "inertia", "box; cylinder of 512 and ball of 256 sides", accuracy.OfBand, 1)
+	defer row.Hold(t)
 	diag := func(name string, m *mesh.Mesh, want [3]float64, tol float64) {
 		got := massOf(t, m).Inertia
 		for i := range 3 {
@@ -129,6 +136,7 @@ func TestInertia(t *testing.T) {
 				if i == j {
 					w = want[i]
 				}
+				row.Within(got[i][j], w, tol*want[0])
 				near(t, name+": inertia", got[i][j], w, tol*want[0])
 			}
 		}
@@ -235,6 +243,8 @@ func TestBox(t *testing.T) {
 func TestFootprintBrute(t *testing.T) {
 	rng := rand.New(rand.NewPCG(3, 4))
 	up := mesh.NewFrame(mesh.Vec{0, 0, 1}, 0, 0)
+	row := accuracy.Of("box", "smallest rectangle above the best of 3600 turns", "clouds of points", accuracy.Share, 1e-12)
+	defer row.Hold(t)
 	for range 30 {
 		n := 4 + rng.IntN(12)
 		vs := make([]mesh.Vec, n)
@@ -252,6 +262,7 @@ func TestFootprintBrute(t *testing.T) {
 			s := boxOf(t, m, mesh.NewFrame(mesh.Vec{0, 0, 1}, float64(k)*math.Pi/3600, 0)).Size
 			least = min(least, s[0]*s[1])
 		}
+		row.Add(max(0, got.FootSize[0]*got.FootSize[1]/least-1))
 		if a := got.FootSize[0] * got.FootSize[1]; a > least*(1+1e-12) || a < least*(1-5e-3) {
 			t.Errorf("smallest rectangle is %v, search finds %v", a, least)
 		}

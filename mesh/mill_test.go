@@ -8,6 +8,7 @@ import (
 
 	"corbel/mesh"
 	"corbel/mesh/meshtest"
+	"corbel/mesh/meshtest/accuracy"
 )
 
 var endMill = mesh.MillParams{Tool: mesh.Tool{DiameterMM: 6, LengthMM: 40, HolderMM: 30}}
@@ -25,10 +26,15 @@ func milled(t testing.TB, m *mesh.Mesh, p mesh.MillParams) mesh.Milling {
 // hollow ball of radii 10 and 8 is 64/164 of the surface; the floor and the
 // walls of a pocket deeper than the tool is long are missed below its reach.
 func TestMillingClosedForms(t *testing.T) {
+	share := accuracy.Of("milling", "share reached", "block, shaft, hollow ball", accuracy.OfBand, 1)
+	stock := accuracy.Of("milling", "stock over part", "block, shaft", accuracy.Share, 1e-3)
+	defer func() { share.Hold(t); stock.Hold(t) }()
 	block := milled(t, meshtest.Refine(meshtest.BoxAt(mesh.Vec{1, 2, 3}, mesh.Vec{41, 22, 13}), 2), endMill)
 	if block.Share != 1 || math.Abs(block.Ratio-1) > 1e-9 || block.Stock.Round || len(block.Missed) != 0 {
 		t.Errorf("block: %+v", block)
 	}
+	share.Within(block.Share, 1, block.ShareErr)
+	stock.Near(block.Ratio, 1)
 	p := endMill
 	p.AllowanceMM = 2
 	if g := milled(t, meshtest.BoxAt(mesh.Vec{1, 2, 3}, mesh.Vec{41, 22, 13}), p); math.Abs(g.Stock.VolumeMM3-44*24*14) > 1e-6 {
@@ -38,7 +44,10 @@ func TestMillingClosedForms(t *testing.T) {
 	if !shaft.Stock.Round || math.Abs(shaft.Ratio-1) > 1e-3 || shaft.Share < 1 {
 		t.Errorf("shaft: %+v", shaft)
 	}
+	share.Within(shaft.Share, 1, shaft.ShareErr)
+	stock.Near(shaft.Ratio, 1)
 	hollow := milled(t, meshtest.Join(meshtest.Sphere(10, 64), meshtest.Flip(meshtest.Sphere(8, 64))), endMill)
+	share.Within(hollow.Share, 100/164., hollow.ShareErr+0.005) // 64 sides
 	if want := 100 / 164.; math.Abs(hollow.Share-want) > hollow.ShareErr+0.005 || len(hollow.Missed) == 0 || hollow.Missed[0].At.Norm() > 8.1 {
 		t.Errorf("hollow ball: %g +- %g, want %g", hollow.Share, hollow.ShareErr, want)
 	}

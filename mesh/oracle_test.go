@@ -7,6 +7,8 @@ import (
 	"path/filepath"
 	"strconv"
 	"testing"
+
+	"corbel/mesh/meshtest/accuracy"
 )
 
 // oracle reads a table of figures from another program: column by file and name.
@@ -67,6 +69,10 @@ func nearCell(t *testing.T, what string, got float64, cell string, tol float64) 
 // TestAgainstCGAL compares with testdata/oracle/cgal.csv. Both programs sum in
 // double precision, CGAL without compensation and from the file's own origin.
 func TestAgainstCGAL(t *testing.T) {
+	sums := accuracy.Of("mass", "volume and area", "meshes of others, as CGAL has them", accuracy.OfBand, 1)
+	right := accuracy.Of("integrity", "facets, pieces, intersections", "meshes of others, as CGAL has them", accuracy.Wrong, 0)
+	defer func() { sums.Hold(t); right.Hold(t) }()
+	number := func(cell string) float64 { x, _ := strconv.ParseFloat(cell, 64); return x }
 	for name, want := range oracle(t, "cgal.csv") {
 		m := loadAsIs(t, name)
 		mass, err := MeasureMass(t.Context(), m)
@@ -86,6 +92,17 @@ func TestAgainstCGAL(t *testing.T) {
 		reach, tol := m.Box().Diagonal(), 1e-12
 		if name == "parts/feature_block.ply" {
 			tol = 1e-8 // text declared as float, which CGAL rounds to single precision
+		}
+		sums.Within(mass.AreaMM2, number(want["area"]), tol*mass.AreaMM2)
+		if want["volume"] != "" {
+			sums.Within(mass.VolumeMM3, number(want["volume"]), tol*mass.AreaMM2*reach)
+		}
+		right.Right(len(m.Facets)-flat == int(number(want["facets"])))
+		if want["pieces"] != "" {
+			right.Right(i.Shells == int(number(want["pieces"])))
+		}
+		if want["intersections"] != "-1" {
+			right.Right(i.SelfIntersections == int(number(want["intersections"])))
 		}
 		nearCell(t, name+": facets with an area", float64(len(m.Facets)-flat), want["facets"], 0)
 		nearCell(t, name+": area", mass.AreaMM2, want["area"], tol*mass.AreaMM2)

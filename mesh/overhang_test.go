@@ -7,6 +7,7 @@ import (
 
 	"corbel/mesh"
 	"corbel/mesh/meshtest"
+	"corbel/mesh/meshtest/accuracy"
 )
 
 const degree = math.Pi / 180
@@ -120,6 +121,9 @@ func TestOverhangProjected(t *testing.T) {
 // Reach and kind in closed form.
 func TestOverhangReach(t *testing.T) {
 	y := upward(0, 1, 0, 0)
+	reach := accuracy.Of("overhang", "reach", "ledges, balls, cones, collars, with what facets take of them", accuracy.OfBand, 1)
+	span := accuracy.Of("bridge", "reach, half the span", "bridges, bores, ceilings, with what facets take of them", accuracy.OfBand, 1)
+	defer func() { reach.Hold(t); span.Hold(t) }()
 	for _, c := range []struct {
 		name  string
 		m     *mesh.Mesh
@@ -149,6 +153,11 @@ func TestOverhangReach(t *testing.T) {
 			continue
 		}
 		r := o.Regions[0]
+		row := reach
+		if c.kind == mesh.Bridge {
+			row = span
+		}
+		row.Within(r.ReachMM, c.reach, c.tol+o.ReachErr)
 		wantNear(t, c.name+": reach", r.ReachMM, c.reach, c.tol+o.ReachErr)
 		if r.Kind != c.kind {
 			t.Errorf("%s: kind %s, want %s", c.name, r.Kind, c.kind)

@@ -8,6 +8,7 @@ import (
 
 	"corbel/mesh"
 	"corbel/mesh/meshtest"
+	"corbel/mesh/meshtest/accuracy"
 )
 
 // deck is a plate over some cells of a grid, carried by posts under others: the
@@ -161,6 +162,7 @@ func (d *deck) reach(reg map[cell]bool, per int) (float64, bool) {
 // so it may be short by half the diagonal of their grid.
 func TestReachBruteForce(t *testing.T) {
 	const per = 6
+	row := accuracy.Of("overhang", "reach, or half the reference's grid", "random decks, by brute force", accuracy.OfBand, 1)
 	over, under, bent := 0.0, 0.0, 0
 	for seed := range uint64(40) {
 		d := randomDeck(rand.New(rand.NewPCG(seed, 7)), 6)
@@ -204,6 +206,7 @@ func TestReachBruteForce(t *testing.T) {
 				bent++
 			}
 			over, under = max(over, got[i]-want[i]-o.ReachErr), max(under, want[i]-got[i]-o.ReachErr)
+			row.Add(max((got[i]-want[i])/(o.ReachErr+0.5*math.Sqrt2/per), (want[i]-got[i])/(o.ReachErr+1e-6)))
 			if e := got[i] - want[i]; e > o.ReachErr+0.5*math.Sqrt2/per || e < -o.ReachErr-1e-6 {
 				t.Errorf("seed %d: reach %.5f, want %.5f within %.5f", seed, got[i], want[i], o.ReachErr)
 			}
@@ -212,5 +215,6 @@ func TestReachBruteForce(t *testing.T) {
 	if bent == 0 {
 		t.Error("no way bent")
 	}
-	t.Logf("worst: %.5f above the reference's points, %.2g below, beyond the stated error; %d bent", over, under, bent)
+	row.Hold(t)
+	t.Logf("reach %.5f above the reference's points, %.2g below, beyond the stated error; %d bent", over, under, bent)
 }

@@ -7,6 +7,7 @@ import (
 
 	"corbel/mesh"
 	"corbel/mesh/meshtest"
+	"corbel/mesh/meshtest/accuracy"
 )
 
 func block(x, y, z float64) mesh.Room {
@@ -52,12 +53,15 @@ func holds(t *testing.T, m *mesh.Mesh, f mesh.Fit, r mesh.Room) {
 // Source: Carver (1957), problem E 1225, American Mathematical Monthly 64, from
 // memory.
 func TestFitTurnedClosedForm(t *testing.T) {
+	row := accuracy.Of("fit", "what fits by a turn, to a micrometre", "bars on rectangles", accuracy.Wrong, 0)
+	defer row.Hold(t)
 	for _, c := range []struct{ p, q, a float64 }{{250, 10, 200}, {250, 40, 240}, {110, 5, 100}, {300, 60, 290}, {101, 30, 100}} {
 		p, q, a := c.p, c.q, c.a
 		need := (2*p*q*a + (p*p-q*q)*math.Sqrt(p*p+q*q-a*a)) / (p*p + q*q)
 		bar := meshtest.Turn(boxOfSize(p, q, 20), mesh.Vec{0, 0, 1}, 0.3)
 		for _, by := range []float64{-0.001, 0.001} {
 			for _, r := range []mesh.Room{block(a, need+by, 50), block(need+by, a, 50)} {
+				row.Right(turnedFit(t, bar, r).Fits() == (by > 0))
 				if f := turnedFit(t, bar, r); f.Fits() != (by > 0) || !f.Certain || math.Abs(f.OverMM) > 0.002 {
 					t.Errorf("%g x %g on %g x %g: %+v", p, q, r.XMM, r.YMM, f)
 				} else {

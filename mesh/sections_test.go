@@ -7,6 +7,7 @@ import (
 
 	"corbel/mesh"
 	"corbel/mesh/meshtest"
+	"corbel/mesh/meshtest/accuracy"
 )
 
 func sectionsOf(t testing.TB, m *mesh.Mesh, f mesh.Frame, pitch float64) *mesh.Sections {
@@ -65,6 +66,10 @@ func TestSections(t *testing.T) {
 		{"cube with flaps", flapped(mesh.Vec{-3, -3, 10}), plusZ, 0.5, 40, 1, flaps},
 		{"cube with flaps inside", flapped(mesh.Vec{3, 3, 10}), plusZ, 0.5, 40, 1, flaps},
 	}
+	area := accuracy.Of("sections", "section", "cubes, cones, tubes, shells, towers, flaps", accuracy.Share, 1e-9)
+	around := accuracy.Of("sections", "perimeter", "cubes, cones, tubes, shells, towers, flaps", accuracy.Share, 1e-9)
+	islands := accuracy.Of("sections", "number of islands", "cubes, cones, tubes, shells, towers, flaps", accuracy.Wrong, 0)
+	defer func() { area.Hold(t); around.Hold(t); islands.Hold(t) }()
 	for _, c := range cases {
 		s := sectionsOf(t, c.m, c.f, c.pitch)
 		if len(s.Z) != c.cuts {
@@ -72,6 +77,9 @@ func TestSections(t *testing.T) {
 		}
 		for k, z := range s.Z {
 			a, p := c.want(z)
+			area.Near(s.AreaMM2[k], a)
+			around.Near(s.PerimeterMM[k], p)
+			islands.Right(s.Islands[k] == c.islands)
 			if math.Abs(s.AreaMM2[k]-a) > 1e-9*(1+a) || math.Abs(s.PerimeterMM[k]-p) > 1e-9*(1+p) || s.Islands[k] != c.islands {
 				t.Errorf("%s at %g: area %.12g perimeter %.12g islands %d, want %.12g, %.12g, %d", c.name, z, s.AreaMM2[k], s.PerimeterMM[k], s.Islands[k], a, p, c.islands)
 				break

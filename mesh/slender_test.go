@@ -6,6 +6,7 @@ import (
 
 	"corbel/mesh"
 	"corbel/mesh/meshtest"
+	"corbel/mesh/meshtest/accuracy"
 )
 
 func slenderOf(t testing.TB, m *mesh.Mesh, f mesh.Frame, pitch float64) []mesh.Slender {
@@ -25,6 +26,7 @@ func TestSlenderness(t *testing.T) {
 	on := func(xs, ys []float64, zs []float64, solid func(i, j, k int) bool) *mesh.Mesh {
 		return meshtest.Blocks(xs, ys, zs, func(i, j, k int) bool { return k == 0 || solid(i, j, k) })
 	}
+	row := accuracy.Of("slenderness", "height", "walls, pins, tables, towers, hooks, in pitches", accuracy.OfBand, 1)
 	type want struct {
 		ratio, height, width float64
 		kind                 string
@@ -67,6 +69,7 @@ func TestSlenderness(t *testing.T) {
 		}
 		for i, w := range c.want {
 			g := got[i]
+			row.Within(g.HeightMM, w.height, c.pitch)
 			wantNear(t, c.name+": width", g.WidthMM, w.width, 0.003*w.width)
 			wantNear(t, c.name+": height", g.HeightMM, w.height, c.pitch)
 			wantNear(t, c.name+": ratio", g.Ratio, w.ratio, c.pitch/w.width+0.003*w.ratio)
@@ -76,4 +79,5 @@ func TestSlenderness(t *testing.T) {
 			}
 		}
 	}
+	row.Hold(t)
 }

@@ -8,6 +8,7 @@ import (
 
 	"corbel/mesh"
 	"corbel/mesh/meshtest"
+	"corbel/mesh/meshtest/accuracy"
 )
 
 func deg(a float64) float64 { return a * math.Pi / 180 }
@@ -154,6 +155,8 @@ func TestStandAgainstBruteForce(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	row := accuracy.Of("directions", "area, height and upright columns", "300 ways up, by the sum over facets", accuracy.Share, 1e-9)
+	defer row.Hold(t)
 	for _, g := range got {
 		lo, hi := math.Inf(1), math.Inf(-1)
 		for _, v := range m.Verts {
@@ -166,6 +169,9 @@ func TestStandAgainstBruteForce(t *testing.T) {
 				column += m.Area(int32(f)) * c * (m.Centre(int32(f)).Dot(g.Up) - lo)
 			}
 		}
+		row.Near(g.OverhangMM2, area)
+		row.Near(g.ColumnMM3, column)
+		row.Near(g.HeightMM, hi-lo)
 		if math.Abs(g.OverhangMM2-area) > 1e-9*area || math.Abs(g.ColumnMM3-column) > 1e-9*column || math.Abs(g.HeightMM-hi+lo) > 1e-9 {
 			t.Fatalf("up %v: %+v, want area %g, column %g, height %g", g.Up, g, area, column, hi-lo)
 		}
@@ -182,6 +188,8 @@ func TestStandSupportAgainstColumns(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	row := accuracy.Of("directions", "columns by rays", "a ring three ways up", accuracy.Share, 0.03)
+	defer row.Hold(t)
 	for _, up := range []mesh.Vec{{1, 0, 0}, {1, 0.2, 1}, {0, 1, 0.3}} {
 		g, err := st.Measure(context.Background(), []mesh.Vec{up})
 		if err != nil {
@@ -196,6 +204,7 @@ func TestStandSupportAgainstColumns(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
+		row.Near(g[0].SupportMM3, want.VolumeMM3)
 		if math.Abs(g[0].SupportMM3-want.VolumeMM3) > 0.03*want.VolumeMM3 {
 			t.Errorf("up %v: support %g, exactly %g", up, g[0].SupportMM3, want.VolumeMM3)
 		}

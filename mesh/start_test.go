@@ -6,6 +6,7 @@ import (
 
 	"corbel/mesh"
 	"corbel/mesh/meshtest"
+	"corbel/mesh/meshtest/accuracy"
 )
 
 func startsOf(t testing.TB, m *mesh.Mesh, f mesh.Frame) []mesh.FloatingStart {
@@ -26,6 +27,7 @@ func TestFloatingStarts(t *testing.T) {
 		area   float64
 		height float64
 	}
+	found := accuracy.Of("floating start", "how many, and their kinds", "cubes, cones, hooks, cups, bodies on others", accuracy.Wrong, 0)
 	for _, c := range []struct {
 		name string
 		m    *mesh.Mesh
@@ -56,6 +58,7 @@ func TestFloatingStarts(t *testing.T) {
 		{"two feet, one short", meshtest.Extrude([]mesh.Vec{{0, 0}, {10, 0}, {10, 20}, {20, 20}, {20, 5}, {30, 5}, {30, 30}, {0, 30}}, nil, 0, 10), upward(0, 1, 0, 0), []want{{"face", 100, 5}}},
 	} {
 		got := startsOf(t, c.m, c.f)
+		found.Right(len(got) == len(c.want) && (len(got) == 0 || got[0].Kind == c.want[0].kind))
 		if len(got) != len(c.want) {
 			t.Errorf("%s: %d starts, want %d: %+v", c.name, len(got), len(c.want), got)
 			continue
@@ -71,4 +74,5 @@ func TestFloatingStarts(t *testing.T) {
 			}
 		}
 	}
+	found.Hold(t)
 }

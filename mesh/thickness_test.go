@@ -7,6 +7,7 @@ import (
 
 	"corbel/mesh"
 	"corbel/mesh/meshtest"
+	"corbel/mesh/meshtest/accuracy"
 )
 
 func wallOf(t *testing.T, m *mesh.Mesh, cap, patch float64) *mesh.ThicknessField {
@@ -136,12 +137,14 @@ func TestFeatherEdges(t *testing.T) {
 		}
 		return es
 	}
+	row := accuracy.Of("feather edge", "angle", "wedge, lens, tip of a needle", accuracy.Share, 1e-9)
 	if es := edges(wedge(30, 20), 35); len(es) != 1 || math.Abs(es[0].AngleRad-math.Pi/6) > 1e-9 || math.Abs(es[0].LengthMM-20) > 1e-9 {
 		t.Errorf("wedge of 30 deg: %+v", es)
 	}
 	if es := edges(wedge(30, 20), 29); len(es) != 0 {
 		t.Errorf("wedge of 30 deg under 29 deg: %+v", es)
 	}
+	row.Near(edges(wedge(30, 20), 35)[0].AngleRad, math.Pi/6)
 	// A lens: one run around the rim. Its wedge is twice the chord's slope.
 	lens := meshtest.Revolve([]mesh.Vec{{0, -1}, {10, 0}, {0, 1}}, 48)
 	es := edges(lens, 30)
@@ -149,9 +152,12 @@ func TestFeatherEdges(t *testing.T) {
 	if len(es) != 1 || math.Abs(es[0].AngleRad-want) > 1e-9 || math.Abs(es[0].LengthMM-2*48*10*math.Sin(math.Pi/48)) > 1e-9 {
 		t.Errorf("lens: %d runs, want one of %v: %+v", len(es), want, es)
 	}
+	row.Near(es[0].AngleRad, want)
 	// A needle has a tip and no sharp edge.
 	es = edges(meshtest.Revolve([]mesh.Vec{{0, 0}, {1, 0}, {0, 10}}, 24), 30)
 	if want := 2 * math.Atan(0.1*math.Cos(math.Pi/24)); len(es) != 1 || math.Abs(es[0].AngleRad-want) > 1e-9 || es[0].LengthMM != 0 {
 		t.Errorf("needle: want a tip of %v: %+v", want, es)
 	}
+	row.Near(es[0].AngleRad, 2*math.Atan(0.1*math.Cos(math.Pi/24)))
+	row.Hold(t)
 }

@@ -9,6 +9,7 @@ import (
 
 	"corbel/mesh"
 	"corbel/mesh/meshtest"
+	"corbel/mesh/meshtest/accuracy"
 )
 
 // vent is a room of a block of 16 mm with a chamber of 8 mm, its middle at the
@@ -34,7 +35,9 @@ func TestVoidFamilies(t *testing.T) {
 	const band = 0.05
 	var o mesh.Vec
 	rng := rand.New(rand.NewPCG(3, 4))
-	worst := map[string]float64{}
+	vents := accuracy.Of("vented void", "escape diameter", "bent, branching, narrowed vents", accuracy.Share, band)
+	said := accuracy.Of("vented void", "escape diameter", "bent, branching, narrowed vents", accuracy.OfBand, 1)
+	ways := accuracy.Of("vented void", "number of openings", "bent, branching, narrowed vents", accuracy.Wrong, 0)
 	for _, w := range []float64{1.5, 2} {
 		loose := meshtest.Join(meshtest.BoxAt(mesh.Vec{-1.5, -1.5, -1.5}, mesh.Vec{1.5, 1.5, 1.5}), meshtest.Flip(meshtest.BoxAt(mesh.Vec{-1, -1, -1}, mesh.Vec{1, 1, 1})))
 		elbow, knee := mesh.Vec{6, 0, 0}, mesh.Vec{6, 0, -3}
@@ -72,11 +75,13 @@ func TestVoidFamilies(t *testing.T) {
 			}
 			v := vs.Voids[0]
 			e := v.EscapeMM/k/c.escape - 1
-			if math.Abs(e) > math.Abs(worst[c.name]) {
-				worst[c.name] = e
-			}
+			vents.Add(e)
+			said.Within(v.EscapeMM, c.escape*k, v.ErrMM)
 			if !(math.Abs(e) <= band) || math.Abs(v.EscapeMM-c.escape*k) > v.ErrMM {
 				t.Errorf("%s of %g, scaled by %.3g: escape %.5f +- %.2g, want %g", c.name, w, k, v.EscapeMM/k, v.ErrMM/k, c.escape)
+			}
+			if c.openings > 0 {
+				ways.Right(v.Openings == c.openings)
 			}
 			if c.openings > 0 && v.Openings != c.openings {
 				t.Errorf("%s of %g: %d openings, want %d", c.name, w, v.Openings, c.openings)
@@ -86,16 +91,16 @@ func TestVoidFamilies(t *testing.T) {
 			}
 		}
 	}
-	for name, e := range worst {
-		t.Logf("worst: escape, %s: %+.2g of itself (band %g, never more above)", name, e, band)
-	}
+	vents.Hold(t)
+	said.Hold(t)
+	ways.Hold(t)
 }
 
 // Shells in shells, as deep as n: every second space between is sealed, and all
 // volumes are those of boxes.
 func TestNestedShells(t *testing.T) {
 	rng := rand.New(rand.NewPCG(8, 2))
-	worst := 0.0
+	nested := accuracy.Of("sealed void", "volume of the void", "shells in shells", accuracy.Share, 1e-9)
 	for _, n := range []int{1, 2, 4, 5} {
 		var parts []*mesh.Mesh
 		for i := range n { // outermost first; even ones bound material from outside
@@ -129,8 +134,8 @@ func TestNestedShells(t *testing.T) {
 			if !v.Sealed || !(e <= 1e-9) {
 				t.Errorf("%d shells, void %d: %+v, want %g mm3 sealed", n, i, v, w)
 			}
-			worst = max(worst, e)
+			nested.Add(e)
 		}
 	}
-	t.Logf("worst: volume of voids between nested shells: %.1g of itself (band 1e-9)", worst)
+	nested.Hold(t)
 }

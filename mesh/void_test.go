@@ -7,6 +7,7 @@ import (
 
 	"corbel/mesh"
 	"corbel/mesh/meshtest"
+	"corbel/mesh/meshtest/accuracy"
 )
 
 func measureVoids(t *testing.T, m *mesh.Mesh) *mesh.Voids {
@@ -30,6 +31,7 @@ func TestSealedVoids(t *testing.T) {
 		return v
 	}
 	ball := func(r float64) *mesh.Mesh { return meshtest.Sphere(r, 96) }
+	row := accuracy.Of("sealed void", "volume of the void", "hollow balls and boxes, shells drawn inside out", accuracy.Share, 1e-9)
 	two := meshtest.Join(
 		meshtest.BoxAt(mesh.Vec{}, mesh.Vec{40, 20, 20}),
 		meshtest.Flip(meshtest.BoxAt(mesh.Vec{2, 2, 2}, mesh.Vec{18, 18, 18})),
@@ -56,6 +58,7 @@ func TestSealedVoids(t *testing.T) {
 				continue
 			}
 			for i, w := range v.Voids {
+				row.Near(w.VolumeMM3, c.volumes[i])
 				if !w.Sealed || math.Abs(w.VolumeMM3-c.volumes[i]) > 1e-9*c.volumes[i] {
 					t.Errorf("%s%s: volume %v, want %v", turn, name, w.VolumeMM3, c.volumes[i])
 				}
@@ -66,6 +69,7 @@ func TestSealedVoids(t *testing.T) {
 			}
 		}
 	}
+	row.Hold(t)
 	// Row 15: within the 0.3 % that 96 facets round take from a ball.
 	if v := measureVoids(t, hollow(10, 8, 96)).Voids[0].VolumeMM3; math.Abs(v-2144.66) > 0.003*2144.66 {
 		t.Errorf("void of r 8: %v mm3, want 2144.66", v)
@@ -84,6 +88,10 @@ func bottle(neck, length float64, n int) *mesh.Mesh {
 // the polygon that stands for the circle. It has to be right within 5 % and
 // never larger by more, whatever the width, the tilt and the facets.
 func TestEscapeBottle(t *testing.T) {
+	necks := accuracy.Of("vented void", "escape diameter", "bottles, necks 0.5 to 6 mm, beyond what each says itself", accuracy.OfBand, 1)
+	above := accuracy.Of("vented void", "escape diameter above the truth", "bottles", accuracy.Share, 0.05)
+	rooms := accuracy.Of("vented void", "volume of the chamber", "bottles", accuracy.Share, 0.03)
+	lengths := accuracy.Of("vented void", "length of the way out", "bottles", accuracy.Share, 0.15)
 	t.Log("  neck sides tilt  pitch  escape   error  way")
 	for _, neck := range []float64{0.5, 1, 1.5, 2.5, 4, 6} {
 		for _, sides := range []int{12, 48} {
@@ -103,6 +111,9 @@ func TestEscapeBottle(t *testing.T) {
 				v, want := vs.Voids[0], neck*math.Cos(math.Pi/float64(sides))
 				e := v.EscapeMM/want - 1
 				t.Logf("%6.2f %4d %5v %6.3f %7.4f %+6.2f%% %6.2f", neck, sides, tilt, vs.PitchMM, v.EscapeMM, 100*e, v.WayMM)
+				necks.Within(v.EscapeMM, want, v.ErrMM)
+				above.Add(max(0, e))
+				lengths.Near(v.WayMM, 10)
 				if math.Abs(e) > 0.05 || math.Abs(v.EscapeMM-want) > v.ErrMM {
 					t.Errorf("neck %v with %d sides, tilted %v: escape %v +-%v, want %v", neck, sides, tilt, v.EscapeMM, v.ErrMM, want)
 				}
@@ -113,10 +124,14 @@ func TestEscapeBottle(t *testing.T) {
 					t.Errorf("neck %v: way out is %v long, want 10", neck, v.WayMM)
 				}
 				room := math.Pi / 4 * 400 * 18 * math.Sin(2*math.Pi/float64(sides)) / (2 * math.Pi / float64(sides))
+				rooms.Near(max(v.VolumeMM3-math.Pi/4*neck*neck*10, min(v.VolumeMM3, room)), room) // the neck may count as chamber
 				if math.Abs(v.VolumeMM3-room) > 0.03*room+math.Pi/4*neck*neck*10 {
 					t.Errorf("neck %v: volume %v, want %v", neck, v.VolumeMM3, room)
 				}
 			}
 		}
+	}
+	for _, row := range []*accuracy.Family{necks, above, rooms, lengths} {
+		row.Hold(t)
 	}
 }

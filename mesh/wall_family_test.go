@@ -13,6 +13,7 @@ import (
 
 	"corbel/mesh"
 	"corbel/mesh/meshtest"
+	"corbel/mesh/meshtest/accuracy"
 )
 
 // famPart is one part of a family with the least wall or gap in closed form.
@@ -132,17 +133,17 @@ func wallFamilies(rng *rand.Rand) []struct {
 // normals that turn any way, and must hide no edge of the round behind them.
 func TestStrutsOfNeedles(t *testing.T) {
 	const band = 0.02
-	worst := 0.0
+	needles := accuracy.Of("wall", "least thickness", "struts of 16 and 24 sides cut to needles", accuracy.Share, band)
 	for seed, n := range []int{16, 24} {
 		rng := rand.New(rand.NewPCG(uint64(seed), 77))
 		rod := meshtest.Lattice(2, 5, 3, 0.4, 0, 0, n)
 		m := meshtest.Single(meshtest.Turn(slivers(rod, rng), meshtest.RandomDir(rng), 6*rng.Float64()))
 		e := famError(t, m, famPart{m, 0.8 * math.Cos(math.Pi/float64(n)), 1.5, false}, 1)
-		if worst = max(worst, e); !(e <= band) {
+		if needles.Add(e); !(e <= band) {
 			t.Errorf("struts of %d sides: off by %.3g of itself", n, e)
 		}
 	}
-	t.Logf("worst: struts of 16 and 24 sides cut to needles: %.2g of itself, band %g", worst, band)
+	needles.Hold(t)
 }
 
 // notched is a block with a V-shaped notch of the angle.
@@ -175,7 +176,10 @@ func shellWall(r, t float64, n int) float64 {
 func TestWallFamilies(t *testing.T) {
 	rng := rand.New(rand.NewPCG(5, 6))
 	for _, fam := range wallFamilies(rng) {
-		worst, where := 0.0, ""
+		row := accuracy.Of("wall", "least thickness", fam.name, accuracy.Share, fam.band)
+		if fam.parts[0].gap {
+			row = accuracy.Of("gap", "least width", fam.name, accuracy.Share, fam.band)
+		}
 		for i, p := range fam.parts {
 			for told := range 3 {
 				m, how, k := p.m, "as made", 1.0
@@ -186,12 +190,10 @@ func TestWallFamilies(t *testing.T) {
 				if !(e <= fam.band) {
 					t.Errorf("%s: part %d %s: off by %.3g, band %g", fam.name, i, how, e, fam.band)
 				}
-				if e > worst {
-					worst, where = e, fmt.Sprintf(" (part %d %s)", i, how)
-				}
+				row.Add(e)
 			}
 		}
-		t.Logf("worst: %s: %.2g of itself%s, band %.2g, beyond the rounding of coordinates", fam.name, worst, where, fam.band)
+		row.Hold(t)
 	}
 }
 
@@ -243,7 +245,7 @@ func retold(m *mesh.Mesh, rng *rand.Rand) (out *mesh.Mesh, how string, k float64
 // The same in any unit and format.
 func TestWallFormats(t *testing.T) {
 	rng := rand.New(rand.NewPCG(7, 8))
-	worst := 0.0
+	formats := accuracy.Of("wall", "least thickness", "from STL, OBJ, 3MF in mm, in, m", accuracy.Share, 1e-9)
 	units := []struct {
 		name string
 		mm   float64
@@ -271,12 +273,12 @@ func TestWallFormats(t *testing.T) {
 				t.Fatalf("%s %s: %v", fam.name, kind, err)
 			}
 			e := famError(t, m, p, 1)
-			if worst = max(worst, e); !(e <= fam.band) {
+			if formats.Add(e); !(e <= fam.band) {
 				t.Errorf("%s as %s in %s: off by %.3g", fam.name, kind, unit.name, e)
 			}
 		}
 	}
-	t.Logf("worst: walls from STL, OBJ, 3MF in mm, in, m: %.2g of itself, band 1e-09, beyond the rounding of coordinates", worst)
+	formats.Hold(t)
 }
 
 func objText(m *mesh.Mesh, unit float64) []byte {

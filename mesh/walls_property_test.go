@@ -7,6 +7,7 @@ import (
 
 	"corbel/mesh"
 	"corbel/mesh/meshtest"
+	"corbel/mesh/meshtest/accuracy"
 	"pgregory.net/rapid"
 )
 
@@ -117,7 +118,7 @@ func TestVoidProperties(t *testing.T) {
 		return vs
 	}
 	rng := rand.New(rand.NewPCG(9, 31))
-	worst := 0.0
+	row := accuracy.Of("vented void", "escape diameter", "the same part told again", accuracy.OfBand, 1)
 	for i, part := range parts {
 		was := measure(part)
 		for range 8 {
@@ -139,7 +140,7 @@ func TestVoidProperties(t *testing.T) {
 				if v.Sealed != w.Sealed || v.Openings != w.Openings || v.Sealed && math.Abs(v.VolumeMM3-k3*w.VolumeMM3) > 1e-5*k3*w.VolumeMM3 {
 					t.Errorf("part %d, %v: void %+v, was %+v by %g", i, hows, v, w, p.k)
 				}
-				worst = max(worst, math.Abs(v.EscapeMM/p.k-w.EscapeMM)/max(w.EscapeMM, 1e-9))
+				row.Within(v.EscapeMM, p.k*w.EscapeMM, v.ErrMM+p.k*w.ErrMM)
 				if off := math.Abs(v.EscapeMM - p.k*w.EscapeMM); off > v.ErrMM+p.k*w.ErrMM {
 					t.Errorf("part %d, %v: escape %.6g, was %.6g, known to %.2g", i, hows, v.EscapeMM, p.k*w.EscapeMM, v.ErrMM+p.k*w.ErrMM)
 				}
@@ -149,5 +150,5 @@ func TestVoidProperties(t *testing.T) {
 			}
 		}
 	}
-	t.Logf("worst: escape of the same part told again: %.2g of itself", worst)
+	row.Hold(t)
 }
