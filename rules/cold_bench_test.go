@@ -84,9 +84,30 @@ func BenchmarkCheckCold(b *testing.B) {
 			}
 			b.ReportMetric(float64(facets), "facets")
 			b.ReportMetric(float64(peak)/float64(facets), "peakB/facet")
-			for i, name := range steps.names {
-				b.ReportMetric(steps.sum[i].Seconds()/float64(b.N), strings.ReplaceAll(name, " ", "-")+"-s")
+			steps.report(b)
+		})
+	}
+}
+
+// BenchmarkCheckDemo checks each part of the demo as BenchmarkCheckCold does the
+// made ones.
+func BenchmarkCheckDemo(b *testing.B) {
+	defer debug.SetGCPercent(debug.SetGCPercent(50)) // as the program does
+	specs, err := filepath.Glob("../testdata/demo/parts/*.part.toml")
+	if err != nil || len(specs) == 0 {
+		b.Fatal(err, specs)
+	}
+	for _, path := range specs {
+		b.Run(strings.TrimSuffix(filepath.Base(path), ".part.toml"), func(b *testing.B) {
+			var steps stepTimes
+			for b.Loop() {
+				steps.begin()
+				r := New(Options{Now: testDay, Progress: steps.step}).Part(context.Background(), path, Full)
+				if r.Err != nil || r.Status != Checked {
+					b.Fatalf("%v %+v", r.Err, r.Failures)
+				}
 			}
+			steps.report(b)
 		})
 	}
 }
@@ -165,6 +186,13 @@ func (t *stepTimes) step(_, stage string, _ float64) {
 	}
 	if t.at == len(t.names) {
 		t.names, t.sum = append(t.names, stage), append(t.sum, 0)
+	}
+}
+
+// report tells the seconds of each step of a run.
+func (t *stepTimes) report(b *testing.B) {
+	for i, name := range t.names {
+		b.ReportMetric(t.sum[i].Seconds()/float64(b.N), strings.ReplaceAll(name, " ", "-")+"-s")
 	}
 }
 
