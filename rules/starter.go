@@ -350,9 +350,16 @@ func (w *starter) holes() {
 	}
 }
 
-// sayAxis says a direction in a comment.
+// sayAxis says a direction in a comment, to three decimals where small whole
+// numbers don't say it.
 func sayAxis(v mesh.Vec) string {
-	_, text := writtenUp(v)
+	w, text := writtenUp(v)
+	if strings.Contains(text, ".") {
+		for k := range w {
+			w[k] = roundTo(w[k], 3) + 0
+		}
+		text = sayUp(w)
+	}
 	return strings.Trim(text, `"`)
 }
 

@@ -103,3 +103,19 @@ func TestStarterUnreadable(t *testing.T) {
 		}
 	}
 }
+
+// Comments name directions as one would say them: what rounding of the mesh
+// left of an axis is the axis.
+func TestStarterAxes(t *testing.T) {
+	for want, v := range map[string]mesh.Vec{
+		"-z":                {-0.000012, 0.000002, -1},
+		"[1, 0, 2]":         {1, 0, 2},
+		"[1, 1, 1]":         {3, 3, 3},
+		"[0.6, -0.8, 0]":    {0.60000001, -0.8, 1e-7},
+		"[0.936, 0, 0.351]": {0.936, 0, 0.351},
+	} {
+		if got := sayAxis(v); got != want {
+			t.Errorf("%v is said %q, want %q", v, got, want)
+		}
+	}
+}
