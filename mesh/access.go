@@ -77,7 +77,10 @@ const (
 	accessSamples = 1024
 	// A region has at most this many samples: shares to a few hundredths.
 	accessSamplesMost = 512
-	accessFan         = 256
+	// ... and at least this many while regions are few: a share of a small one
+	// means something too.
+	accessSamplesLeast = 24
+	accessFan          = 256
 )
 
 func measureAccess(ctx context.Context, m *Mesh, regions [][]int32, p AccessParams, down *Vec) ([]Access, error) {
@@ -150,26 +153,28 @@ type accessSample struct {
 }
 
 // accessSamplesOf spreads samples over the regions by area: one a square of half
-// a tool's radius while there are not too many, at least one a region.
+// a tool's radius while there are not too many, and a few on the smallest region
+// while there are not too many of those.
 func accessSamplesOf(m *Mesh, regions [][]int32, p AccessParams, radius float64) []accessSample {
 	most := p.Samples
 	if most <= 0 {
 		most = accessSamples
 	}
 	counts, areas, total := make([]int, len(regions)), make([]float64, len(regions)), 0
+	least := max(1, min(accessSamplesLeast, most/max(1, len(regions))))
 	for i, facets := range regions {
 		for _, f := range facets {
 			areas[i] += m.Area(f)
 		}
 		if areas[i] > 0 && areas[i] >= p.LeastMM2 {
-			counts[i] = max(1, int(min(math.Ceil(4*areas[i]/(radius*radius)), accessSamplesMost)))
+			counts[i] = max(least, int(min(math.Ceil(4*areas[i]/(radius*radius)), accessSamplesMost)))
 		}
 		total += counts[i]
 	}
 	out := make([]accessSample, 0, min(total, most+len(regions)))
 	for i, facets := range regions {
 		if total > most && counts[i] > 0 {
-			counts[i] = max(1, counts[i]*most/total)
+			counts[i] = max(least, counts[i]*most/total)
 		}
 		out = spread(m, facets, int32(i), areas[i], counts[i], out)
 	}

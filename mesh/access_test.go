@@ -229,6 +229,21 @@ func TestAccessOfNothing(t *testing.T) {
 	}
 }
 
+// A share of a small region is no guess: one facet of a cube of 1 mm has as many
+// samples as tell thirds, beside one of 60 mm.
+func TestAccessOfSmallRegions(t *testing.T) {
+	m := meshtest.Join(meshtest.BoxAt(mesh.Vec{}, mesh.Vec{60, 60, 5}), meshtest.BoxAt(mesh.Vec{80, 0, 0}, mesh.Vec{81, 1, 1}))
+	a, err := mesh.MeasureAccess(context.Background(), m, [][]int32{{0}, {12}}, rod(6, 60))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, a := range a {
+		if a.Samples < 24 || a.ShareErr > 0.35 {
+			t.Errorf("region %d: %d samples, share %g to within %g", i, a.Samples, a.Share, a.ShareErr)
+		}
+	}
+}
+
 func TestAccessCancels(t *testing.T) {
 	ctx, cancel := context.WithCancel(context.Background())
 	cancel()

@@ -61,11 +61,15 @@ func saySupportAccess(p *Subject, f *Finding) {
 	length, _ := p.Limit("support-access.length")
 	value, limit := pair(100*f.Measured, 100*f.Limit, 5)
 	percent := Finding{Undecided: f.Undecided, Band: 100 * f.Band, Unit: "%"}
-	share := value + " % of it"
+	share := value + " %"
 	if a.Share == 0 {
-		share = "any of it"
+		share = "any"
 	}
-	f.Message = fmt.Sprintf("Support under %s mm2 is out of reach: no straight tool %s mm wide and %s mm long gets at %s, %s%s.",
-		rounded(f.AreaMM2), plain(diameter.V), plain(length.V), share, p.where(f), closeCall(&percent))
+	where, of := "", "it"
+	if f.Count > 1 {
+		where, of = fmt.Sprintf(" in %d places", f.Count), "the worst"
+	}
+	f.Message = fmt.Sprintf("Support under %s mm2 is out of reach%s: no straight tool %s mm wide and %s mm long gets at %s of %s, %s%s.",
+		rounded(f.AreaMM2), where, plain(diameter.V), plain(length.V), share, of, p.near(f.At), closeCall(&percent))
 	f.Help = fmt.Sprintf("Open a way for the tool, turn the part, or shape the roof so that it carries itself; %s %% may be out of reach.", limit)
 }
