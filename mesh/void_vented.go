@@ -80,8 +80,8 @@ type vents struct {
 
 // ventedVoids finds the rooms of empty space that lead outside.
 func ventedVoids(ctx context.Context, n *nest, h float64) ([]Void, error) {
-	if len(n.shells) == 1 && bulges(n.m) {
-		return nil, ctx.Err()
+	if star, err := starShaped(ctx, n, starShare*h); star || err != nil {
+		return nil, err
 	}
 	g, err := newGrid(ctx, n, n.box, h)
 	if err != nil {
@@ -107,27 +107,6 @@ func ventedVoids(ctx context.Context, n *nest, h float64) ([]Void, error) {
 	}
 	v.measureAreas()
 	return v.voids(), ctx.Err()
-}
-
-// bulges reports whether a closed mesh is convex at every edge: one shell of
-// that kind has no room inside its outline.
-func bulges(m *Mesh) bool {
-	top := m.Topology()
-	tol := coordErr(m)
-	for f := range m.Facets {
-		a, _, _ := m.Corners(int32(f))
-		for k := range 3 {
-			h := top.Twin[3*f+k]
-			if h < 0 {
-				return false
-			}
-			apex := m.Verts[m.Facets[h/3][(h+2)%3]]
-			if apex.Sub(a).Dot(m.Normal(int32(f))) > tol {
-				return false
-			}
-		}
-	}
-	return true
 }
 
 // measureBalls finds each room's largest ball, from its highest cell.
