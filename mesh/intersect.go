@@ -26,14 +26,20 @@ const (
 
 // selfIntersections counts the pairs of facets that meet elsewhere than at
 // corners they share. The search tree is asked once a leaf, for the leaves that
-// come near its facets together; eight boxes are then compared at once, nearly
-// all pairs whose boxes meet are told apart by a plane found in floating point,
-// and the rest by exact signs.
+// come near its facets together; eight facets are then compared at once, by
+// their boxes and by planes along the sides of one. Those that have a corner in
+// common are told apart by what the corner looks like (smoothCorners), nearly
+// all of the few others by a plane found in floating point, and the rest by
+// exact signs.
 func selfIntersections(ctx context.Context, m *Mesh) (intersections, error) {
+	smooth, err := smoothCorners(ctx, m)
+	if err != nil {
+		return intersections{}, err
+	}
 	tree := m.BVH()
 	parts := make([]intersections, (tree.leaves()+intersectChunk-1)/intersectChunk)
-	err := parallel(ctx, tree.leaves(), intersectChunk, func(from, to int) error {
-		s := crossSearch{m: m, found: &parts[from/intersectChunk]}
+	err = parallel(ctx, tree.leaves(), intersectChunk, func(from, to int) error {
+		s := crossSearch{m: m, smooth: smooth, found: &parts[from/intersectChunk]}
 		for i := from; i < to && !s.found.more; i++ {
 			if err := ctx.Err(); err != nil {
 				return err
@@ -63,9 +69,10 @@ func (x *intersections) keepFirst() {
 
 // crossSearch looks for the pairs of some leaves.
 type crossSearch struct {
-	m     *Mesh
-	found *intersections
-	work  int
+	m      *Mesh
+	smooth []bool // of the vertices
+	found  *intersections
+	work   int
 
 	near []int32 // scratch: leaves
 }
@@ -89,28 +96,147 @@ func (s *crossSearch) leaf(tree *BVH, i int) {
 // facet compares one facet with those of the leaves near.
 func (s *crossSearch) facet(tree *BVH, f int32) {
 	plane := newFacetPlane(s.m.Corners(f))
-	lanes := newBoxLanes(s.m.facetBox(f))
+	boxes := newBoxLanes(s.m.facetBox(f))
+	sides := tree.newSideLanes(f)
 	for _, leaf := range s.near {
 		bl := &tree.blocks[leaf]
-		for mask := boxFacets(bl, &lanes); mask != 0; mask &= mask - 1 {
-			g := bl.facet[bits.TrailingZeros32(mask)&7]
-			if g <= f {
-				continue
+		later := uint32(0)
+		for mask := boxFacets(bl, &boxes); mask != 0; mask &= mask - 1 {
+			if i := bits.TrailingZeros32(mask) & 7; bl.facet[i] > f {
+				later |= 1 << i
 			}
-			s.work++
-			if s.found.more = s.found.count >= intersectMost || s.work >= intersectWork; s.found.more {
-				return
+		}
+		if later == 0 {
+			continue
+		}
+		if s.found.count >= intersectMost {
+			s.found.more = true
+			return
+		}
+		over := 0 // facets that there is no work left for
+		if s.work += bits.OnesCount32(later); s.work >= intersectWork {
+			over = s.work - intersectWork + 1
+		}
+		for range over {
+			later &^= 1 << (bits.Len32(later) - 1)
+		}
+		for mask := later & besideFacets(bl, &sides); mask != 0; mask &= mask - 1 {
+			i := bits.TrailingZeros32(mask) & 7
+			if s.pair(&plane, f, bl.facet[i]) && s.found.count == intersectMost && later>>i > 1 {
+				over++
+				break
 			}
-			if plane.besides(s.m, f, g) || !facetsMeet(s.m, f, g) {
-				continue
-			}
-			s.found.count++
-			if s.found.pairs = append(s.found.pairs, [2]int32{f, g}); len(s.found.pairs) >= 4*maxPlaces {
-				s.found.keepFirst()
-			}
+		}
+		if s.found.more = over > 0; s.found.more {
+			return
 		}
 	}
 }
+
+// pair notes a pair that meets, and reports whether it does.
+func (s *crossSearch) pair(plane *facetPlane, f, g int32) bool {
+	if s.smoothly(f, g) || plane.besides(s.m, f, g) || !facetsMeet(s.m, f, g) {
+		return false
+	}
+	s.found.count++
+	if s.found.pairs = append(s.found.pairs, [2]int32{f, g}); len(s.found.pairs) >= 4*maxPlaces {
+		s.found.keepFirst()
+	}
+	return true
+}
+
+// smoothly reports whether two facets share a smooth corner.
+func (s *crossSearch) smoothly(f, g int32) bool {
+	a := s.m.Facets[f]
+	for _, v := range s.m.Facets[g] {
+		if (v == a[0] || v == a[1] || v == a[2]) && s.smooth[v] {
+			return true
+		}
+	}
+	return false
+}
+
+// smoothCorners tells the vertices whose facets have nothing in common but the
+// vertex and the edges that join them: those around which the facets close to
+// one fan and, seen along an axis, all turn the same way, by one turn in all.
+// Seen so, the corners of the facets are sectors that fill the place around the
+// vertex without overlap, so facets that are not neighbours meet at the vertex
+// alone and neighbours at their edge; and since no facet is upright, each has
+// one point over a point seen. All signs are sure, so what is told is exact;
+// whatever is not sure, or at the rim, or on a crease, is not smooth.
+func smoothCorners(ctx context.Context, m *Mesh) ([]bool, error) {
+	half := make([]int32, len(m.Verts)) // a half-edge from the vertex
+	number := make([]int32, len(m.Verts))
+	for f, t := range m.Facets {
+		if f&(1<<16-1) == 0 && ctx.Err() != nil {
+			return nil, ctx.Err()
+		}
+		for k, v := range t {
+			half[v] = int32(3*f + k)
+			number[v]++
+		}
+	}
+	smooth := make([]bool, len(m.Verts))
+	twin := m.Topology().Twin
+	err := parallel(ctx, len(smooth), 1<<14, func(from, to int) error {
+		for v := from; v < to; v++ {
+			smooth[v] = number[v] > 2 && m.smoothCorner(twin, half[v], number[v])
+		}
+		return nil
+	})
+	return smooth, err
+}
+
+// smoothCorner is smoothCorners for the start of a half-edge, of n facets.
+func (m *Mesh) smoothCorner(twin []int32, first, n int32) bool {
+	v := m.Facets[first/3][first%3]
+	o := m.Verts[v]
+	x, y, way := m.seen(first / 3)
+	turns := 0
+	h := first
+	met := int32(0)
+	for ; met == 0 || h != first; met++ {
+		if met == n {
+			return false // the facets of another fan, too
+		}
+		t, k := m.Facets[h/3], h%3
+		if t[k] != v {
+			return false // wound against its neighbour
+		}
+		p, q := m.Verts[t[(k+1)%3]], m.Verts[t[(k+2)%3]]
+		l, r := float64((p[x]-o[x])*(q[y]-o[y])), float64((p[y]-o[y])*(q[x]-o[x]))
+		if way*(l-r) <= orient2Err*(math.Abs(l)+math.Abs(r))+underflowErr {
+			return false
+		}
+		// A step turns by less than half a turn, so it can't pass either half
+		// of the directions unseen.
+		if !upper(o, p, x, y) && upper(o, q, x, y) {
+			turns++
+		}
+		if h = twin[h-k+(k+2)%3]; h < 0 {
+			return false
+		}
+	}
+	return met == n && turns == 1
+}
+
+// seen returns the axes, as x and y, between which a facet shows most of its
+// area, and its winding seen so.
+func (m *Mesh) seen(f int32) (x, y int, way float64) {
+	a, b, c := m.Corners(f)
+	n := b.Sub(a).Cross(c.Sub(a))
+	z := 0
+	for k := range 3 {
+		if math.Abs(n[k]) > math.Abs(n[z]) {
+			z = k
+		}
+	}
+	return (z + 1) % 3, (z + 2) % 3, math.Copysign(1, n[z])
+}
+
+// upper reports whether the way from o to p, seen along an axis, leads up, or
+// level to the right: to one half of all directions.
+func upper(o, p Vec, x, y int) bool { return p[y] > o[y] || p[y] == o[y] && p[x] > o[x] }
 
 func (m *Mesh) facetBox(f int32) Box {
 	a, b, c := m.Corners(f)

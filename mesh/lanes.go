@@ -154,3 +154,57 @@ func boxFacetsGo(b *block, l *boxLanes) (mask uint32) {
 	}
 	return mask
 }
+
+// sideLanes are four directions from the first corner of a facet, square to its
+// three sides outwards and to its plane, and how far along each something must
+// lie to be surely beyond the facet; below the plane it must lie under low.
+type sideLanes struct {
+	o   [3]float32
+	far [4]float32
+	n   [4][3]float32
+	low float32
+}
+
+// newSideLanes makes those of a facet. Any directions do, for the facet's own
+// corners tell how far it reaches along them. In units of 2^-24 of what walkErr
+// is made of, which is 8 of them, a coordinate seen from the corner is off by
+// two; rounding the direction, the products, their sums and the bound adds less
+// than ten: 3 walkErr hold all. The last term stands for underflow.
+func (b *BVH) newSideLanes(f int32) (l sideLanes) {
+	p, q, r := b.m.Corners(f)
+	n := b.m.Normal(f)
+	err := 3 * b.walkErr(p)
+	l.o = [3]float32{float32(p[0]), float32(p[1]), float32(p[2])}
+	u, v := q.Sub(p), r.Sub(p)
+	for k, d := range [4]Vec{u.Cross(n), v.Sub(u).Cross(n), n.Cross(v), n} {
+		x, y := d.Dot(u), d.Dot(v)
+		wide := err*(math.Abs(d[0])+math.Abs(d[1])+math.Abs(d[2])) + 0x1p-120
+		l.far[k] = float32(max(0, x, y) + wide)
+		l.low = float32(min(0, x, y) - wide)
+		l.n[k] = [3]float32{float32(d[0]), float32(d[1]), float32(d[2])}
+	}
+	return l
+}
+
+// besideFacetsGo returns a bit for every facet that does not lie beyond one side
+// of the facet that l belongs to, as a whole and surely: the others have nothing
+// in common with it.
+func besideFacetsGo(b *block, l *sideLanes) (mask uint32) {
+	for i := range 8 {
+		var d [9]float32
+		for c := range d {
+			d[c] = b.v[c][i] - l.o[c%3]
+		}
+		beside := false
+		for k, n := range l.n {
+			p := d[0]*n[0] + d[1]*n[1] + d[2]*n[2]
+			q := d[3]*n[0] + d[4]*n[1] + d[5]*n[2]
+			r := d[6]*n[0] + d[7]*n[1] + d[8]*n[2]
+			beside = beside || min(p, q, r) > l.far[k] || k == 3 && max(p, q, r) < l.low
+		}
+		if !beside {
+			mask |= 1 << i
+		}
+	}
+	return mask
+}

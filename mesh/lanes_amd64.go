@@ -65,3 +65,13 @@ func boxFacets(b *block, l *boxLanes) uint32 {
 	}
 	return boxFacetsGo(b, l) & b.used
 }
+
+//go:noescape
+func besideFacetsAVX2(b *block, l *sideLanes) uint32
+
+func besideFacets(b *block, l *sideLanes) uint32 {
+	if lanesAVX2 {
+		return besideFacetsAVX2(b, l)
+	}
+	return besideFacetsGo(b, l) & b.used
+}

@@ -218,3 +218,71 @@ TEXT ·boxFacetsAVX2(SB), NOSPLIT, $0-20
 	VZEROUPPER
 	MOVL         DX, ret+16(FP)
 	RET
+
+// FROM loads a coordinate of the facets' corners, seen from that of the origin
+// in Y15.
+#define FROM(at, to) \
+	VMOVUPS at(AX), to; \
+	VSUBPS  Y15, to, to
+
+// ALONG sets Y12, Y13 and Y14 to how far the corners lie along a normal.
+#define ALONG(n) \
+	VBROADCASTSS n(BX), Y9; \
+	VBROADCASTSS n+4(BX), Y10; \
+	VBROADCASTSS n+8(BX), Y11; \
+	VMULPS       Y9, Y0, Y12; \
+	VMULPS       Y9, Y3, Y13; \
+	VMULPS       Y9, Y6, Y14; \
+	VFMADD231PS  Y10, Y1, Y12; \
+	VFMADD231PS  Y10, Y4, Y13; \
+	VFMADD231PS  Y10, Y7, Y14; \
+	VFMADD231PS  Y11, Y2, Y12; \
+	VFMADD231PS  Y11, Y5, Y13; \
+	VFMADD231PS  Y11, Y8, Y14
+
+// BEYOND adds to Y15 the facets whose corners all lie beyond a plane.
+#define BEYOND(far) \
+	VMINPS       Y13, Y12, Y9; \
+	VMINPS       Y14, Y9, Y9; \
+	VBROADCASTSS far(BX), Y10; \
+	VCMPPS       $14, Y10, Y9, Y9; \
+	VORPS        Y9, Y15, Y15
+
+// func besideFacetsAVX2(b *block, l *sideLanes) uint32
+TEXT ·besideFacetsAVX2(SB), NOSPLIT, $0-20
+	MOVQ         b+0(FP), AX
+	MOVQ         l+8(FP), BX
+	VBROADCASTSS (BX), Y15
+	FROM(0, Y0)
+	FROM(96, Y3)
+	FROM(192, Y6)
+	VBROADCASTSS 4(BX), Y15
+	FROM(32, Y1)
+	FROM(128, Y4)
+	FROM(224, Y7)
+	VBROADCASTSS 8(BX), Y15
+	FROM(64, Y2)
+	FROM(160, Y5)
+	FROM(256, Y8)
+	VXORPS       Y15, Y15, Y15
+	ALONG(28)
+	BEYOND(12)
+	ALONG(40)
+	BEYOND(16)
+	ALONG(52)
+	BEYOND(20)
+	ALONG(64)
+	BEYOND(24)
+
+	// Below the facet's plane.
+	VMAXPS       Y13, Y12, Y9
+	VMAXPS       Y14, Y9, Y9
+	VBROADCASTSS 76(BX), Y10
+	VCMPPS       $1, Y10, Y9, Y9
+	VORPS        Y9, Y15, Y15
+	VMOVMSKPS    Y15, DX
+	NOTL         DX
+	ANDL         416(AX), DX
+	VZEROUPPER
+	MOVL         DX, ret+16(FP)
+	RET

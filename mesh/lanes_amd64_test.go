@@ -14,6 +14,7 @@ func TestLaneOffsets(t *testing.T) {
 	var r rayLanes
 	var p pointLanes
 	var q boxLanes
+	var s sideLanes
 	for name, c := range map[string][2]uintptr{
 		"wideNode.used": {unsafe.Offsetof(nd.used), 224},
 		"block.used":    {unsafe.Offsetof(b.used), 416},
@@ -33,6 +34,9 @@ func TestLaneOffsets(t *testing.T) {
 		"point.hi":      {unsafe.Offsetof(p.hi), 12},
 		"point.d2":      {unsafe.Offsetof(p.d2), 24},
 		"box.hi":        {unsafe.Offsetof(q.hi), 12},
+		"side.far":      {unsafe.Offsetof(s.far), 12},
+		"side.n":        {unsafe.Offsetof(s.n), 28},
+		"side.low":      {unsafe.Offsetof(s.low), 76},
 	} {
 		if c[0] != c[1] {
 			t.Errorf("%s stands at %d, the assembly reads %d", name, c[0], c[1])
@@ -110,4 +114,11 @@ func TestLanesAgree(t *testing.T) {
 	if found < rays/10 {
 		t.Errorf("only %d of %d rays hit: too few to tell", found, rays)
 	}
+}
+
+// TestIntersectionsPortable: the portable path leaves out no pair that meets.
+func TestIntersectionsPortable(t *testing.T) {
+	defer func(was bool) { lanesAVX2 = was }(lanesAVX2)
+	lanesAVX2 = false
+	bruteIntersections(t)
 }
