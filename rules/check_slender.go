@@ -58,8 +58,12 @@ func saySlender(p *Subject, f *Finding) {
 	if s.Kind == "column" {
 		name = "Column"
 	}
-	value, limit := pair(f.Measured, f.Limit, ratioBand)
+	band, width := ratioBand, number(s.WidthMM, 0.005)
+	if f.Measured >= 100 { // of a width that is next to nothing
+		band, width = 10*ratioBand, rounded(s.WidthMM)
+	}
+	value, limit := pair(f.Measured, f.Limit, band)
 	f.Message = fmt.Sprintf("%s stands %s mm high on a width of %s mm, %s times its width where %s is the most for %s, %s.",
-		name, number(s.HeightMM, 0.05), number(s.WidthMM, 0.005), value, limit, p.forWhat(), p.where(f))
+		name, number(s.HeightMM, 0.05), width, value, limit, p.forWhat(), p.where(f))
 	f.Help = "Thicken it, shorten it, brace it with a rib or a buttress, or turn its long side towards the recoater's travel."
 }
