@@ -93,6 +93,12 @@ func (d *decoder) unique(name Value[string], list string, seen map[string]Range)
 // meshFormats are the extensions of meshes, and whether the format carries its unit.
 var meshFormats = map[string]bool{".stl": false, ".obj": false, ".ply": false, ".3mf": true}
 
+// IsMeshName reports whether a path ends as that of a mesh does.
+func IsMeshName(file string) bool {
+	_, known := meshFormats[strings.ToLower(path.Ext(file))]
+	return known
+}
+
 func (d *decoder) mesh(p *Part, s scope) {
 	p.Mesh.Table = s.at()
 	p.Mesh.File = s.text("file")

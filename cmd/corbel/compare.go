@@ -23,7 +23,7 @@ func (a *app) compareCommand() *cobra.Command {
 		Short: "Set the machines of the shop side by side for a part",
 		Long: "Judges and prices the part under every process and machine of the shop, as the spec stands it, and tells what\n" +
 			"milling it from the full would waste and miss.",
-		Args: cobra.ExactArgs(1),
+		Args: specArguments(1, 1),
 		RunE: func(c *cobra.Command, args []string) error { return a.compare(c.Context(), args[0], f) },
 	}
 	c.Flags().StringVar(&f.format, "format", "text", "what to write: text or json")

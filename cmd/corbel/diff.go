@@ -33,7 +33,7 @@ func (a *app) diffCommand() *cobra.Command {
 			"beside the old file, so that the two may be taken from an earlier revision; where it is not there, beside the new one,\n" +
 			"and that is said. For two trees of parts see corbel check --changed-since.\n\n" +
 			"Exit code 0: no new finding at or above the level of --fail-on. 1: some. 2: something could not be checked.",
-		Args: cobra.MinimumNArgs(2),
+		Args: arguments(2, many),
 		RunE: func(c *cobra.Command, args []string) error { return a.diff(c.Context(), args[0], args[1], args[2:], f) },
 	}
 	c.Flags().StringVar(&f.format, "format", "text", "what to write: text, json or markdown")

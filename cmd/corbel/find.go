@@ -55,6 +55,10 @@ func find(args []string, wanted string, match func(name string) bool) (specs []s
 		case err != nil:
 			problems = append(problems, fmt.Sprintf("%q can't be read: %v", arg, err))
 		case !info.IsDir():
+			if err := noMesh(arg); err != nil {
+				problems = append(problems, err.Error())
+				continue
+			}
 			add(arg)
 		default:
 			found, bad := searchFolder(arg, match)

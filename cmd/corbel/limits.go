@@ -30,7 +30,7 @@ func (a *app) limitsCommand() *cobra.Command {
 		Short: "Show every effective limit, its value and where it came from",
 		Long: "Shows the limits that hold for a part spec. Without one, those of --process, --material and --machine\n" +
 			"under the shop file of --shop, or under the nearest shop.toml upward.",
-		Args: cobra.MaximumNArgs(1),
+		Args: specArguments(0, 1),
 		RunE: func(c *cobra.Command, args []string) error {
 			if format != "text" && format != "json" {
 				return fmt.Errorf("--format takes text or json, not %q", format)
@@ -71,7 +71,7 @@ func (a *app) explainCommand() *cobra.Command {
 	return &cobra.Command{
 		Use:   "explain [CHECK]",
 		Short: "Say what a check means, why, and on what it rests",
-		Args:  cobra.MaximumNArgs(1),
+		Args:  arguments(0, 1),
 		ValidArgsFunction: func(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
 			return checkNames(), cobra.ShellCompDirectiveNoFileComp
 		},

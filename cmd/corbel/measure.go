@@ -27,7 +27,7 @@ func (a *app) measureCommand() *cobra.Command {
 		Short: "Measure a part without judging it",
 		Long: "Measures the mesh of a part spec, or a bare mesh (.stl .3mf .obj .ply).\n" +
 			"A bare mesh stands with +z up as PBF-LB/M where nothing else is said.",
-		Args: cobra.ExactArgs(1),
+		Args: arguments(1, 1),
 		RunE: func(c *cobra.Command, args []string) error { return a.measure(c.Context(), args[0], f) },
 	}
 	c.Flags().StringVar(&f.format, "format", "text", "what to write: text or json")

@@ -21,7 +21,7 @@ func (a *app) mergeCommand() *cobra.Command {
 		Long: "Makes one result of those that check --format json wrote: of the shards of a run, what the run would have written uncut,\n" +
 			"in any format; a shard that is missing is said. Of a folder it takes every *.json.\n\n" +
 			"Exit code as that of check.",
-		Args: cobra.MinimumNArgs(1),
+		Args: arguments(1, many),
 		RunE: func(_ *cobra.Command, args []string) error {
 			failOn, base, err := judge.read()
 			if err != nil {

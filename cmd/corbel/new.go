@@ -27,7 +27,7 @@ func (a *app) newCommand() *cobra.Command {
 		Short: "Write a starter spec from a mesh",
 		Long: "Writes a part spec with the mesh's holes, flat faces and inner spaces, the orientation that costs least and the usual\n" +
 			"route. Guesses are marked as such. Nothing is overwritten.",
-		Args: cobra.ExactArgs(1),
+		Args: arguments(1, 1),
 		RunE: func(c *cobra.Command, args []string) error { return a.start(c.Context(), args[0], f) },
 	}
 	c.Flags().StringVarP(&f.output, "output", "o", "", "write to this `FILE`, which must not be there, instead of the terminal")

@@ -24,7 +24,7 @@ func (a *app) schemaCommand() *cobra.Command {
 		Use:       "schema " + strings.Join(all, "|"),
 		Short:     "Write the JSON Schema of a file or of an output",
 		Long:      strings.TrimRight(long, "\n"),
-		Args:      cobra.ExactArgs(1),
+		Args:      arguments(1, 1),
 		ValidArgs: all,
 		RunE: func(_ *cobra.Command, args []string) error {
 			kind := map[string]spec.FileKind{"part": spec.PartFile, "shop": spec.ShopFile}

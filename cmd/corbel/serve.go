@@ -28,7 +28,7 @@ func (a *app) serveCommand() *cobra.Command {
 		Short: "Serve findings to an editor (Language Server Protocol)",
 		Long: "Speaks the Language Server Protocol on standard input and output, or to editors of this machine with --listen.\n" +
 			"An editor starts it by itself; by hand it only waits.",
-		Args: cobra.NoArgs,
+		Args: arguments(0, 0),
 		RunE: func(c *cobra.Command, _ []string) error { return a.serve(c.Context(), f) },
 	}
 	c.Flags().StringVar(&f.listen, "listen", "", "serve editors at this local `ADDRESS` instead: 127.0.0.1:PORT or unix:PATH")

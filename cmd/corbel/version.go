@@ -15,7 +15,7 @@ func (a *app) versionCommand() *cobra.Command {
 	return &cobra.Command{
 		Use:   "version",
 		Short: "Say the version, and what it was built from",
-		Args:  cobra.NoArgs,
+		Args:  arguments(0, 0),
 		RunE: func(*cobra.Command, []string) error {
 			info, _ := debug.ReadBuildInfo()
 			_, err := fmt.Fprint(a.out, versionText(info))
