@@ -2,8 +2,6 @@ package main
 
 import (
 	"context"
-	"fmt"
-	"io"
 
 	"github.com/spf13/cobra"
 
@@ -11,13 +9,8 @@ import (
 	"corbel/rules/output"
 )
 
-type compareFlags struct {
-	format, output string
-	bounds         boundFlags
-}
-
 func (a *app) compareCommand() *cobra.Command {
-	var f compareFlags
+	var f oneFlags
 	c := &cobra.Command{
 		Use:   "compare SPEC",
 		Short: "Set the machines of the shop side by side for a part",
@@ -26,36 +19,21 @@ func (a *app) compareCommand() *cobra.Command {
 		Args: specArguments(1, 1),
 		RunE: func(c *cobra.Command, args []string) error { return a.compare(c.Context(), args[0], f) },
 	}
-	c.Flags().StringVar(&f.format, "format", "text", "what to write: text or json")
-	c.Flags().StringVarP(&f.output, "output", "o", "", "write to this `FILE` instead of the terminal, whole or not at all")
-	f.bounds.add(c)
+	f.add(c)
 	return c
 }
 
-func (a *app) compare(ctx context.Context, path string, f compareFlags) error {
-	if f.format != "text" && f.format != "json" {
-		return fmt.Errorf("--format takes text or json, not %q", f.format)
-	}
-	options, err := f.bounds.options()
-	if err != nil {
-		return err
-	}
-	p := newProgress(a.err, isTerminal(a.err))
-	options.Progress = p.set
-	e := rules.New(options)
-	c, err := e.Compare(ctx, path)
-	p.clear()
-	if err != nil {
-		return err
-	}
-	tellUnchecked(a.err, []*rules.PartReport{c.Report})
-	if c.Report.Status != rules.Checked {
-		a.code = exitUnchecked
-	}
-	return a.write(f.output, func(w io.Writer) error {
-		if f.format == "json" {
-			return output.CompareJSON(w, c)
+func (a *app) compare(ctx context.Context, path string, f oneFlags) error {
+	var found *rules.Comparison
+	err := a.one(&f, nil, func(e *rules.Engine) (*rules.PartReport, error) {
+		var err error
+		if found, err = e.Compare(ctx, path); err != nil {
+			return nil, err
 		}
-		return output.CompareText(w, c)
+		return found.Report, nil
 	})
+	if err != nil {
+		return err
+	}
+	return tell(a, &f, found, output.CompareJSON, output.CompareText)
 }

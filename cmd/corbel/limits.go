@@ -32,8 +32,8 @@ func (a *app) limitsCommand() *cobra.Command {
 			"under the shop file of --shop, or under the nearest shop.toml upward.",
 		Args: specArguments(0, 1),
 		RunE: func(c *cobra.Command, args []string) error {
-			if format != "text" && format != "json" {
-				return fmt.Errorf("--format takes text or json, not %q", format)
+			if err := textOrJSON(format); err != nil {
+				return err
 			}
 			if !contains(processes(), process) {
 				return fmt.Errorf("--process takes %s, not %q", strings.Join(processes(), ", "), process)
@@ -62,7 +62,7 @@ func (a *app) limitsCommand() *cobra.Command {
 	c.Flags().StringVar(&material, "material", "", "material, without a spec")
 	c.Flags().StringVar(&machine, "machine", "", "machine, without a spec")
 	c.Flags().StringVar(&shop, "shop", "", "shop `FILE`, without a spec; else the nearest shop.toml upward")
-	c.Flags().StringVar(&format, "format", "text", "what to write: text or json")
+	addFormat(c, &format)
 	addRoot(c, &root)
 	return c
 }

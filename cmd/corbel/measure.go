@@ -3,7 +3,6 @@ package main
 import (
 	"context"
 	"fmt"
-	"io"
 	"strconv"
 	"strings"
 
@@ -15,9 +14,9 @@ import (
 )
 
 type measureFlags struct {
-	format, output, units, up, process, material string
-	bounds                                       boundFlags
-	cache                                        cacheFlags
+	oneFlags
+	units, up, process, material string
+	cache                        cacheFlags
 }
 
 func (a *app) measureCommand() *cobra.Command {
@@ -30,25 +29,16 @@ func (a *app) measureCommand() *cobra.Command {
 		Args: arguments(1, 1),
 		RunE: func(c *cobra.Command, args []string) error { return a.measure(c.Context(), args[0], f) },
 	}
-	c.Flags().StringVar(&f.format, "format", "text", "what to write: text or json")
-	c.Flags().StringVarP(&f.output, "output", "o", "", "write to this `FILE` instead of the terminal, whole or not at all")
+	f.add(c)
 	c.Flags().StringVar(&f.units, "units", "", "unit of a bare mesh's numbers: mm, um, cm, m, in, ft")
 	c.Flags().StringVar(&f.up, "up", "+z", "direction of a bare mesh that points away from the platform: +z, -x, or x,y,z")
 	c.Flags().StringVar(&f.process, "process", rules.LaserPBF, "process that a bare mesh is looked at for")
 	c.Flags().StringVar(&f.material, "material", "", "material of a bare mesh")
-	f.bounds.add(c)
 	f.cache.add(c)
 	return c
 }
 
 func (a *app) measure(ctx context.Context, path string, f measureFlags) error {
-	if f.format != "text" && f.format != "json" {
-		return fmt.Errorf("--format takes text or json, not %q", f.format)
-	}
-	o, err := f.bounds.options()
-	if err != nil {
-		return err
-	}
 	up, err := parseUp(f.up)
 	if err != nil {
 		return err
@@ -56,32 +46,23 @@ func (a *app) measure(ctx context.Context, path string, f measureFlags) error {
 	if !contains(processes(), f.process) {
 		return fmt.Errorf("--process takes %s, not %q", strings.Join(processes(), ", "), f.process)
 	}
-	p := newProgress(a.err, isTerminal(a.err))
-	o.Measure, o.Progress, o.Disk = true, p.set, f.cache.open()
-	e := rules.New(o)
+	disk := f.cache.open()
 	var r *rules.PartReport
-	if strings.HasSuffix(path, ".toml") {
-		r = e.Part(ctx, path, rules.Full)
-	} else {
-		r = e.Mesh(ctx, path, rules.MeshOptions{Unit: f.units, Up: up, Process: f.process, Material: f.material}, rules.Full)
-	}
-	p.clear()
-	if r.Err != nil {
-		return r.Err
-	}
-	tellUnchecked(a.err, []*rules.PartReport{r})
-	if r.Status != rules.Checked {
-		a.code = exitUnchecked
-		if r.Bare && r.Info == nil && f.units == "" {
-			fmt.Fprintln(a.err, "corbel: a bare mesh that does not say its unit takes it from --units: um, mm, cm, m, in or ft")
+	err = a.one(&f.oneFlags, func(o *rules.Options) { o.Measure, o.Disk = true, disk }, func(e *rules.Engine) (*rules.PartReport, error) {
+		if strings.HasSuffix(path, ".toml") {
+			r = e.Part(ctx, path, rules.Full)
+		} else {
+			r = e.Mesh(ctx, path, rules.MeshOptions{Unit: f.units, Up: up, Process: f.process, Material: f.material}, rules.Full)
 		}
-	}
-	return a.write(f.output, func(w io.Writer) error {
-		if f.format == "json" {
-			return output.MeasureJSON(w, r)
-		}
-		return output.MeasureText(w, r)
+		return r, r.Err
 	})
+	if err != nil {
+		return err
+	}
+	if r.Status != rules.Checked && r.Bare && r.Info == nil && f.units == "" {
+		fmt.Fprintln(a.err, "corbel: a bare mesh that does not say its unit takes it from --units: um, mm, cm, m, in or ft")
+	}
+	return tell(a, &f.oneFlags, r, output.MeasureJSON, output.MeasureText)
 }
 
 // parseUp understands "+z", "-x" and "0,0,1".

@@ -14,10 +14,9 @@ import (
 )
 
 type orientFlags struct {
-	format, output string
-	write          bool
-	choice         int
-	bounds         boundFlags
+	oneFlags
+	write  bool
+	choice int
 }
 
 func (a *app) orientCommand() *cobra.Command {
@@ -30,40 +29,25 @@ func (a *app) orientCommand() *cobra.Command {
 		Args: specArguments(1, 1),
 		RunE: func(c *cobra.Command, args []string) error { return a.orient(c.Context(), args[0], f) },
 	}
-	c.Flags().StringVar(&f.format, "format", "text", "what to write: text or json")
-	c.Flags().StringVarP(&f.output, "output", "o", "", "write to this `FILE` instead of the terminal, whole or not at all")
+	f.add(c)
 	c.Flags().BoolVar(&f.write, "write", false, "put a choice into the spec; all else in it stays as it is")
 	c.Flags().IntVar(&f.choice, "choice", 1, "which choice --write takes")
-	f.bounds.add(c)
 	return c
 }
 
 func (a *app) orient(ctx context.Context, path string, f orientFlags) error {
-	if f.format != "text" && f.format != "json" {
-		return fmt.Errorf("--format takes text or json, not %q", f.format)
-	}
-	options, err := f.bounds.options()
-	if err != nil {
-		return err
-	}
-	p := newProgress(a.err, isTerminal(a.err))
-	options.Progress = p.set
-	e := rules.New(options)
-	o, err := e.Orient(ctx, path)
-	p.clear()
-	if err != nil {
-		return err
-	}
-	tellUnchecked(a.err, []*rules.PartReport{o.Report})
-	if o.Report.Status != rules.Checked {
-		a.code = exitUnchecked
-	}
-	err = a.write(f.output, func(w io.Writer) error {
-		if f.format == "json" {
-			return output.OrientJSON(w, o)
+	var o *rules.Orientation
+	err := a.one(&f.oneFlags, nil, func(e *rules.Engine) (*rules.PartReport, error) {
+		var err error
+		if o, err = e.Orient(ctx, path); err != nil {
+			return nil, err
 		}
-		return output.OrientText(w, o)
+		return o.Report, nil
 	})
+	if err != nil {
+		return err
+	}
+	err = tell(a, &f.oneFlags, o, output.OrientJSON, output.OrientText)
 	if err != nil || !f.write || o.Now == nil {
 		return err
 	}
