@@ -35,18 +35,7 @@ type SectionJump struct {
 // vertex on a plane counts as above it. Material that two bodies share counts
 // twice; islands that only overlap count apart.
 func MeasureSections(ctx context.Context, m *Mesh, f Frame, pitchMM float64) (*Sections, error) {
-	if _, err := m.topo.get(ctx); err != nil {
-		return nil, err
-	}
-	s, err := newStance(ctx, m, f)
-	if err != nil {
-		return nil, err
-	}
-	p, err := s.planes(pitchMM)
-	if err != nil {
-		return nil, err
-	}
-	c, err := newSlicer(ctx, s, p)
+	c, err := newSlicer(ctx, m, f, pitchMM)
 	if err != nil {
 		return nil, err
 	}

@@ -48,18 +48,7 @@ const (
 // island, as a thin wing on a thick post, is not seen. Features with a ratio
 // below 2 are left out.
 func MeasureSlenderness(ctx context.Context, m *Mesh, f Frame, pitchMM float64) ([]Slender, error) {
-	if _, err := m.topo.get(ctx); err != nil {
-		return nil, err
-	}
-	s, err := newStance(ctx, m, f)
-	if err != nil {
-		return nil, err
-	}
-	p, err := s.planes(pitchMM)
-	if err != nil {
-		return nil, err
-	}
-	c, err := newSlicer(ctx, s, p)
+	c, err := newSlicer(ctx, m, f, pitchMM)
 	if err != nil {
 		return nil, err
 	}

@@ -62,14 +62,24 @@ type slicer struct {
 	tall     []int32
 }
 
-func newSlicer(ctx context.Context, s *stance, p planes) (*slicer, error) {
+func newSlicer(ctx context.Context, m *Mesh, f Frame, pitchMM float64) (*slicer, error) {
+	if _, err := m.topo.get(ctx); err != nil {
+		return nil, err
+	}
+	s, err := newStance(ctx, m, f)
+	if err != nil {
+		return nil, err
+	}
+	p, err := s.planes(pitchMM)
+	if err != nil {
+		return nil, err
+	}
 	c := &slicer{stance: s, planes: p}
-	n := len(s.m.Facets)
+	n := len(m.Facets)
 	c.from, c.to = make([]int32, n), make([]int32, n)
-	s.m.Topology()
-	err := parallel(ctx, n, 1<<14, func(from, to int) error {
+	err = parallel(ctx, n, 1<<14, func(from, to int) error {
 		for f := from; f < to; f++ {
-			t := s.m.Facets[f]
+			t := m.Facets[f]
 			x, y, z := s.at[t[0]][2], s.at[t[1]][2], s.at[t[2]][2]
 			c.from[f], c.to[f] = int32(p.above(min(x, y, z))), int32(p.above(max(x, y, z)))
 		}
