@@ -13,6 +13,9 @@ const (
 	// cylSample is how many corners or facets fits and medians are taken of
 	// while a piece grows, at most.
 	cylSample = 1024
+	// cylLeanAlike is the share of the variance of leans below which what differs
+	// between neighbours is not noise.
+	cylLeanAlike = 0.1
 )
 
 // Tolerances follow the scatter of the surface itself, between these bounds.
@@ -111,10 +114,36 @@ func (w *cylWork) medianLean(fit *cylFit, facets []int32) float64 {
 }
 
 // bends reports, of surface that still grows, that it bulges all over: half of
-// it leans by more than what a cylinder's facets may. A few rows of a fillet at
-// the end of a cylinder are no reason to give up.
+// it leans by more than what a cylinder's facets may, steadily more from one end
+// to the other, or by more than a taper and as smoothly as freeform surface. A
+// few rows of a fillet at the end of a cylinder are no reason to give up.
 func (w *cylWork) bends(fit *cylFit, facets []int32) bool {
-	return w.medianLean(fit, facets) > math.Sin(cylLeanLeast) && w.bulges(fit, facets)
+	lean := w.medianLean(fit, facets)
+	return lean > math.Sin(cylTaperMost) && w.x.leansSmoothly(fit, facets) ||
+		lean > math.Sin(cylLeanLeast) && w.bulges(fit, facets)
+}
+
+// leansSmoothly reports that facets lean as their neighbours do, though not all
+// alike: half the mean squared difference across edges, over the variance, is 1
+// for noise and small for the shape of a surface (Geary 1954, as in patterned).
+func (x *cylFinder) leansSmoothly(fit *cylFit, facets []int32) bool {
+	var n, sum, sum2, edges, diff float64
+	for i := 0; i < len(facets); i += 1 + len(facets)/cylSample {
+		f := facets[i]
+		lean := x.normal[f].Dot(fit.a)
+		n++
+		sum += lean
+		sum2 += lean * lean
+		for k := range 3 {
+			if g := x.topo.Neighbour(f, k); g >= 0 {
+				d := x.normal[g].Dot(fit.a) - lean
+				diff += d * d
+				edges++
+			}
+		}
+	}
+	variance := sum2/n - sum*sum/(n*n)
+	return diff < cylLeanAlike*2*edges*variance
 }
 
 // corners collects into points (and ids) the members' corners at which the

@@ -32,6 +32,10 @@ const (
 	// other, so that not all processors but one wait.
 	cylBatchLeast = 4
 	cylAhead      = 512
+	// cylStepsMost bounds how many facets seeds stand apart, and cylPatchSteps how
+	// wide the patches are that they are judged by.
+	cylStepsMost  = 12
+	cylPatchSteps = 6
 )
 
 // cylSeedAt is a facet from which a cylinder may grow.
@@ -181,7 +185,9 @@ func (x *cylFinder) seeds(ctx context.Context) ([]cylSeedAt, error) {
 }
 
 // sparse lists facets that are not taken and at which the surface bends, some
-// steps apart: a cylinder has many, and one is enough.
+// steps apart: a cylinder has many, and one is enough. What turns more than the
+// surface around it, such as a small hole in a large fine one, has seeds of its
+// own.
 func (x *cylFinder) sparse() []int32 {
 	near := make([]bool, len(x.m.Facets))
 	var out, ring []int32
@@ -191,22 +197,26 @@ func (x *cylFinder) sparse() []int32 {
 		}
 		out = append(out, int32(f))
 		ring = append(ring[:0], int32(f))
-		for range x.steps(int32(f)) {
-			for _, g := range ring[:len(ring):len(ring)] {
+		first := 0
+		for step := range x.steps(int32(f)) {
+			last := len(ring)
+			for _, g := range ring[first:last] {
 				for k := range 3 {
-					if e := x.topo.Neighbour(g, k); e >= 0 && !near[e] {
+					if e := x.topo.Neighbour(g, k); e >= 0 && !near[e] && (step < cylPatchSteps || x.turns(e) && x.steps(e) > step) {
 						near[e] = true
 						ring = append(ring, e)
 					}
 				}
 			}
+			first = last
 		}
 	}
 	return out
 }
 
 // steps returns how many facets seeds stand apart at f: more where the surface
-// turns so little that a circle has a hundred sides and more.
+// turns so little that a circle has a hundred sides and more, so that it has
+// some sixteen seeds still.
 func (x *cylFinder) steps(f int32) int {
 	var turn float64
 	for k := range int32(3) {
@@ -214,14 +224,14 @@ func (x *cylFinder) steps(f int32) int {
 			turn = max(turn, t)
 		}
 	}
-	return min(max(int(2*math.Pi/32/turn), 2), 6)
+	return min(max(int(2*math.Pi/32/turn), 2), cylStepsMost)
 }
 
 // seedPatch returns the patch about f that a seed is judged by: as wide as seeds
-// stand apart, a ring of 16 sides or wide enough to average a few micrometres of
-// noise.
+// stand apart (up to a hundred facets), a ring of 16 sides or wide enough to
+// average a few micrometres of noise.
 func (w *cylWork) seedPatch(f int32) []int32 {
-	n := w.x.steps(f)
+	n := min(w.x.steps(f), cylPatchSteps)
 	return w.patch(f, max(32, 3*n*n))
 }
 
