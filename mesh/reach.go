@@ -55,17 +55,27 @@ type carrier struct {
 
 // nearest returns the carrier's point nearest to p.
 func (c *carrier) nearest(p point) point {
-	d := c.b.sub(c.a)
-	l := d.dot(d)
+	x, y := c.foot(p[0], p[1])
+	return point{x, y}
+}
+
+// foot is nearest in numbers, which the compiler keeps in registers.
+func (c *carrier) foot(x, y float64) (float64, float64) {
+	dx, dy := c.b[0]-c.a[0], c.b[1]-c.a[1]
+	l := float64(dx*dx) + float64(dy*dy)
 	if l == 0 {
-		return c.a
+		return c.a[0], c.a[1]
 	}
-	t := min(1, max(0, p.sub(c.a).dot(d)/l))
-	return point{c.a[0] + t*d[0], c.a[1] + t*d[1]}
+	t := min(1, max(0, (float64((x-c.a[0])*dx)+float64((y-c.a[1])*dy))/l))
+	return c.a[0] + t*dx, c.a[1] + t*dy
 }
 
 // from returns the length of the way from p, a convex function of p.
-func (c *carrier) from(p point) float64 { return c.base + p.sub(c.nearest(p)).norm() }
+func (c *carrier) from(p point) float64 {
+	x, y := c.foot(p[0], p[1])
+	x, y = p[0]-x, p[1]-y
+	return c.base + math.Sqrt(float64(x*x)+float64(y*y))
+}
 
 // reach is how far a region reaches.
 type reach struct {
@@ -582,12 +592,18 @@ func (n *carrierNode) meets(p, q, d point, margin float64) bool {
 // segmentsNear reports whether two segments cross or come within a margin: if
 // they do not cross, the shortest way between them starts at an end.
 func segmentsNear(p, q, a, b point, margin float64) bool {
-	d, e := q.sub(p), b.sub(a)
-	if (d.cross(a.sub(p)) < 0) != (d.cross(b.sub(p)) < 0) && (e.cross(p.sub(a)) < 0) != (e.cross(q.sub(a)) < 0) {
+	if partsEnds(p, q, a, b) && partsEnds(a, b, p, q) {
 		return true
 	}
 	s, t := carrier{a: p, b: q}, carrier{a: a, b: b}
 	return min(s.from(a), s.from(b), t.from(p), t.from(q)) <= margin
+}
+
+// partsEnds reports whether a and b lie on different sides of the line from p
+// to q, what lies on it counting as the left.
+func partsEnds(p, q, a, b point) bool {
+	x, y := q[0]-p[0], q[1]-p[1]
+	return (float64(x*(a[1]-p[1]))-float64(y*(a[0]-p[0])) < 0) != (float64(x*(b[1]-p[1]))-float64(y*(b[0]-p[0])) < 0)
 }
 
 func (n *carrierNode) dist(p point) float64 {

@@ -202,8 +202,9 @@ type sightline struct {
 
 // side returns how far vertex v lies to the left of the line, and how far along.
 func (w *sightline) side(v int32) (left, along float64) {
-	r := flatten(w.verts[v]).sub(w.o)
-	return w.d.cross(r), w.d.dot(r)
+	p := &w.verts[v]
+	x, y := p[0]-w.o[0], p[1]-w.o[1]
+	return float64(w.d[0]*y) - float64(w.d[1]*x), float64(w.d[0]*x) + float64(w.d[1]*y)
 }
 
 // fromVertex goes on from a vertex on the line.
@@ -247,14 +248,14 @@ func (w *sightline) fromVertex(v int32) bool {
 
 // over goes on over half-edge h, whose ends lie on different sides.
 func (w *sightline) over(h int32) bool {
+	t := w.tri[h/3]
+	a, b := t[h%3], t[(h%3+1)%3]
+	la, aa := w.side(a)
+	lb, ab := w.side(b)
 	for first := int32(-1); h != first; {
 		if first < 0 {
 			first = h
 		}
-		t := w.tri[h/3]
-		a, b := t[h%3], t[(h%3+1)%3]
-		la, aa := w.side(a)
-		lb, ab := w.side(b)
 		at := aa + (ab-aa)*la/(la-lb)
 		if at >= w.l-w.tol {
 			return true
@@ -278,11 +279,17 @@ func (w *sightline) over(h int32) bool {
 		// line leaves between it and the other.
 		u := w.tri[g/3]
 		k := g % 3
-		lc, _ := w.side(u[(k+2)%3])
-		if ls, _ := w.side(u[k]); (lc < 0) == (ls < 0) {
+		if u[k] != a { // a is to be the edge's first end there, too
+			a, la, aa, b, lb, ab = b, lb, ab, a, la, aa
+		}
+		c := u[(k+2)%3]
+		lc, ac := w.side(c)
+		if (lc < 0) == (la < 0) {
 			h = g - k + (k+1)%3
+			a, la, aa, b, lb, ab = b, lb, ab, c, lc, ac
 		} else {
 			h = g - k + (k+2)%3
+			a, la, aa, b, lb, ab = c, lc, ac, a, la, aa
 		}
 	}
 	return false // around a corner that rounding turned over
