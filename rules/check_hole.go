@@ -111,7 +111,8 @@ func judgeBore(p *Subject, h mesh.Cylinder, d *spec.Hole) []Finding {
 	if !h.Through {
 		ratio = "hole.blind-ratio"
 	}
-	return append(out, try(ratio, "deep", h.LengthMM/h.DiameterMM, 0)...)
+	deep := h.LengthMM / h.DiameterMM
+	return append(out, try(ratio, "deep", deep, deep*h.ErrMM/h.DiameterMM)...)
 }
 
 // tiltOf is the angle between a bore's axis and the build direction.
@@ -224,7 +225,7 @@ func judgeDeclared(p *Subject, d *spec.Hole, h mesh.Cylinder) []Finding {
 	stock := (finished - h.DiameterMM) / 2
 	switch {
 	case stock < -equalErr(finished):
-		f := Finding{HasValue: true, Measured: h.DiameterMM, Limit: finished, Unit: "mm", Band: h.ErrMM, Count: 1, shift: 1}
+		f := Finding{HasValue: true, Measured: h.DiameterMM, Limit: finished, Unit: "mm", Band: h.ErrMM, Undecided: -2*stock < h.ErrMM, Count: 1, shift: 1}
 		return made(f, "wide")
 	case ok:
 		if f, bad := breach(l, math.Max(0, stock), h.ErrMM/2); bad {
@@ -268,7 +269,7 @@ func sayHole(p *Subject, f *Finding) {
 	}
 	band := f.Band
 	if d.kind == "deep" {
-		band = ratioBand
+		band = max(band, ratioBand)
 	}
 	value, limit := pair(f.Measured, f.Limit, band)
 	lying := "lies flat"
@@ -290,14 +291,14 @@ func sayHole(p *Subject, f *Finding) {
 		if !d.hole.Through {
 			what = "blind"
 		}
-		f.Message = fmt.Sprintf("%s of %s mm is %s mm deep and %s, %s times its diameter where powder comes out of %s at most in %s, %s.", name, number(d.hole.DiameterMM, d.hole.ErrMM),
-			rounded(d.hole.LengthMM), what, value, limit, p.forWhat(), place)
+		f.Message = fmt.Sprintf("%s of %s mm is %s mm deep and %s, %s times its diameter where powder comes out of %s at most in %s, %s%s.", name, number(d.hole.DiameterMM, d.hole.ErrMM),
+			rounded(d.hole.LengthMM), what, value, limit, p.forWhat(), place, closeCall(f))
 		f.Help = "Widen it, shorten it, open its far end, or drill it afterwards."
 	case "match":
 		f.Message = fmt.Sprintf("%s is declared %s mm and drawn %s mm %s%s.", name, limit, value, place, closeCall(f))
 		f.Help = "Correct the diameter here, or the model."
 	case "wide":
-		f.Message = fmt.Sprintf("%s is drawn %s mm, too wide to %s to %s mm, %s.", name, value, d.decl.Finish.V, limit, place)
+		f.Message = fmt.Sprintf("%s is drawn %s mm, too wide to %s to %s mm, %s%s.", name, value, d.decl.Finish.V, limit, place, closeCall(f))
 		f.Help = "Draw it smaller by twice the stock."
 	case "stock":
 		left := "nothing"

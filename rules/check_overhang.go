@@ -46,17 +46,48 @@ func judgeOverhang(p *Subject) []Finding {
 			continue
 		}
 		f.place(r.At, r.Box, r.AreaMM2, r.Facets)
-		f.Where, f.feature, f.like, f.detail = p.whereUp(), string(r.Kind), string(r.Kind), r
+		_, unsure := tolerated(p, r)
+		f.Where, f.feature, f.like, f.detail = p.whereUp(), string(r.Kind), string(r.Kind), overhangDetail{r, unsure}
+		f.Undecided = f.Undecided || unsure
 		f.caution = []Caution{cautionSharp} // it will need support
 		out = append(out, f)
 	}
 	return out
 }
 
+type overhangDetail struct {
+	mesh.OverhangRegion
+	unsure bool // whether it is small enough to be tolerated
+}
+
+// tolerated reports whether a region is no larger than what may hang over, and
+// whether that is unsure: its area may be short, and not small enough.
+func tolerated(p *Subject, r mesh.OverhangRegion) (yes, unsure bool) {
+	area, ok := p.Limit("overhang.area")
+	most := area.V + equalErr(area.V)
+	if !ok || r.AreaMM2 > most {
+		return false, false
+	}
+	unsure = r.AreaMM2+areaErr(p, r) > most
+	return !unsure, unsure
+}
+
+// areaErr is what a region's area may be short of. The measurement says so of
+// all regions together: on facets of micrometres, whose direction rounding
+// hides, it is some per mille of every round surface. Where it is far more, a
+// flat face lies at just the angle, and that passes.
+func areaErr(p *Subject, r mesh.OverhangRegion) float64 {
+	const round = 0.05
+	if o := p.Measured.Overhang; o.AreaErr <= round*o.AreaMM2 {
+		return r.AreaMM2 * o.AreaErr / o.AreaMM2
+	}
+	return 0
+}
+
 // judgeRegion compares what decides a region of its kind: the reach of a
 // ledge, the span of a bridge, the angle of what nothing carries.
 func judgeRegion(p *Subject, r mesh.OverhangRegion) (Finding, bool) {
-	if area, ok := p.Limit("overhang.area"); ok && r.AreaMM2 <= area.V+equalErr(area.V) {
+	if yes, _ := tolerated(p, r); yes {
 		return Finding{}, false
 	}
 	band := p.Measured.Overhang.ReachErr
@@ -90,19 +121,23 @@ func needsSupport(p *Subject, r mesh.OverhangRegion) bool {
 }
 
 func sayOverhang(p *Subject, f *Finding) {
-	r := f.detail.(mesh.OverhangRegion)
+	r := f.detail.(overhangDetail)
 	angle, _ := p.Limit("overhang.angle")
 	lie, least := pair(degrees(r.InclinationRad), degrees(angle.V), 0.5)
 	lies := fmt.Sprintf("lies at %s deg, below %s deg", lie, least)
 	over := fmt.Sprintf("over %s mm2 %s", rounded(f.AreaMM2), p.where(f))
 	value, limit := pair(f.Measured, f.Limit, f.Band)
+	close := closeCall(f)
+	if area, _ := p.Limit("overhang.area"); r.unsure {
+		close = fmt.Sprintf(" (too close to call: it may be %s mm2 larger, and %s mm2 are tolerated)", rounded(areaErr(p, r.OverhangRegion)), plain(area.V))
+	}
 	switch {
 	case f.Unit == "mm" && r.Kind == mesh.Ledge:
-		f.Message = fmt.Sprintf("Ledge %s, and reaches %s mm, further than %s mm for %s, %s%s.", lies, value, limit, p.forWhat(), over, closeCall(f))
+		f.Message = fmt.Sprintf("Ledge %s, and reaches %s mm, further than %s mm for %s, %s%s.", lies, value, limit, p.forWhat(), over, close)
 	case f.Unit == "mm":
-		f.Message = fmt.Sprintf("Bridge %s, and spans %s mm, further than %s mm for %s, %s%s.", lies, value, limit, p.forWhat(), over, closeCall(f))
+		f.Message = fmt.Sprintf("Bridge %s, and spans %s mm, further than %s mm for %s, %s%s.", lies, value, limit, p.forWhat(), over, close)
 	default:
-		f.Message = fmt.Sprintf("Downskin %s for %s, with nothing below to carry it, %s.", lies, p.forWhat(), over)
+		f.Message = fmt.Sprintf("Downskin %s for %s, with nothing below to carry it, %s%s.", lies, p.forWhat(), over, close)
 	}
 	f.Help = fmt.Sprintf("Turn the part so that this face stands at %s deg or more, carry it on a chamfer or a rib, or plan support and its removal.", least)
 }

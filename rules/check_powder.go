@@ -39,6 +39,10 @@ const cakePacking = 0.6
 // defaultPacking of a material that no file knows.
 const defaultPacking = 0.55
 
+// wayErr is what the length of a way out may be off by, in widths: it ends
+// somewhere in the mouths of its throat.
+const wayErr = 0.25
+
 type voidDetail struct {
 	kind   string // sealed, reviewed, escape, openings, way
 	void   mesh.Void
@@ -68,13 +72,14 @@ func judgeVoid(p *Subject, v mesh.Void) (Finding, bool) {
 		}
 		return voidFinding(p, f, d), true
 	}
+	way := v.WayMM / math.Max(v.EscapeMM, 1e-9)
 	for _, try := range []struct {
 		limit, kind string
 		v, band     float64
 	}{
 		{"powder.escape", "escape", v.EscapeMM, v.ErrMM},
 		{"powder.openings", "openings", float64(v.Openings), 0},
-		{"powder.way-ratio", "way", v.WayMM / math.Max(v.EscapeMM, 1e-9), 0},
+		{"powder.way-ratio", "way", way, wayErr + way*v.ErrMM/math.Max(v.EscapeMM, 1e-9)},
 	} {
 		l, ok := p.Limit(try.limit)
 		if !ok {
@@ -190,7 +195,7 @@ func sayPowder(p *Subject, f *Finding) {
 	}
 	band := f.Band
 	if d.kind == "way" {
-		band = ratioBand
+		band = max(band, ratioBand)
 	}
 	value, limit := pair(f.Measured, f.Limit, band)
 	place := p.where(f)
@@ -211,7 +216,7 @@ func sayPowder(p *Subject, f *Finding) {
 		f.Message = fmt.Sprintf("%s %s has %s where %s are asked for %s%s, %s.", name, size, count(int(f.Measured), "opening", "openings"), plain(f.Limit), p.forWhat(), traps(held, "may ", what), place)
 		f.Help = "Add an opening at the far end, so that air or liquid can push through."
 	case "way":
-		f.Message = fmt.Sprintf("%s %s is reached by a way of %s mm, %s times its width where %s is the most for %s, %s.", name, size, rounded(d.void.WayMM), value, limit, p.forWhat(), place)
+		f.Message = fmt.Sprintf("%s %s is reached by a way of %s mm, %s times its width where %s is the most for %s, %s%s.", name, size, rounded(d.void.WayMM), value, limit, p.forWhat(), place, closeCall(f))
 		f.Help = "Shorten or widen the way out, or add an opening near the space."
 	}
 }

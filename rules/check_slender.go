@@ -33,15 +33,11 @@ const footLeastMM = 2 * sectionPitchMM
 func judgeSlender(p *Subject) []Finding {
 	var out []Finding
 	for _, s := range p.Measured.Slender {
-		name := "slenderness.ratio"
-		if s.Kind == "column" {
-			name = "slenderness.pin"
-		}
-		limit, ok := p.Limit(name)
-		if !ok || s.Z <= sectionPitchMM && s.WidthMM <= footLeastMM {
+		limit := slenderLimit(p, s)
+		if !limit.Set || s.Z <= sectionPitchMM && s.WidthMM <= footLeastMM {
 			continue
 		}
-		f, bad := breach(limit, s.Ratio, 0)
+		f, bad := breach(limit, s.Ratio, sectionPitchMM/s.WidthMM) // heights are known to one pitch
 		if !bad {
 			continue
 		}
@@ -50,6 +46,15 @@ func judgeSlender(p *Subject) []Finding {
 		out = append(out, f)
 	}
 	return out
+}
+
+func slenderLimit(p *Subject, s mesh.Slender) Limit {
+	name := "slenderness.ratio"
+	if s.Kind == "column" {
+		name = "slenderness.pin"
+	}
+	l, _ := p.Limit(name)
+	return l
 }
 
 func saySlender(p *Subject, f *Finding) {
@@ -63,7 +68,7 @@ func saySlender(p *Subject, f *Finding) {
 		band, width = 10*ratioBand, rounded(s.WidthMM)
 	}
 	value, limit := pair(f.Measured, f.Limit, band)
-	f.Message = fmt.Sprintf("%s stands %s mm high on a width of %s mm, %s times its width where %s is the most for %s, %s.",
-		name, number(s.HeightMM, 0.05), width, value, limit, p.forWhat(), p.where(f))
+	f.Message = fmt.Sprintf("%s stands %s mm high on a width of %s mm, %s times its width where %s is the most for %s, %s%s.",
+		name, number(s.HeightMM, 0.05), width, value, limit, p.forWhat(), p.where(f), closeCall(f))
 	f.Help = "Thicken it, shorten it, brace it with a rib or a buttress, or turn its long side towards the recoater's travel."
 }

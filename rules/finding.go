@@ -63,6 +63,7 @@ type Finding struct {
 	Fingerprint string
 	Waived      *spec.Waiver
 
+	limit   string // name of the limit it breaks, where a measured value is held against one
 	like    string // findings of a check with equal words here are merged; "" stands alone
 	feature string // what the fingerprint calls the thing: a hole's name, a kind
 	caution []Caution

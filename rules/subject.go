@@ -57,7 +57,7 @@ func breach(l Limit, measured, band float64) (Finding, bool) {
 	origin := l.Origin
 	return Finding{
 		HasValue: true, Measured: measured * scale, Limit: l.V * scale, Unit: unit, Band: band * scale,
-		Undecided: over < band, LimitFrom: &origin, Count: 1,
+		Undecided: over < band, LimitFrom: &origin, Count: 1, limit: l.Def.Name,
 	}, true
 }
 
