@@ -279,7 +279,7 @@ func TestTreeShapes(t *testing.T) {
 	}
 }
 
-func writeSTL(t *testing.T, name string, m *mesh.Mesh) {
+func writeSTL(t testing.TB, name string, m *mesh.Mesh) {
 	f, err := os.Create(name)
 	if err != nil {
 		t.Fatal(err)

@@ -72,6 +72,7 @@ func builtOracle(t testing.TB, name, packages string, libraries [][]string) stri
 	}
 	sum := sha256.New()
 	sum.Write(runOracle(t, nil, compiler, "--version"))
+	sum.Write([]byte(strings.Join(flags, " ")))
 	for _, f := range []string{"live.h", name + ".cpp"} {
 		text, err := os.ReadFile(filepath.Join("testdata/oracle", f))
 		if err != nil {

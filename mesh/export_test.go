@@ -1,0 +1,25 @@
+package mesh
+
+import "context"
+
+// ReadSTLFile reads a file and nothing more: the corners of its facets, not
+// welded. It returns how many facets there are and how to weld them, as often
+// as asked.
+func ReadSTLFile(ctx context.Context, file string) (facets int, weld func() (*Mesh, error), err error) {
+	in := &input{file: file, max: LoadOptions{}.WithDefaults()}
+	if err := in.read(ctx); err != nil {
+		return 0, nil, err
+	}
+	r, err := readSTL(ctx, in)
+	if err != nil {
+		return 0, nil, err
+	}
+	bodies := r.bodies
+	return r.facets, func() (*Mesh, error) {
+		r.bodies = append([]body(nil), bodies...)
+		return build(ctx, r, 1)
+	}, nil
+}
+
+// NewTopology finds the topology of a mesh anew.
+func NewTopology(ctx context.Context, m *Mesh) (*Topology, error) { return newTopology(ctx, m) }
