@@ -5,6 +5,7 @@ import (
 	"container/heap"
 	"context"
 	"math"
+	"math/bits"
 	"slices"
 )
 
@@ -75,6 +76,9 @@ func (q *ballQueue) Pop() any {
 	return x
 }
 
+// everywhere bounds nothing.
+var everywhere = [8]float64{math.Inf(1), math.Inf(1), math.Inf(1), math.Inf(1), math.Inf(1), math.Inf(1), math.Inf(1), math.Inf(1)}
+
 // largestBall finds the largest ball with its centre in box where inside holds.
 // inside must not change between two points that no surface parts; facing is a
 // hint that makes it fast.
@@ -82,20 +86,21 @@ func largestBall(ctx context.Context, m *Mesh, box Box, inside func(Vec) bool, f
 	s := ballSearch{m: m, inside: inside, facing: facing, reach: box.Diagonal()}
 	s.start(box)
 	batch := make([]ballCube, 0, ballBatch)
+	octants := make([][8]float64, ballBatch)
 	for s.looked < ballCubes && len(s.queue) > 0 && s.queue[0].bound > s.enough() {
 		batch = batch[:0]
 		for len(s.queue) > 0 && len(batch) < ballBatch && s.queue[0].bound > s.enough() {
 			batch = append(batch, heap.Pop(&s.queue).(ballCube))
 		}
 		s.looked += len(batch)
-		if err := each(ctx, len(batch), 8, func(i int) { s.look(&batch[i]) }); err != nil {
+		if err := each(ctx, len(batch), 8, func(i int) { s.look(&batch[i], &octants[i]) }); err != nil {
 			return Ball{}, err
 		}
 		if err := s.take(ctx, batch); err != nil {
 			return Ball{}, err
 		}
-		for _, c := range batch {
-			s.split(c)
+		for i, c := range batch {
+			s.split(c, &octants[i])
 		}
 	}
 	err := ballTol * s.best
@@ -142,8 +147,10 @@ func (s *ballSearch) start(box Box) {
 	heap.Init(&s.queue)
 }
 
-// look bounds the balls that are centred in a cube. It only reads s.
-func (s *ballSearch) look(c *ballCube) {
+// look bounds the balls that are centred in a cube, and in each of its octants.
+// It only reads s.
+func (s *ballSearch) look(c *ballCube, octants *[8]float64) {
+	*octants = everywhere
 	near, ok := s.m.BVH().Nearest(c.at, math.Inf(1), nil)
 	if !ok {
 		c.bound = 0
@@ -155,7 +162,8 @@ func (s *ballSearch) look(c *ballCube) {
 	if c.bound <= s.enough() {
 		return
 	}
-	if c.bound = min(c.bound, s.between(c, near)); c.bound <= s.enough() && c.dist <= s.best {
+	s.between(c, near, octants)
+	if c.bound = min(c.bound, slices.Max(octants[:])); c.bound <= s.enough() && c.dist <= s.best {
 		return
 	}
 	c.isIn = c.in || (c.dist >= reach || c.dist > s.best) && s.inside(c.at)
@@ -174,83 +182,113 @@ func (s *ballSearch) look(c *ballCube) {
 // plates are settled by a few cubes. Each octant of the cube takes what serves
 // it best of the nearest facet, the one behind the material there, and their
 // neighbours.
-func (s *ballSearch) between(c *ballCube, near Near) float64 {
+func (s *ballSearch) between(c *ballCube, near Near, octants *[8]float64) {
 	from, dir := near.Point, s.m.Normal(near.Facet).Scale(-float64(s.facing(near.Facet)))
 	if c.in {
 		from, dir = c.at, c.at.Sub(near.Point).Unit()
 	}
-	sides := [2]ballSide{s.side(c, near.Facet)}
+	facets := [2]int32{near.Facet, -1}
 	if hit, ok := s.m.BVH().Ray(from, dir, 1e-6*c.half, 2*(c.bound+c.half)); ok {
-		sides[1] = s.side(c, hit.Facet)
+		facets[1] = hit.Facet
 	}
-	bound := 0.0
-	for octant := range 8 {
-		least := min(sides[0].least(octant), sides[1].least(octant))
-		for i := range sides[0].n {
-			for j := range sides[1].n {
-				most := 0.0
-				for corner := range 8 {
-					p := octantCorner(octant, corner)
-					most = max(most, sides[0].dist[i][p]+sides[1].dist[j][p])
-				}
-				least = min(least, most/2)
-			}
-		}
-		if bound = max(bound, least); bound >= c.bound {
-			return bound
+	var sides [2]ballSide
+	for i, f := range facets {
+		sides[i].add(s.m, c, f, allCorners)
+	}
+	tighten(octants, &sides, math.Inf(-1))
+	open := uint32(0)
+	for octant, bound := range octants {
+		if bound > s.enough() {
+			open |= cornersOf[octant]
 		}
 	}
-	return bound
+	if open == 0 {
+		return
+	}
+	for i, f := range facets {
+		for k := 0; f >= 0 && k < 3; k++ {
+			sides[i].add(s.m, c, s.m.Topology().Neighbour(f, k), open)
+		}
+	}
+	tighten(octants, &sides, s.enough())
 }
 
-// least is the bound that single facets give for an octant.
-func (d *ballSide) least(octant int) float64 {
-	least := math.Inf(1)
-	for i := range d.n {
-		most := 0.0
-		for corner := range 8 {
-			most = max(most, d.dist[i][octantCorner(octant, corner)])
-		}
-		least = min(least, most)
-	}
-	return least
-}
-
-// ballSide holds the distances from the 27 corners of a cube's octants to a
-// facet and its neighbours.
+// ballSide holds the distances from the 27 corners of a cube's octants, or those
+// that are asked for, to a facet and its neighbours.
 type ballSide struct {
 	n    int
 	dist [4][27]float64
 }
 
-func (s *ballSearch) side(c *ballCube, f int32) ballSide {
-	var out ballSide
-	facets := [4]int32{f, -1, -1, -1}
-	for k := range 3 {
-		facets[k+1] = s.m.Topology().Neighbour(f, k)
+func (d *ballSide) add(m *Mesh, c *ballCube, f int32, corners uint32) {
+	if f < 0 {
+		return
 	}
-	for _, g := range facets {
-		if g < 0 {
-			continue
-		}
-		x, y, z := s.m.Corners(g)
-		for i := range 27 {
-			v := c.at.Add(Vec{float64(i%3 - 1), float64(i/3%3 - 1), float64(i/9 - 1)}.Scale(c.half))
-			out.dist[out.n][i] = v.Sub(nearestOnFacet(v, x, y, z)).Norm()
-		}
-		out.n++
+	x, y, z := m.Corners(f)
+	for ; corners != 0; corners &= corners - 1 {
+		i := bits.TrailingZeros32(corners)
+		v := c.at.Add(Vec{float64(i%3 - 1), float64(i/3%3 - 1), float64(i/9 - 1)}.Scale(c.half))
+		d.dist[d.n][i] = v.Sub(nearestOnFacet(v, x, y, z)).Norm()
 	}
-	return out
+	d.n++
 }
 
-// octantCorner numbers a corner of an octant among the 27.
-func octantCorner(octant, corner int) int {
-	i := 0
-	for k, w := range [3]int{1, 3, 9} {
-		i += w * (octant>>k&1 + corner>>k&1)
+// tighten lowers those bounds of octants that are above enough to what facets
+// alone and pairs of facets give.
+func tighten(octants *[8]float64, sides *[2]ballSide, enough float64) {
+	a, b := sides[0].dist[:sides[0].n], sides[1].dist[:sides[1].n]
+	for octant, least := range octants {
+		if least <= enough {
+			continue
+		}
+		corners := &octantCorners[octant]
+		for _, side := range [2][][27]float64{a, b} {
+			for i := range side {
+				most := 0.0
+				for _, p := range corners {
+					most = max(most, side[i][p])
+				}
+				least = min(least, most)
+			}
+		}
+		for i := range a {
+			for j := range b {
+				most := 0.0
+				for _, p := range corners {
+					if most = max(most, a[i][p]+b[j][p]); most >= 2*least {
+						break
+					}
+				}
+				least = min(least, most/2)
+			}
+		}
+		octants[octant] = least
 	}
-	return i
 }
+
+// octantCorners numbers the corners of each octant among the 27.
+var octantCorners = func() (out [8][8]uint8) {
+	for octant := range out {
+		for corner := range out[octant] {
+			for k, w := range [3]int{1, 3, 9} {
+				out[octant][corner] += uint8(w * (octant>>k&1 + corner>>k&1))
+			}
+		}
+	}
+	return out
+}()
+
+// cornersOf has the bits of an octant's corners set.
+var cornersOf = func() (out [8]uint32) {
+	for octant, corners := range octantCorners {
+		for _, p := range corners {
+			out[octant] |= 1 << p
+		}
+	}
+	return out
+}()
+
+const allCorners = 1<<27 - 1
 
 // take keeps the best of the balls at a batch's centres, after moving the
 // largest few to where they grow no more.
@@ -281,13 +319,17 @@ func (s *ballSearch) climb(c *ballCube) {
 	}
 }
 
-func (s *ballSearch) split(c ballCube) {
+// split lays cubes over the octants of a cube that may hold a larger ball.
+func (s *ballSearch) split(c ballCube, octants *[8]float64) {
 	if c.bound <= s.enough() {
 		return
 	}
-	for i := range 8 {
+	for i, bound := range octants {
+		if bound <= s.enough() {
+			continue
+		}
 		d := c
-		d.half, d.num = c.half/2, s.made
+		d.half, d.bound, d.num = c.half/2, min(c.bound, bound), s.made
 		for k := range 3 {
 			d.at[k] += d.half * float64(2*(i>>k&1)-1)
 		}
