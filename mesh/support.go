@@ -188,11 +188,7 @@ func (g *floors) cells(f int32, visit func(c int)) {
 
 func (s *stance) extent(f int32) (lo, hi point) {
 	t := s.m.Facets[f]
-	a, b, c := s.at[t[0]], s.at[t[1]], s.at[t[2]]
-	for k := range 2 {
-		lo[k], hi[k] = min(a[k], b[k], c[k]), max(a[k], b[k], c[k])
-	}
-	return lo, hi
+	return span2(&[3]point{flatten(s.at[t[0]]), flatten(s.at[t[1]]), flatten(s.at[t[2]])})
 }
 
 // shade is a convex polygon in the platform's plane, counter-clockwise.
@@ -292,9 +288,8 @@ func (c *column) piece(tri *[3]point, cands []int32, before, depth int) {
 
 // span2 returns the extent of a triangle.
 func span2(tri *[3]point) (lo, hi point) {
-	for k := range 2 {
-		lo[k], hi[k] = min(tri[0][k], tri[1][k], tri[2][k]), max(tri[0][k], tri[1][k], tri[2][k])
-	}
+	lo = point{min(tri[0][0], tri[1][0], tri[2][0]), min(tri[0][1], tri[1][1], tri[2][1])}
+	hi = point{max(tri[0][0], tri[1][0], tri[2][0]), max(tri[0][1], tri[1][1], tri[2][1])}
 	return lo, hi
 }
 
@@ -368,8 +363,10 @@ func overlap(p, t *[3]point) int {
 // leftOf counts the corners of a triangle to the left of the line from a to b,
 // 0 if none lies truly to its left, those on the line counted else.
 func leftOf(a, b point, t *[3]point) int {
-	d := b.sub(a)
-	x, y, z := d.cross(t[0].sub(a)), d.cross(t[1].sub(a)), d.cross(t[2].sub(a))
+	dx, dy := b[0]-a[0], b[1]-a[1]
+	x := float64(dx*(t[0][1]-a[1])) - float64(dy*(t[0][0]-a[0]))
+	y := float64(dx*(t[1][1]-a[1])) - float64(dy*(t[1][0]-a[0]))
+	z := float64(dx*(t[2][1]-a[1])) - float64(dy*(t[2][0]-a[0]))
 	switch {
 	case max(x, y, z) <= 0:
 		return 0
@@ -392,21 +389,19 @@ func (c *column) find(tri *[3]point, top float64) {
 		for x := x0; x <= x1; x++ {
 			k := y*c.nx + x
 			for _, f := range c.facets[c.first[k]:c.first[k+1]] {
-				flo, fhi := c.extent(f)
-				if flo[0] > hi[0] || flo[1] > hi[1] || fhi[0] < lo[0] || fhi[1] < lo[1] {
+				t := &c.m.Facets[f]
+				a, b, d := &c.stance.at[t[0]], &c.stance.at[t[1]], &c.stance.at[t[2]]
+				if min(a[2], b[2], d[2]) > top || min(a[0], b[0], d[0]) > hi[0] || max(a[0], b[0], d[0]) < lo[0] ||
+					min(a[1], b[1], d[1]) > hi[1] || max(a[1], b[1], d[1]) < lo[1] {
 					continue
 				}
+				u := [3]point{{a[0], a[1]}, {b[0], b[1]}, {d[0], d[1]}}
+				flo, fhi := span2(&u)
 				// A facet in several cells counts in the first that both share.
 				fx, fy, _, _ := c.cellBox(flo, fhi)
 				if max(fx, x0) != x || max(fy, y0) != y {
 					continue
 				}
-				t := c.m.Facets[f]
-				a, b, d := c.stance.at[t[0]], c.stance.at[t[1]], c.stance.at[t[2]]
-				if min(a[2], b[2], d[2]) > top {
-					continue
-				}
-				u := [3]point{flatten(a), flatten(b), flatten(d)}
 				if overlap(tri, &u) != beside {
 					c.pool = append(c.pool, below{facet: f, tri: u, lo: flo, hi: fhi, rise: c.stance.rise(f), top: max(a[2], b[2], d[2])})
 				}
@@ -503,12 +498,17 @@ func (c *column) add(p *shade, facet int32, floor rise) {
 // cut keeps what lies to the left of the line from a to b (Sutherland and
 // Hodgman 1974, "Reentrant polygon clipping").
 func (s *shade) cut(a, b point) (out shade) {
-	d := b.sub(a)
+	dx, dy := b[0]-a[0], b[1]-a[1]
+	left := func(p *point) float64 { return float64(dx*(p[1]-a[1])) - float64(dy*(p[0]-a[0])) }
+	lq := left(&s.p[0])
 	for i := range s.n {
-		p, q := s.p[i], s.p[(i+1)%s.n]
-		lp, lq := d.cross(p.sub(a)), d.cross(q.sub(a))
+		p, q, lp := &s.p[i], &s.p[0], lq
+		if i+1 < s.n {
+			q = &s.p[i+1]
+		}
+		lq = left(q)
 		if lp >= 0 {
-			out.p[out.n] = p
+			out.p[out.n] = *p
 			out.n++
 		}
 		if (lp > 0 && lq < 0) || (lp < 0 && lq > 0) {
