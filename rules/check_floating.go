@@ -11,7 +11,7 @@ var FloatingStart = &Check{
 	Name:    "floating-start",
 	Summary: "The part starts nowhere but on the platform, or on material below.",
 	Why: "A place that is lower than everything around it, with nothing under it, begins as an island in loose powder. " +
-		"However steep its flanks, the first layer of it is held by nothing.",
+		"However steep its flanks, the first layer of it is held by nothing. Where `lift` raises the part on supports, its lowest place is a note.",
 	Wrong: "The recoater drags the island away, or it sinks and curls; what grows on it later is displaced or missing, and the build may stop.",
 	Sources: []Source{
 		{"an island needs support until it joins the part: shop rule", "common practice, no source"},
@@ -37,16 +37,38 @@ func judgeFloating(p *Subject) []Finding {
 		f := Finding{HasValue: true, Measured: s.AreaMM2, Limit: limit.V, Unit: "mm2", LimitFrom: &origin, Count: 1,
 			Where: p.whereUp(), feature: s.Kind, like: s.Kind, detail: s}
 		f.caution = []Caution{cautionSharp}
+		if lifted(p, s) {
+			f.shift = -len(levels)
+		}
 		f.place(s.At, mesh.Box{Min: s.At, Max: s.At}, s.AreaMM2, s.Facets)
 		out = append(out, f)
 	}
 	return out
 }
 
-// startCounts: without a tolerated area every start does, a point too.
+// startCounts: without a tolerated area every start does, a point too. What
+// begins in the first layer lies on the platform as it is built.
 func startCounts(p *Subject, s mesh.FloatingStart) bool {
 	limit, ok := p.Limit("floating-start.area")
-	return ok && !(limit.V > 0 && s.AreaMM2 <= limit.V+equalErr(limit.V))
+	return ok && s.Height > firstLayer(p) && !(limit.V > 0 && s.AreaMM2 <= limit.V+equalErr(limit.V))
+}
+
+// thinLayerMM is the layer where no machine names one: as thin as any is laid
+// (common practice, no source).
+const thinLayerMM = 0.02
+
+func firstLayer(p *Subject) float64 {
+	if m, ok := p.Shop.Machine(p.Spec.Machine.V); ok && m.Layer.Set {
+		return m.Layer.V.V
+	}
+	return thinLayerMM
+}
+
+// lifted reports whether a start is the part's lowest place, under which the
+// lift of the spec plans supports: that is told, and no fault.
+func lifted(p *Subject, s mesh.FloatingStart) bool {
+	lift := p.Measured.Frame.Lift
+	return lift > 0 && s.Height <= lift+firstLayer(p)
 }
 
 func sayFloating(p *Subject, f *Finding) {
@@ -58,6 +80,11 @@ func sayFloating(p *Subject, f *Finding) {
 			value, limit := pair(s.AreaMM2, f.Limit, 0.05)
 			area = fmt.Sprintf(" with a face of %s mm2, more than the %s mm2 that may,", value, limit)
 		}
+	}
+	if lifted(p, s) {
+		f.Message = fmt.Sprintf("Part stands on supports%s, %s mm above the platform as its lift asks, %s.", area, number(s.Height, 0.05), p.where(f))
+		f.Help = ""
+		return
 	}
 	f.Message = fmt.Sprintf("Part starts in mid-air%s, %s mm above the platform, %s.", area, number(s.Height, 0.05), p.where(f))
 	f.Help = "Turn the part so that this place grows out of material below, join it to the part lower down, or plan support under it."

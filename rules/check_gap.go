@@ -23,10 +23,7 @@ const gapLeastMM2 = 0.5
 
 func judgeGap(p *Subject) []Finding {
 	limit, _ := p.Limit("gap.width")
-	bores := facetSet{} // a small hole is told by hole
-	for _, c := range p.Measured.Cylinders.Holes {
-		bores.add(c.Facets)
-	}
+	bores := asThin(p.Measured.Cylinders.Holes, limit.V) // told by hole
 	var out []Finding
 	for _, r := range p.Measured.Gap.Regions(limit.V) {
 		if r.AreaMM2 < gapLeastMM2 || bores.share(r.Facets) > 0.5 {

@@ -31,13 +31,10 @@ func judgeWall(p *Subject) []Finding {
 	held, hasHeld := p.Limit("wall.thickness")
 	free, hasFree := p.Limit("wall.free")
 	area, _ := p.Limit("wall.area")
-	pins := facetSet{}
-	for _, c := range p.Measured.Cylinders.Pins { // told by pin
-		pins.add(c.Facets)
-	}
 	var out []Finding
 	told := facetSet{}
 	judge := func(l Limit, regions []mesh.ThinRegion, kind string) {
+		pins := asThin(p.Measured.Cylinders.Pins, l.V) // told by pin
 		for _, r := range regions {
 			if r.AreaMM2 <= area.V || pins.share(r.Facets) > 0.5 || told.meets(r.Facets) || edgesExplain(p, r, l.V) {
 				continue
@@ -60,6 +57,19 @@ func judgeWall(p *Subject) []Finding {
 	}
 	if hasHeld {
 		judge(held, p.Measured.Wall.Regions(held.V), "wall")
+	}
+	return out
+}
+
+// asThin are the facets of the cylinders that are themselves no wider than what
+// is told: a pin's thickness is its diameter, a bore's width likewise. The wall
+// of a tube, and the space around a pin in a bore, are not.
+func asThin(cs []mesh.Cylinder, limitMM float64) facetSet {
+	out := facetSet{}
+	for _, c := range cs {
+		if c.InscribedMM <= limitMM+equalErr(limitMM) {
+			out.add(c.Facets)
+		}
 	}
 	return out
 }
