@@ -4,6 +4,7 @@ import (
 	"context"
 	"math"
 	"slices"
+	"sync"
 	"sync/atomic"
 )
 
@@ -66,67 +67,130 @@ func newGrid(ctx context.Context, n *nest, box Box, h float64) (*grid, error) {
 	}
 	g.cut = make([]uint8, cells)
 	g.clear = make([]float32, cells)
-	other := make([]float32, cells)
-	votes := make([]int8, cells)
-	// Distances to the crossings of each axis are taken along that axis first,
-	// then along the other two; where two families have one axis left, they go
-	// along it together.
-	for _, step := range []struct {
-		cross  int // axis of the lines whose crossings are used
-		passes []int
-		all    []int // passes along these after joining what was found before
-	}{{0, []int{1}, nil}, {1, []int{0}, []int{2}}, {2, []int{0, 1}, nil}} {
-		xs, err := g.cross(ctx, step.cross)
-		if err != nil {
+	var xs [3]*gridCrossings
+	for k := range xs {
+		var err error
+		if xs[k], err = g.cross(ctx, k); err != nil {
 			return nil, err
-		}
-		d := g.clear
-		if step.cross > 0 {
-			d = other
-		}
-		if err := g.alongLines(ctx, xs, d, votes); err != nil {
-			return nil, err
-		}
-		for _, k := range step.passes {
-			if err := g.spread(ctx, d, k); err != nil {
-				return nil, err
-			}
-		}
-		if step.cross > 0 {
-			if err := each(ctx, g.size[2], 4, func(z int) {
-				a, b := g.layer(g.clear, z), g.layer(other, z)
-				for i := range a {
-					a[i] = min(a[i], b[i])
-				}
-			}); err != nil {
-				return nil, err
-			}
-		}
-		for _, k := range step.all {
-			if err := g.spread(ctx, g.clear, k); err != nil {
-				return nil, err
-			}
 		}
 	}
-	err := each(ctx, g.size[2], 4, func(z int) {
-		a := g.layer(g.clear, z)
-		v := votes[z*g.stride[2]:][:len(a)]
-		for i := range a {
-			if v[i] > 0 {
-				a[i] = 0
-			} else {
-				a[i] = max(float32(math.Sqrt(float64(a[i]))), gridLeast)
-			}
-		}
-	})
-	return g, err
+	// Distances to the crossings of each axis are taken along that axis first,
+	// then along the other two. What lies in one layer is done layer by layer,
+	// where it fits into the processor's cache; crossings along the first two
+	// axes, which have one axis left, go along it together.
+	if err := g.acrossLayers(ctx, xs[0], xs[1]); err != nil {
+		return nil, err
+	}
+	if err := g.throughLayers(ctx); err != nil {
+		return nil, err
+	}
+	return g, g.finishLayers(ctx, xs[2])
 }
 
 // gridLeast is the clearance of an empty cell that lies on the surface.
 const gridLeast = 1e-3
 
-func (g *grid) layer(a []float32, z int) []float32 {
-	return a[z*g.stride[2] : (z+1)*g.stride[2]]
+// A cell has three votes on whether it is material, of the lines along the three
+// axes. They are counted beside the cuts until all are in.
+const (
+	gridVoteIn  = 1 << 3
+	gridVoteOut = 1 << 5
+	gridCuts    = gridVoteIn - 1
+)
+
+// gridScratch is what one goroutine needs to work on a layer.
+type gridScratch struct {
+	envelope
+	layer  []float32
+	next   []int32 // by line through the layers: the crossings passed so far
+	inside []int32 // and their weights' sum
+}
+
+func (g *grid) scratch() *gridScratch {
+	n := g.size[0] * g.size[1]
+	return &gridScratch{newEnvelope(max(g.size[0], g.size[1], g.size[2])), make([]float32, n), make([]int32, n), make([]int32, n)}
+}
+
+// slab is how many layers are taken one after another: few enough for all cores
+// to have some, and enough for what is prepared once a slab to cost little.
+func (g *grid) slab() int { return min(max(g.size[2]/16, 1), 8) }
+
+// acrossLayers sets clear to the squared distance, within each layer, to the
+// crossings along the first two axes.
+func (g *grid) acrossLayers(ctx context.Context, x, y *gridCrossings) error {
+	nx, ny := g.size[0], g.size[1]
+	free := sync.Pool{New: func() any { return g.scratch() }}
+	return parallel(ctx, g.size[2], g.slab(), func(from, to int) error {
+		w := free.Get().(*gridScratch)
+		defer free.Put(w)
+		for z := from; z < to; z++ {
+			if err := ctx.Err(); err != nil {
+				return err
+			}
+			first := z * g.stride[2]
+			a := g.clear[first : first+nx*ny]
+			for row := range ny {
+				list, tells := x.line(z*ny + row)
+				g.alongLine(list, tells, 0, first+row*nx, a[row*nx:])
+			}
+			w.spreadColumns(a, nx, ny, nx)
+			for c := range nx {
+				list, tells := y.line(c*g.size[2] + z)
+				g.alongLine(list, tells, 1, first+c, w.layer[c:])
+			}
+			w.spreadRows(w.layer, nx)
+			for i, d := range w.layer {
+				a[i] = min(a[i], d)
+			}
+		}
+		return nil
+	})
+}
+
+// throughLayers takes the distances on from layer to layer.
+func (g *grid) throughLayers(ctx context.Context) error {
+	return parallel(ctx, g.size[1], 8, func(from, to int) error {
+		e := newEnvelope(g.size[2])
+		for row := from; row < to && ctx.Err() == nil; row++ {
+			e.spreadColumns(g.clear[row*g.stride[1]:], g.size[0], g.size[2], g.stride[2])
+		}
+		return ctx.Err()
+	})
+}
+
+// finishLayers joins the distances to the crossings through the layers, counts
+// the votes and takes the roots.
+func (g *grid) finishLayers(ctx context.Context, through *gridCrossings) error {
+	nx, ny := g.size[0], g.size[1]
+	free := sync.Pool{New: func() any { return g.scratch() }}
+	return parallel(ctx, g.size[2], g.slab(), func(from, to int) error {
+		w := free.Get().(*gridScratch)
+		defer free.Put(w)
+		for z := from; z < to; z++ {
+			if err := ctx.Err(); err != nil {
+				return err
+			}
+			first := z * g.stride[2]
+			cut := g.cut[first : first+nx*ny]
+			if z == from {
+				clear(w.next)
+				clear(w.inside)
+			}
+			w.through(through, z, cut)
+			w.spreadRows(w.layer, nx)
+			w.spreadColumns(w.layer, nx, ny, nx)
+			a := g.clear[first : first+nx*ny]
+			for i, d := range w.layer {
+				if c := cut[i]; c/gridVoteIn&3 > c/gridVoteOut {
+					a[i] = 0
+				} else {
+					a[i] = max(float32(math.Sqrt(float64(min(a[i], d)))), gridLeast)
+				}
+				cut[i] &= gridCuts
+			}
+		}
+		return nil
+	})
 }
 
 // at returns the centre of a cell.
@@ -140,11 +204,12 @@ func (g *grid) coords(i int32) (x, y, z int) {
 	return r % g.stride[1], r / g.stride[1], z
 }
 
-// gridCrossings holds, line by line along one axis, where the surface crosses.
+// gridCrossings holds, line by line along one axis k, where the surface crosses.
+// Lines are numbered by their places along the two other axes, k+1 first.
 type gridCrossings struct {
-	axis  int
 	first []int32 // of each line; one more for the end
 	list  []gridCrossing
+	ends  []int32 // of each line: the sum of the weights
 }
 
 type gridCrossing struct {
@@ -158,7 +223,8 @@ type gridCrossing struct {
 func (g *grid) cross(ctx context.Context, k int) (*gridCrossings, error) {
 	u, v := (k+1)%3, (k+2)%3
 	m := g.n.m
-	xs := &gridCrossings{axis: k, first: make([]int32, g.size[u]*g.size[v]+1)}
+	lines := g.size[u] * g.size[v]
+	xs := &gridCrossings{first: make([]int32, lines+1), ends: make([]int32, lines)}
 	scan := func(visit func(line int, c gridCrossing)) error {
 		return each(ctx, len(m.Facets), 1024, func(f int) { g.crossFacet(int32(f), k, visit) })
 	}
@@ -170,8 +236,30 @@ func (g *grid) cross(ctx context.Context, k int) (*gridCrossings, error) {
 	}
 	xs.list = make([]gridCrossing, xs.first[len(xs.first)-1])
 	fill := slices.Clone(xs.first)
-	err := scan(func(line int, c gridCrossing) { xs.list[atomic.AddInt32(&fill[line], 1)-1] = c })
-	return xs, err
+	if err := scan(func(line int, c gridCrossing) { xs.list[atomic.AddInt32(&fill[line], 1)-1] = c }); err != nil {
+		return nil, err
+	}
+	return xs, each(ctx, len(xs.ends), 4096, func(line int) {
+		list := xs.list[xs.first[line]:xs.first[line+1]]
+		slices.SortFunc(list, func(a, b gridCrossing) int {
+			if a.at != b.at {
+				if a.at < b.at {
+					return -1
+				}
+				return 1
+			}
+			return int(a.weight - b.weight)
+		})
+		for _, c := range list {
+			xs.ends[line] += c.weight
+		}
+	})
+}
+
+// line returns the crossings of a line, and whether it tells what is material:
+// not if it slipped through an opening, so that its weights do not cancel.
+func (xs *gridCrossings) line(i int) ([]gridCrossing, bool) {
+	return xs.list[xs.first[i]:xs.first[i+1]], xs.ends[i] == 0
 }
 
 // crossFacet visits the lines along axis k that cross a facet. Line numbers
@@ -239,107 +327,78 @@ func rowSpan(t [3]int32, p [3]Vec, u, v int, row float64) (up, down float64, ok 
 	return up, down, ok
 }
 
-// alongLines sorts each line's crossings, marks the links they cut, votes for
-// the cells that they leave in material, and writes the squared distance along
-// the line to the nearest crossing.
-func (g *grid) alongLines(ctx context.Context, xs *gridCrossings, d []float32, votes []int8) error {
-	k := xs.axis
-	u, v := (k+1)%3, (k+2)%3
-	return each(ctx, g.size[v], 1, func(row int) {
-		for c := range g.size[u] {
-			line := row*g.size[u] + c
-			list := xs.list[xs.first[line]:xs.first[line+1]]
-			slices.SortFunc(list, func(a, b gridCrossing) int {
-				if a.at != b.at {
-					if a.at < b.at {
-						return -1
-					}
-					return 1
-				}
-				return int(a.weight - b.weight)
-			})
-			g.alongLine(k, row*g.stride[v]+c*g.stride[u], list, d, votes)
-		}
-	})
-}
-
-func (g *grid) alongLine(k, base int, list []gridCrossing, d []float32, votes []int8) {
-	s := g.stride[k]
-	end := int32(0)
+// alongLine marks the links that crossings along axis k cut, votes for the cells
+// that they leave in material, and writes the squared distance along the line to
+// the nearest of them to d. The line's first cell is base, and d begins there.
+func (g *grid) alongLine(list []gridCrossing, tells bool, k, base int, d []float32) {
+	s, n := g.stride[k], g.size[k]
 	for _, x := range list {
-		end += x.weight
 		// A cell on the surface counts as past it, so the cut is before it.
-		if i := int(math.Ceil(float64(x.at))) - 1; i >= 0 && i < g.size[k] {
+		if i := int(math.Ceil(float64(x.at))) - 1; i >= 0 && i < n {
 			g.cut[base+i*s] |= 1 << k
 		}
 	}
-	if len(list) == 0 {
-		for i := range g.size[k] {
-			d[base+i*s] = float32(math.Inf(1))
-			votes[base+i*s]--
+	i, inside, last := 0, int32(0), float32(math.Inf(-1))
+	for k := range len(list) + 1 {
+		end, next := n, float32(math.Inf(1))
+		if k < len(list) {
+			next = list[k].at
+			end = min(n, int(math.Ceil(float64(next))))
 		}
-		return
-	}
-	next, inside := 0, int32(0)
-	last := float32(math.Inf(-1))
-	for i := range g.size[k] {
-		x := float32(i)
-		for next < len(list) && list[next].at <= x {
-			inside += list[next].weight
-			last = list[next].at
-			next++
+		for says := vote(tells, inside); i < end; i++ {
+			d[i*s] = nearer(float32(i)-last, next-float32(i))
+			g.cut[base+i*s] += says
 		}
-		near := x - last
-		if next < len(list) {
-			near = min(near, list[next].at-x)
-		}
-		d[base+i*s] = near * near
-		if end != 0 { // the line slipped through an opening: it can't tell
-			continue
-		}
-		if inside > 0 {
-			votes[base+i*s]++
-		} else {
-			votes[base+i*s]--
+		if k < len(list) {
+			last, inside = next, inside+list[k].weight
 		}
 	}
 }
 
-// spread replaces each value along lines of axis k by the least of value plus
-// squared distance, the lower envelope of Felzenszwalb and Huttenlocher (2012),
-// "Distance Transforms of Sampled Functions". It takes several lines at a time
-// so that memory is read in order.
-func (g *grid) spread(ctx context.Context, d []float32, k int) error {
-	const together = 16
-	n, s := g.size[k], g.stride[k]
-	fast, slow := 0, 2 // the axes of the lines' starts, the fast one first
-	switch k {
-	case 0:
-		fast = 1
-	case 2:
-		slow = 1
+// nearer returns the square of the lesser of two distances.
+func nearer(a, b float32) float32 {
+	if b < a {
+		a = b
 	}
-	return each(ctx, g.size[slow], 1, func(row int) {
-		e := newEnvelope(n)
-		in := make([]float32, together*n)
-		for c := 0; c < g.size[fast]; c += together {
-			lines := min(together, g.size[fast]-c)
-			base := row*g.stride[slow] + c*g.stride[fast]
-			for i := range n {
-				for l := range lines {
-					in[l*n+i] = d[base+l*g.stride[fast]+i*s]
-				}
-			}
-			for l := range lines {
-				e.spread(in[l*n : (l+1)*n])
-			}
-			for i := range n {
-				for l := range lines {
-					d[base+l*g.stride[fast]+i*s] = in[l*n+i]
-				}
-			}
+	return a * a
+}
+
+// vote is what a line says about a cell, by the weights of what it has passed.
+func vote(tells bool, inside int32) uint8 {
+	switch {
+	case !tells:
+		return 0
+	case inside > 0:
+		return gridVoteIn
+	}
+	return gridVoteOut
+}
+
+// through does for one layer what alongLine does for one line, with the lines
+// through the layers. Layers are taken in order, from any one on.
+func (w *gridScratch) through(xs *gridCrossings, z int, cut []uint8) {
+	at := float32(z)
+	for i := range w.layer {
+		list, tells := xs.line(i)
+		k := int(w.next[i])
+		for k < len(list) && list[k].at <= at {
+			w.inside[i] += list[k].weight
+			k++
 		}
-	})
+		w.next[i] = int32(k)
+		last, next := float32(math.Inf(-1)), float32(math.Inf(1))
+		if k > 0 {
+			last = list[k-1].at
+		}
+		if k < len(list) {
+			next = list[k].at
+		}
+		w.layer[i] = nearer(at-last, next-at)
+		cut[i] += vote(tells, w.inside[i])
+		if next <= at+1 {
+			cut[i] |= 1 << 2
+		}
+	}
 }
 
 // envelope is the lower envelope of parabolas along one line.
@@ -347,12 +406,50 @@ type envelope struct {
 	vertex []int32
 	height []float32
 	from   []float32 // where each parabola starts to be the lowest
+	block  []float32 // lines taken across memory
 }
 
-func newEnvelope(n int) *envelope {
-	return &envelope{make([]int32, n), make([]float32, n), make([]float32, n)}
+// lineBlock lines at a time are taken across memory, so that it is read in
+// order.
+const lineBlock = 16
+
+func newEnvelope(n int) envelope {
+	return envelope{make([]int32, n), make([]float32, n), make([]float32, n), make([]float32, lineBlock*n)}
 }
 
+// spreadRows spreads along rows of n values.
+func (e *envelope) spreadRows(d []float32, n int) {
+	for ; len(d) > 0; d = d[n:] {
+		e.spread(d[:n])
+	}
+}
+
+// spreadColumns spreads along columns of n values, of which those next to one
+// another stand side by side, and those of one column stride apart.
+func (e *envelope) spreadColumns(d []float32, columns, n, stride int) {
+	in := e.block[:lineBlock*n]
+	for c := 0; c < columns; c += lineBlock {
+		lines := min(lineBlock, columns-c)
+		for i := range n {
+			for l, v := range d[c+i*stride:][:lines] {
+				in[l*n+i] = v
+			}
+		}
+		for l := range lines {
+			e.spread(in[l*n : (l+1)*n])
+		}
+		for i := range n {
+			row := d[c+i*stride:][:lines]
+			for l := range row {
+				row[l] = in[l*n+i]
+			}
+		}
+	}
+}
+
+// spread replaces each value of a line by the least of value plus squared
+// distance, the lower envelope of Felzenszwalb and Huttenlocher (2012),
+// "Distance Transforms of Sampled Functions".
 func (e *envelope) spread(f []float32) {
 	k := -1
 	inf := float32(math.Inf(1))

@@ -23,6 +23,10 @@ const roomRatio = 1.1
 // and of its way out: a grid places the middle of a channel no better.
 const roomStep = 0.6
 
+// standsOut reports whether a clearance makes a room beside a way as wide as
+// another, both in cells.
+func standsOut(room, way float32) bool { return room >= roomRatio*way && room >= way+roomStep }
+
 // rooms is the merge tree of the basins, pruned to rooms. Room 0 is the outside.
 type rooms struct {
 	b    *basins
@@ -68,7 +72,7 @@ func newRooms(ctx context.Context, b *basins, links []gridLink) (*rooms, error) 
 		if b.higher(low, high) {
 			high, low, across = low, high, b.of[l.to]
 		}
-		if p := b.g.clear[b.peaks[low]]; p >= roomRatio*l.clear && p >= l.clear+roomStep {
+		if standsOut(b.g.clear[b.peaks[low]], l.clear) {
 			keep(low, false)
 		} else {
 			joined[low] = across

@@ -87,6 +87,9 @@ func ventedVoids(ctx context.Context, n *nest, h float64) ([]Void, error) {
 	if err != nil {
 		return nil, err
 	}
+	if none, err := g.roomless(ctx); none || err != nil {
+		return nil, err
+	}
 	b, err := newBasins(ctx, g)
 	if err != nil {
 		return nil, err
