@@ -367,29 +367,40 @@ func nearestOnFacet(p, a, b, c Vec) Vec {
 // InBox calls visit for every facet whose box meets box, in no promised order,
 // until visit returns false.
 func (b *BVH) InBox(box Box, visit func(f int32) bool) {
+	l := newBoxLanes(box)
+	b.leavesIn(&l, func(leaf int32) bool {
+		bl := &b.blocks[leaf]
+		for mask := boxFacets(bl, &l); mask != 0; mask &= mask - 1 {
+			i := bits.TrailingZeros32(mask) & 7
+			p, q, r := b.corners(bl, i)
+			if boxesMeet(EmptyBox().Grow(p).Grow(q).Grow(r), box) && !visit(bl.facet[i]) {
+				return false
+			}
+		}
+		return true
+	})
+}
+
+// leavesIn calls visit for every leaf whose box meets that of l, until visit
+// returns false.
+func (b *BVH) leavesIn(l *boxLanes, visit func(leaf int32) bool) {
 	if len(b.blocks) == 0 {
 		return
 	}
-	l := newBoxLanes(box)
 	var buf [stackSize]int32
 	stack := append(buf[:0], b.root())
 	for len(stack) > 0 {
 		ref := stack[len(stack)-1]
 		stack = stack[:len(stack)-1]
-		if ref >= 0 {
-			nd := &b.nodes[ref]
-			for mask := boxBoxes(nd, &l); mask != 0; mask &= mask - 1 {
-				stack = append(stack, nd.kid[bits.TrailingZeros32(mask)&7])
+		if ref < 0 {
+			if !visit(^ref) {
+				return
 			}
 			continue
 		}
-		bl := &b.blocks[^ref]
-		for mask := boxFacets(bl, &l); mask != 0; mask &= mask - 1 {
-			i := bits.TrailingZeros32(mask) & 7
-			p, q, r := b.corners(bl, i)
-			if boxesMeet(EmptyBox().Grow(p).Grow(q).Grow(r), box) && !visit(bl.facet[i]) {
-				return
-			}
+		nd := &b.nodes[ref]
+		for mask := boxBoxes(nd, l); mask != 0; mask &= mask - 1 {
+			stack = append(stack, nd.kid[bits.TrailingZeros32(mask)&7])
 		}
 	}
 }

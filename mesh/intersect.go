@@ -84,7 +84,12 @@ func (s *crossSearch) leaf(tree *BVH, i int) {
 	for mask := bl.used; mask != 0; mask &= mask - 1 {
 		all = all.Join(s.m.facetBox(bl.facet[bits.TrailingZeros32(mask)&7]))
 	}
-	s.near = tree.leavesIn(all, s.near[:0])
+	boxes := newBoxLanes(all)
+	s.near = s.near[:0]
+	tree.leavesIn(&boxes, func(leaf int32) bool {
+		s.near = append(s.near, leaf)
+		return true
+	})
 	for mask := bl.used; mask != 0 && !s.found.more; mask &= mask - 1 {
 		f := bl.facet[bits.TrailingZeros32(mask)&7]
 		if a, b, c := s.m.Corners(f); hasArea(a, b, c) {
@@ -249,26 +254,6 @@ func (m *Mesh) facetBox(f int32) Box {
 // leaves is the number of leaves of the tree. Every facet is in one leaf, and
 // facets of a leaf lie near each other.
 func (b *BVH) leaves() int { return len(b.blocks) }
-
-// leavesIn appends the leaves whose boxes meet box.
-func (b *BVH) leavesIn(box Box, to []int32) []int32 {
-	l := newBoxLanes(box)
-	var buf [stackSize]int32
-	stack := append(buf[:0], b.root())
-	for len(stack) > 0 {
-		ref := stack[len(stack)-1]
-		stack = stack[:len(stack)-1]
-		if ref < 0 {
-			to = append(to, ^ref)
-			continue
-		}
-		nd := &b.nodes[ref]
-		for mask := boxBoxes(nd, &l); mask != 0; mask &= mask - 1 {
-			stack = append(stack, nd.kid[bits.TrailingZeros32(mask)&7])
-		}
-	}
-	return to
-}
 
 // facetPlane is what orient3Fast works out from the first three of its points.
 type facetPlane struct {

@@ -54,3 +54,29 @@ func parallel(ctx context.Context, n, step int, do func(from, to int) error) err
 	wg.Wait()
 	return failure
 }
+
+// spares keeps what one chunk of work has done with for the next. Unlike a
+// sync.Pool's it is garbage as soon as the work is done.
+type spares[T any] struct {
+	make func() T
+	mu   sync.Mutex
+	free []T // guarded by mu
+}
+
+func (s *spares[T]) get() T {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	n := len(s.free)
+	if n == 0 {
+		return s.make()
+	}
+	t := s.free[n-1]
+	s.free = s.free[:n-1]
+	return t
+}
+
+func (s *spares[T]) put(t T) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.free = append(s.free, t)
+}

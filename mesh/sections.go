@@ -5,7 +5,6 @@ import (
 	"context"
 	"math"
 	"slices"
-	"sync"
 )
 
 // Sections holds horizontal cuts of the part as it stands, evenly spaced.
@@ -43,10 +42,10 @@ func MeasureSections(ctx context.Context, m *Mesh, f Frame, pitchMM float64) (*S
 		PitchMM: pitchMM, Largest: -1, mesh: m, frame: f,
 		Z: make([]float64, c.n), AreaMM2: make([]float64, c.n), PerimeterMM: make([]float64, c.n), Islands: make([]int, c.n),
 	}
-	scratch := sync.Pool{New: func() any { return c.newCut() }}
+	scratch := spares[*cut]{make: c.newCut}
 	err = parallel(ctx, c.blocks(), 1, func(b, _ int) error {
-		x := scratch.Get().(*cut)
-		defer scratch.Put(x)
+		x := scratch.get()
+		defer scratch.put(x)
 		return c.cutBlock(ctx, b, x, func(k int) error {
 			out.Z[k], out.AreaMM2[k], out.PerimeterMM[k], out.Islands[k] = c.z(k), x.area(), x.perimeter(), x.islands()
 			return nil

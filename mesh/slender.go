@@ -5,7 +5,6 @@ import (
 	"context"
 	"math"
 	"slices"
-	"sync"
 )
 
 // This file finds what stands tall and thin.
@@ -96,10 +95,10 @@ type island struct {
 
 func (t *tower) cutAll(ctx context.Context) error {
 	t.storeys = make([]storey, t.n)
-	scratch := sync.Pool{New: func() any { return newMason(t.slicer) }}
+	scratch := spares[*mason]{make: func() *mason { return newMason(t.slicer) }}
 	err := parallel(ctx, t.blocks(), 1, func(b, _ int) error {
-		w := scratch.Get().(*mason)
-		defer scratch.Put(w)
+		w := scratch.get()
+		defer scratch.put(w)
 		return w.block(ctx, b, t.storeys)
 	})
 	if err != nil {
