@@ -61,7 +61,7 @@ func bracket(splits int) *mesh.Mesh {
 
 // BenchmarkCheckCold checks a part from its file with every check, as the first
 // run of a day does: seconds of each step, and, where the system tells, the
-// peak of memory per facet.
+// seconds of processor time in all and the peak of memory per facet.
 func BenchmarkCheckCold(b *testing.B) {
 	defer debug.SetGCPercent(debug.SetGCPercent(50)) // as the program does
 	for _, s := range coldShapes {
@@ -71,19 +71,23 @@ func BenchmarkCheckCold(b *testing.B) {
 			var steps stepTimes
 			facets := 0
 			var peak int64
+			busy := 0.0
 			for b.Loop() {
 				debug.FreeOSMemory()
 				base := resetPeak()
+				busy -= cpuSeconds()
 				steps.begin()
 				r := New(Options{Now: testDay, Progress: steps.step, Memory: 8 << 30}).Part(context.Background(), path, Full)
 				if r.Err != nil || r.Info == nil || r.Status != Checked {
 					b.Fatalf("%v %+v", r.Err, r.Failures)
 				}
+				busy += cpuSeconds()
 				facets = r.Info.Facets
 				peak = max(peak, peakBytes()-base)
 			}
 			b.ReportMetric(float64(facets), "facets")
 			b.ReportMetric(float64(peak)/float64(facets), "peakB/facet")
+			b.ReportMetric(busy/float64(b.N), "cpu-s")
 			steps.report(b)
 		})
 	}
