@@ -54,7 +54,7 @@ func TestFitOfAHole(t *testing.T) {
 // of its zone, where the scatter of the process stays inside. One that it does
 // not hold needs stock, whatever the finish says.
 func TestFitsAsBuilt(t *testing.T) {
-	fits := fitsOf(t, LaserPBF, holeOf(46, "H13", ""), holeOf(46, "H7", ""), holeOf(8, "+-0.2 mm", "as-built"), holeOf(10, "H7/u6", "ream"), holeOf(10, "IT7", ""), holeOf(10, "", ""), holeOf(600, "H7", ""))
+	fits := fitsOf(t, LaserPBF, holeOf(46, "H13", ""), holeOf(46, "H7", ""), holeOf(8, "+-0.2 mm", "as-built"), holeOf(10, "H7/x6", "ream"), holeOf(10, "IT7", ""), holeOf(10, "", ""), holeOf(600, "H7", ""))
 	if len(fits) != 4 {
 		t.Fatalf("%d tolerances have a place, want 4: %+v", len(fits), fits)
 	}
@@ -67,7 +67,7 @@ func TestFitsAsBuilt(t *testing.T) {
 	if f := fits[2]; f.NeedsFinish || f.DrawMM != 8 || f.HasFit {
 		t.Errorf("a band: %+v", f)
 	}
-	if sizes, _ := fits[3].SayFit(); fits[3].HasFit || !strings.HasSuffix(sizes, "; the tables here have no place for u6") {
+	if sizes, _ := fits[3].SayFit(); fits[3].HasFit || !strings.HasSuffix(sizes, "; the tables here have no place for x6") {
 		t.Errorf("a shaft without a place: %s", sizes)
 	}
 	// Nominal sizes and clearances of a press fit.

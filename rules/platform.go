@@ -55,19 +55,31 @@ func (l plating) rows(foot [2]float64) int {
 }
 
 // count is how many it takes: in rows, or by their shadows as they stand or lie
-// along its sides, where that finds room for more.
+// along its sides, where that finds room for more. A part whose rectangle does
+// not fit along the sides may lie across, and a round one may be as wide as a
+// round platform.
 func (l plating) count(ctx context.Context, m *mesh.Mesh, frame mesh.Frame, box *mesh.OrientedBox) (int, error) {
 	n := l.rows(box.FootSize)
-	if !l.known() || n == 0 {
+	if !l.known() {
 		return n, nil
 	}
-	turns := []float64{0, math.Pi / 2, box.FootTurn, box.FootTurn + math.Pi/2}
-	found := make([]int, len(turns))
+	frames := make([]mesh.Frame, 0, 5)
+	for _, turn := range []float64{0, math.Pi / 2, box.FootTurn, box.FootTurn + math.Pi/2} {
+		c, s := math.Cos(turn), math.Sin(turn)
+		frames = append(frames, mesh.Frame{X: frame.X.Scale(c).Sub(frame.Y.Scale(s)), Y: frame.X.Scale(s).Add(frame.Y.Scale(c)), Z: frame.Z})
+	}
+	if n == 0 {
+		room := mesh.Room{Platform: mesh.Platform{XMM: l.plate.XMM / l.scale, YMM: l.plate.YMM / l.scale, DiameterMM: l.plate.DiameterMM / l.scale}, ZMM: math.MaxFloat32}
+		across, err := mesh.FitTurned(ctx, m, frame.Z, room)
+		if err != nil || across.OverMM > equalErr(box.Radius) {
+			return 0, err
+		}
+		n, frames = 1, append(frames, mesh.NewFrame(across.Up, across.TurnRad, 0))
+	}
+	found := make([]int, len(frames))
 	g, ctx := errgroup.WithContext(ctx)
-	for i, turn := range turns {
+	for i, f := range frames {
 		g.Go(func() error {
-			c, s := math.Cos(turn), math.Sin(turn)
-			f := mesh.Frame{X: frame.X.Scale(c).Sub(frame.Y.Scale(s)), Y: frame.X.Scale(s).Add(frame.Y.Scale(c)), Z: frame.Z}
 			var err error
 			found[i], err = mesh.PlatformCount(ctx, m, f, l.plate, l.spacingMM, l.scale, math.MaxInt)
 			return err

@@ -90,7 +90,7 @@ type Tolerance struct {
 }
 
 // Parse understands "H7", "h6", "IT9" and "+-0.05 mm" for a nominal size in
-// mm. Deviations are given for the letters C to H, JS, K, M, N, P, R and S and
+// mm. Deviations are given for the letters A to H, JS, K, M, N, P and R to U and
 // the small ones; for others only the width is known.
 func Parse(text string, sizeMM float64) (Tolerance, error) {
 	t := Tolerance{Text: text}

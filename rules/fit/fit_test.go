@@ -114,7 +114,7 @@ func TestParse(t *testing.T) {
 		"js9":       {Letter: "js", Grade: 9, WidthMM: 0.036, LowerMM: -0.018, UpperMM: 0.018, Known: true},
 		"IT9":       {Grade: 9, WidthMM: 0.036},
 		"K7":        {Letter: "K", Grade: 7, WidthMM: 0.015, LowerMM: -0.010, UpperMM: 0.005, Known: true},
-		"u6":        {Letter: "u", Grade: 6, WidthMM: 0.009},
+		"x6":        {Letter: "x", Grade: 6, WidthMM: 0.009},
 		"+-0.05 mm": {WidthMM: 0.1, LowerMM: -0.05, UpperMM: 0.05, Known: true},
 		"±0.1mm":    {WidthMM: 0.2, LowerMM: -0.1, UpperMM: 0.1, Known: true},
 		" +/- 0.2 ": {WidthMM: 0.4, LowerMM: -0.2, UpperMM: 0.2, Known: true},

@@ -1,7 +1,7 @@
 package fit
 
 import (
-	"fmt"
+	"math"
 	"strings"
 )
 
@@ -26,15 +26,23 @@ var places = map[string][len(upTo)]float64{
 	"p": {6, 12, 15, 18, 22, 26, 32, 37, 43, 50, 56, 62, 68},
 }
 
-// fineUpTo holds the upper ends of the finer size ranges over which c, r and s
-// are given, mm; finePlaces their deviations, from the same sources as places.
-var fineUpTo = [...]float64{3, 6, 10, 18, 30, 40, 50, 65, 80, 100, 120, 140, 160, 180, 200, 225, 250, 280, 315, 355, 400, 450, 500}
+// fineUpTo holds the upper ends of the finer size ranges over which a to c and
+// r to u are given, mm; finePlaces their deviations, NaN where the standard
+// gives none. c, r and s are from the sources of places; a, b, t and u from
+// memory, and two public transcriptions, read, agree in every cell.
+var fineUpTo = [...]float64{3, 6, 10, 18, 24, 30, 40, 50, 65, 80, 100, 120, 140, 160, 180, 200, 225, 250, 280, 315, 355, 400, 450, 500}
 
 var finePlaces = map[string][len(fineUpTo)]float64{
-	"c": {60, 70, 80, 95, 110, 120, 130, 140, 150, 170, 180, 200, 210, 230, 240, 260, 280, 300, 330, 360, 400, 440, 480},
-	"r": {10, 15, 19, 23, 28, 34, 34, 41, 43, 51, 54, 63, 65, 68, 77, 80, 84, 94, 98, 108, 114, 126, 132},
-	"s": {14, 19, 23, 28, 35, 43, 43, 53, 59, 71, 79, 92, 100, 108, 122, 130, 140, 158, 170, 190, 208, 232, 252},
+	"a": {270, 270, 280, 290, 300, 300, 310, 320, 340, 360, 380, 410, 460, 520, 580, 660, 740, 820, 920, 1050, 1200, 1350, 1500, 1650},
+	"b": {140, 140, 150, 150, 160, 160, 170, 180, 190, 200, 220, 240, 260, 280, 310, 340, 380, 420, 480, 540, 600, 680, 760, 840},
+	"c": {60, 70, 80, 95, 110, 110, 120, 130, 140, 150, 170, 180, 200, 210, 230, 240, 260, 280, 300, 330, 360, 400, 440, 480},
+	"r": {10, 15, 19, 23, 28, 28, 34, 34, 41, 43, 51, 54, 63, 65, 68, 77, 80, 84, 94, 98, 108, 114, 126, 132},
+	"s": {14, 19, 23, 28, 35, 35, 43, 43, 53, 59, 71, 79, 92, 100, 108, 122, 130, 140, 158, 170, 190, 208, 232, 252},
+	"t": {none, none, none, none, none, 41, 48, 54, 66, 75, 91, 104, 122, 134, 146, 166, 180, 196, 218, 240, 268, 294, 330, 360},
+	"u": {18, 23, 28, 33, 41, 48, 60, 70, 87, 102, 124, 144, 170, 190, 210, 236, 258, 284, 315, 350, 390, 435, 490, 540},
 }
+
+var none = math.NaN()
 
 // place is the fundamental deviation of a shaft in micrometres, without sign.
 func place(letter string, sizeMM float64) (um float64, ok bool) {
@@ -42,10 +50,11 @@ func place(letter string, sizeMM float64) (um float64, ok bool) {
 		return row[rangeOf(upTo[:], sizeMM)], true
 	}
 	row, ok := finePlaces[letter]
-	if !ok {
+	if !ok || (letter == "a" || letter == "b") && sizeMM <= 1 { // the standard has none there
 		return 0, false
 	}
-	return row[rangeOf(fineUpTo[:], sizeMM)], true
+	um = row[rangeOf(fineUpTo[:], sizeMM)]
+	return um, !math.IsNaN(um)
 }
 
 // zone returns the deviations of a zone from a nominal size inside the tables,
@@ -77,7 +86,7 @@ func zone(letter string, grade int, sizeMM float64) (lowerMM, upperMM float64, o
 	return at / 1000, (at + w) / 1000, true
 }
 
-// tightHole is the upper deviation ES of the holes K to S in micrometres, from
+// tightHole is the upper deviation ES of the holes K to U in micrometres, from
 // the deviation ei of the shaft of the same letter. Up to IT8 (K, M, N) and IT7
 // (P and on) the hole lies as much higher as its grade is wider than the next
 // finer one, so that H7/p6 and P7/h6 leave the same; ISO 286-1, clause on
@@ -118,27 +127,6 @@ type Fit struct {
 // is not known.
 func Between(hole, shaft Tolerance) (f Fit, ok bool) {
 	return Fit{hole, shaft, hole.LowerMM - shaft.UpperMM, hole.UpperMM - shaft.LowerMM}, hole.Known && shaft.Known
-}
-
-// ParseFit understands "H7/g6" for a nominal size in mm.
-func ParseFit(text string, sizeMM float64) (Fit, error) {
-	hole, shaft, ok := strings.Cut(strings.TrimSpace(text), "/")
-	if !ok {
-		return Fit{}, fmt.Errorf("%q is no fit: write the hole and the shaft, such as \"H7/g6\"", text)
-	}
-	h, err := Parse(hole, sizeMM)
-	if err != nil {
-		return Fit{}, err
-	}
-	s, err := Parse(shaft, sizeMM)
-	if err != nil {
-		return Fit{}, err
-	}
-	f, ok := Between(h, s)
-	if !ok || h.Letter != strings.ToUpper(h.Letter) || s.Letter != strings.ToLower(s.Letter) {
-		return Fit{}, fmt.Errorf("%q has no place in the tables: holes C to H, JS, K, M, N, P, R, S, and shafts of the same small letters", text)
-	}
-	return f, nil
 }
 
 // Kind names a fit as the standard does.
