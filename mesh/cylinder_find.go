@@ -113,6 +113,9 @@ func newCylFinder(ctx context.Context, m *Mesh) (*cylFinder, error) {
 	return x, err
 }
 
+// radii are those that a cylinder of the mesh may have.
+func (x *cylFinder) radii() extent { return extent{0, 2 * x.diagonal} }
+
 // mendNormals gives a facet that is too thin to have a normal of its own that of
 // the facet across its longest edge, as if the edge were flipped: such facets
 // lie in seams, and what they would say of creases there is noise.

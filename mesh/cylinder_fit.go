@@ -18,6 +18,7 @@ type cylFit struct {
 	rms     float64 // mm: of the corners from the circle
 	tolR    float64 // mm: how far off the circle a corner of the surface may be
 	inside  float64 // mm: how far inside it a corner may be that lies on a chord
+	wide    float64 // mm: how far apart across the axis a facet's corners may be
 	tolT    float64 // sine of the angle that a facet may lean against the axis
 }
 
@@ -25,6 +26,12 @@ type cylFit struct {
 func (c *cylFit) point(p Vec) (x, y, z float64) {
 	q := p.Sub(c.c)
 	return q.Dot(c.u), q.Dot(c.v), q.Dot(c.a)
+}
+
+// across returns p's coordinates across the axis.
+func (c *cylFit) across(p Vec) (x, y float64) {
+	q := p.Sub(c.c)
+	return q.Dot(c.u), q.Dot(c.v)
 }
 
 // setAxis turns the frame.
@@ -143,8 +150,8 @@ var leanSteps = [...]float64{1, 0.42, 0.17, 0.09}
 // linear least squares and, by the radius' sign, the side of the material.
 //
 // With a hint (not zero), the axis is sought from there: facets that lean
-// against it don't count from the start.
-func (w *cylWork) start(fs []int32, hint Vec) (fit cylFit, members []int32, ok bool) {
+// against it don't count from the start. A radius outside radii won't do.
+func (w *cylWork) start(fs []int32, hint Vec, radii extent) (fit cylFit, members []int32, ok bool) {
 	x := w.x
 	members = append(w.members[:0], fs...)
 	var total float64
@@ -199,17 +206,17 @@ func (w *cylWork) start(fs []int32, hint Vec) (fit cylFit, members []int32, ok b
 		fit.setAxis(vec[0])
 	}
 	w.members = members
-	return fit, members, w.circleOfNormals(&fit, members)
+	return fit, members, w.circleOfNormals(&fit, members, radii)
 }
 
 // circleOfNormals fits centre, radius and sign, axis given.
-func (w *cylWork) circleOfNormals(fit *cylFit, fs []int32) bool {
+func (w *cylWork) circleOfNormals(fit *cylFit, fs []int32, radii extent) bool {
 	x := w.x
 	// Sums of weights; of place and normal; of their products.
 	var area, cx, cy, nx, ny, cn, nn float64
 	fit.c = x.m.Centre(fs[0])
 	for _, f := range fs {
-		px, py, _ := fit.point(x.m.Centre(f))
+		px, py := fit.across(x.m.Centre(f))
 		n, s := x.normal[f], x.area[f]
 		u, v := n.Dot(fit.u), n.Dot(fit.v)
 		area += s
@@ -223,7 +230,7 @@ func (w *cylWork) circleOfNormals(fit *cylFit, fs []int32) bool {
 	cn -= (cx*nx + cy*ny) / area
 	nn -= (nx*nx + ny*ny) / area
 	r := cn / nn
-	if !(math.Abs(r) > 0) || math.Abs(r) > 2*x.diagonal {
+	if !(math.Abs(r) > 0) || math.Abs(r) < radii.lo || math.Abs(r) > radii.hi {
 		return false
 	}
 	fit.c = fit.c.Add(fit.u.Scale((cx - r*nx) / area)).Add(fit.v.Scale((cy - r*ny) / area))
@@ -231,7 +238,7 @@ func (w *cylWork) circleOfNormals(fit *cylFit, fs []int32) bool {
 	// What the normals say must hold for most of the facets.
 	var bad float64
 	for _, f := range fs {
-		px, py, _ := fit.point(x.m.Centre(f))
+		px, py := fit.across(x.m.Centre(f))
 		dx, dy := px-r*x.normal[f].Dot(fit.u), py-r*x.normal[f].Dot(fit.v)
 		if dx*dx+dy*dy > 0.09*r*r {
 			bad += x.area[f]

@@ -96,6 +96,7 @@ func (w *cylWork) refine(fit *cylFit, members []int32) bool {
 		w.vals = append(w.vals, math.Abs(math.Hypot(px, py)-fit.r))
 	}
 	fit.inside = fit.r * (1 - math.Cos(min(1.3*fit.turn, cylTurnMax)/2))
+	fit.wide = 2 * fit.r * math.Sin(min(2.5*fit.turn+degree, cylTurnMax)/2)
 	fit.tolR = min(max(scatter(len(w.vals))*median(w.vals), cylRadialLeast*fit.r, 4*x.coordTol), cylRadialMost*fit.r)
 	lean := w.medianLean(fit, members)
 	fit.tolT = min(max(scatter(len(w.pairs))*lean, math.Sin(cylLeanLeast)), math.Sin(cylLeanMost))
@@ -250,20 +251,18 @@ func (x *cylFinder) on(fit *cylFit, f int32, lean float64) bool {
 	var px, py [3]float64
 	lo, hi := fit.r-fit.inside-fit.tolR, fit.r+fit.tolR
 	for k, v := range x.m.Facets[f] {
-		px[k], py[k], _ = fit.point(x.m.Verts[v])
+		px[k], py[k] = fit.across(x.m.Verts[v])
 		if rho := px[k]*px[k] + py[k]*py[k]; rho > hi*hi || lo > 0 && rho < lo*lo {
 			return false
 		}
 	}
 	cx, cy := px[0]+px[1]+px[2], py[0]+py[1]+py[2]
-	if fit.sign*(n.Dot(fit.u)*cx+n.Dot(fit.v)*cy) < 0.7*math.Hypot(cx, cy) {
+	if fit.sign*(n.Dot(fit.u)*cx+n.Dot(fit.v)*cy) < 0.7*math.Sqrt(cx*cx+cy*cy) {
 		return false
 	}
-	span := min(2.5*fit.turn+degree, cylTurnMax)
-	most := 2 * fit.r * math.Sin(span/2)
 	for k := range 3 {
 		j := (k + 1) % 3
-		if dx, dy := px[j]-px[k], py[j]-py[k]; dx*dx+dy*dy > most*most {
+		if dx, dy := px[j]-px[k], py[j]-py[k]; dx*dx+dy*dy > fit.wide*fit.wide {
 			return false
 		}
 	}

@@ -38,7 +38,7 @@ func (x *cylFinder) findWhole(ctx context.Context) error {
 					return err
 				}
 				fs := patches[i]
-				fit, members, ok := w.start(fs, Vec{})
+				fit, members, ok := w.start(fs, Vec{}, x.radii())
 				if !ok {
 					continue
 				}

@@ -21,6 +21,13 @@ const (
 	cylSideRim = 0.02
 )
 
+// cylEdge is an edge of a flat piece at which the surface bends.
+type cylEdge struct {
+	half int32
+	vec  Vec     // along it
+	long float64 // mm
+}
+
 // cylSide is a flat side between two lines that are parallel.
 type cylSide struct {
 	facets []int32
@@ -53,7 +60,7 @@ func (x *cylFinder) findPrisms(ctx context.Context) error {
 			if err := ctx.Err(); err != nil {
 				return err
 			}
-			fit, members, ok := w.start(chains[i].facets, chains[i].dir)
+			fit, members, ok := w.start(chains[i].facets, chains[i].dir, x.radii())
 			if !ok {
 				continue
 			}
@@ -90,7 +97,7 @@ func (x *cylFinder) sides(ctx context.Context) ([]cylSide, error) {
 	const step = 1 << 10
 	parts := make([][]cylSide, (len(flats)+step-1)/step)
 	err := parallel(ctx, len(flats), step, func(from, to int) error {
-		var edges []int32
+		var edges []cylEdge
 		for i, fs := range flats[from:to] {
 			if i&63 == 0 && ctx.Err() != nil {
 				return ctx.Err()
@@ -99,7 +106,8 @@ func (x *cylFinder) sides(ctx context.Context) ([]cylSide, error) {
 			for _, f := range fs {
 				for h := 3 * f; h < 3*f+3; h++ {
 					if t := float64(x.turn[h]); t > cylFlat && t <= cylTurnMax && !x.taken[x.topo.Twin[h]/3] {
-						edges = append(edges, h)
+						v := x.edge(h)
+						edges = append(edges, cylEdge{h, v, v.Norm()})
 					}
 				}
 			}
@@ -143,17 +151,20 @@ func (x *cylFinder) flats(parent []int32) [][]int32 {
 }
 
 // sidesOf adds the sides that a flat piece with its bending edges makes.
-func (x *cylFinder) sidesOf(out []cylSide, facets, edges []int32) []cylSide {
+func (x *cylFinder) sidesOf(out []cylSide, facets []int32, edges []cylEdge) []cylSide {
 	if len(edges) < 2 {
 		return out
 	}
-	slices.SortFunc(edges, func(a, b int32) int {
-		return cmp.Or(cmp.Compare(x.edge(b).Norm(), x.edge(a).Norm()), cmp.Compare(a, b))
+	slices.SortFunc(edges, func(a, b cylEdge) int {
+		if a.long != b.long {
+			return cmp.Compare(b.long, a.long)
+		}
+		return cmp.Compare(a.half, b.half)
 	})
 	var done [cylSideTries]Vec
 	tries := 0
-	for _, h := range edges {
-		dir := x.edge(h).Unit()
+	for _, e := range edges {
+		dir := e.vec.Unit()
 		if slices.ContainsFunc(done[:tries], func(d Vec) bool { return d.Cross(dir).Norm() < cylParallel }) {
 			continue
 		}
@@ -171,7 +182,7 @@ func (x *cylFinder) sidesOf(out []cylSide, facets, edges []int32) []cylSide {
 // side gathers the edges along dir, and reports whether they make up both rims
 // of the flat piece, from end to end, and nothing between. (Opposite edges of a
 // ball's flat cap are parallel too, but it is wider than they are long.)
-func (x *cylFinder) side(facets, edges []int32, dir Vec) (cylSide, bool) {
+func (x *cylFinder) side(facets []int32, edges []cylEdge, dir Vec) (cylSide, bool) {
 	across := x.normal[facets[0]].Cross(dir)
 	whole := emptyExtent()
 	width := emptyExtent()
@@ -185,12 +196,11 @@ func (x *cylFinder) side(facets, edges []int32, dir Vec) (cylSide, bool) {
 	var low, high bool
 	lines := emptyExtent()
 	rim := cylSideRim * width.size()
-	for _, h := range edges {
-		e := x.edge(h)
-		if e.Cross(dir).Norm() > cylParallel*e.Norm() {
+	for _, e := range edges {
+		if e.vec.Cross(dir).Norm() > cylParallel*e.long {
 			continue
 		}
-		from := x.m.Verts[x.m.Facets[h/3][h%3]]
+		from := x.m.Verts[x.m.Facets[e.half/3][e.half%3]]
 		switch at := across.Dot(from); {
 		case at < width.lo+rim:
 			low = true
@@ -200,8 +210,8 @@ func (x *cylFinder) side(facets, edges []int32, dir Vec) (cylSide, bool) {
 			return s, false
 		}
 		lines.add(dir.Dot(from))
-		lines.add(dir.Dot(from.Add(e)))
-		s.edges = append(s.edges, h)
+		lines.add(dir.Dot(from.Add(e.vec)))
+		s.edges = append(s.edges, e.half)
 	}
 	return s, low && high && lines.size() > (1-cylSideRim)*whole.size()
 }

@@ -76,7 +76,7 @@ func (x *cylFinder) findGrown(ctx context.Context) error {
 			if from == nil {
 				from = w.seedPatch(batch[i].facet)
 			}
-			if fit, members, ok := w.start(from, batch[i].hint); ok {
+			if fit, members, ok := w.start(from, batch[i].hint, x.radii()); ok {
 				if p, ok := w.settle(fit, members, 3*len(members)); ok {
 					grown[i] = p
 				} else {
@@ -167,8 +167,8 @@ func (x *cylFinder) seeds(ctx context.Context) ([]cylSeedAt, error) {
 			}
 			patch := w.seedPatch(f)
 			for _, hint := range x.axisHints(f) {
-				fit, members, ok := w.start(patch, hint)
-				if !ok || across < 1.2*fit.r || across > 3*fit.r {
+				fit, members, ok := w.start(patch, hint, extent{across / 3, min(across/1.2, x.radii().hi)})
+				if !ok {
 					continue
 				}
 				out := x.normal[f].Scale(-fit.sign)
