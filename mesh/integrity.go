@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"slices"
+	"sync"
 	"sync/atomic"
 )
 
@@ -45,6 +46,23 @@ func MeasureIntegrity(ctx context.Context, m *Mesh) (Integrity, error) {
 	if err := m.Prepare(ctx); err != nil {
 		return Integrity{}, err
 	}
+	// The search for intersections keeps all cores busy, and most of the rest one:
+	// beside it, that one is.
+	var x intersections
+	var failed error
+	var search sync.WaitGroup
+	search.Go(func() { x, failed = selfIntersections(ctx, m) })
+	r, err := countDefects(ctx, m)
+	search.Wait()
+	if err = cmp.Or(err, failed); err != nil {
+		return Integrity{}, err
+	}
+	r.SelfIntersections, r.MoreIntersections, r.IntersectAt = x.count, x.more, x.at
+	return r, nil
+}
+
+// countDefects is all of MeasureIntegrity but intersections.
+func countDefects(ctx context.Context, m *Mesh) (Integrity, error) {
 	t := m.Topology()
 	r := Integrity{
 		OpenEdges:        t.OpenEdges,
@@ -60,15 +78,8 @@ func MeasureIntegrity(ctx context.Context, m *Mesh) (Integrity, error) {
 	}
 	r.DegenerateFacets = flat + m.collapsed
 	r.FlippedFacets, r.FlippedAt = flippedFacets(m, t)
-	if r.InvertedShells, r.InsideOut, err = invertedShells(ctx, m, t); err != nil {
-		return Integrity{}, err
-	}
-	x, err := selfIntersections(ctx, m)
-	if err != nil {
-		return Integrity{}, err
-	}
-	r.SelfIntersections, r.MoreIntersections, r.IntersectAt = x.count, x.more, x.at
-	return r, nil
+	r.InvertedShells, r.InsideOut, err = invertedShells(ctx, m, t)
+	return r, err
 }
 
 // countFlat counts the facets without area.
