@@ -156,7 +156,11 @@ func TestDirtyMatrix(t *testing.T) {
 				continue
 			}
 			kept++
-			if !(math.Abs(got[what]-w) <= 1e-9*(1+w)) {
+			near := 1e-9 * (1 + w)
+			if what == "ball" {
+				near = 1e-3 * w // any that its band (Ball.ErrMM) allows, which is wider
+			}
+			if !(math.Abs(got[what]-w) <= near) {
 				t.Errorf("%s: %s is %.9g, %.9g without the defect", name, what, got[what], w)
 			}
 		}

@@ -16,7 +16,7 @@ type Integrity struct {
 	// one way (a Moebius band) counts the smaller part of one attempt.
 	FlippedFacets     int
 	DegenerateFacets  int // no area (below 1e-14 of the squared diagonal), collapsed ones that were left out on reading included
-	DuplicateFacets   int // same three vertices as an earlier facet, either way round
+	DuplicateFacets   int // same three vertices as an earlier facet, either way round; ones that were left out on reading included
 	SelfIntersections int // pairs of facets that cross, overlap or touch elsewhere than at corners that they share; facets without area are not asked
 	// MoreIntersections is set where counting stopped: there are at least as
 	// many as SelfIntersections says.
@@ -67,7 +67,7 @@ func countDefects(ctx context.Context, m *Mesh) (Integrity, error) {
 	r := Integrity{
 		OpenEdges:        t.OpenEdges,
 		NonmanifoldEdges: t.NonmanifoldEdges,
-		DuplicateFacets:  countDuplicates(m, t),
+		DuplicateFacets:  countDuplicates(m, t) + m.repeats,
 		Shells:           t.Shells,
 	}
 	r.OpenAt = openPlaces(m, t)

@@ -14,6 +14,7 @@ type Mesh struct {
 	Facets [][3]int32
 	Source Source
 
+	repeats   int // facets left out on reading because an earlier one is the same
 	collapsed int // facets left out on reading because two of their corners are one
 
 	topo    derived[*Topology]

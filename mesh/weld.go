@@ -2,6 +2,7 @@ package mesh
 
 import (
 	"context"
+	"fmt"
 	"math"
 	"math/bits"
 	"math/rand/v2"
@@ -49,9 +50,18 @@ func build(ctx context.Context, r *raw, scale float64) (*Mesh, error) {
 		facets = appendFacets(facets, b, first)
 		*b = body{} // the collector may have it
 	}
+	collapsed := r.facets - len(facets)
+	facets, repeats := leaveOutRepeats(facets)
 	m := New(dropUnused(verts, facets), facets)
 	m.Source = Source{Format: r.format, Unit: r.unit, UnitMM: scale, Facets: r.facets, Notes: r.notes}
-	m.collapsed = r.facets - len(facets)
+	m.collapsed, m.repeats = collapsed, repeats
+	if repeats > 0 {
+		note := "1 facet that repeats another was left out."
+		if repeats > 1 {
+			note = fmt.Sprintf("%d facets that repeat others were left out.", repeats)
+		}
+		m.Source.Notes = append(m.Source.Notes, note)
+	}
 	return m, nil
 }
 

@@ -49,6 +49,7 @@ func weldRims(ctx context.Context, m *Mesh) (*Mesh, error) {
 	}
 	w.Source = m.Source
 	w.collapsed = m.collapsed + len(m.Facets) - len(w.Facets)
+	w.repeats = m.repeats
 	w.Source.WeldTol = tol
 	left := "none"
 	if after.OpenEdges > 0 {

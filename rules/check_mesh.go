@@ -55,7 +55,7 @@ func judgeMesh(p *Subject) []Finding {
 		{"degenerate", "facet without area", "facets without area", i.DegenerateFacets, nil, -2,
 			"Harmless in most machines; a finer or cleaner export avoids them."},
 		{"duplicate", "facet that repeats another", "facets that repeat others", i.DuplicateFacets, nil, -1,
-			"Remove the second copy of the surface."},
+			"Remove the second copy of the surface; what repeats exactly is measured once."},
 	}
 	var out []Finding
 	for _, w := range flaws {
