@@ -363,8 +363,8 @@ func climb(m *Mesh, p Vec, normal Vec, reach, tol float64) (Vec, float64) {
 		if dir.Norm() < climbFlat {
 			// Held from all sides by what is touched within this step; a
 			// smaller step is held by fewer.
-			touch = nearestFew(p, touch, d+step/4)
-			if step /= 4; len(touch) == 0 {
+			touch = nearestFew(p, touch, d+step/2)
+			if step /= 2; len(touch) == 0 {
 				break
 			}
 			continue
@@ -428,36 +428,45 @@ func nearestFew(p Vec, touch []Vec, d float64) []Vec {
 }
 
 // awayFrom returns the shortest vector in the hull of the unit vectors from the
-// touched points to p, laid into the plane with the given normal. It takes the
-// steps of Gilbert (1966), "An Iterative Procedure for Computing the Minimum of
-// a Quadratic Form on a Convex Set".
+// touched points to p, laid into the plane with the given normal; zero where
+// they surround it. It goes from triangle to triangle of the hull, each with the
+// corner that is farthest back along the shortest vector so far, as in Gilbert,
+// Johnson, Keerthi (1988), "A Fast Procedure for Computing the Distance Between
+// Complex Objects in Three-Dimensional Space".
 func awayFrom(p, normal Vec, touch []Vec) Vec {
-	var us [climbTouch + 1]Vec
-	n := 0
-	for _, q := range touch {
-		u := p.Sub(q).Unit()
-		us[n] = u.Sub(normal.Scale(u.Dot(normal)))
-		n++
-	}
-	if n == 0 {
+	const close = 1e-6
+	if len(touch) == 0 {
 		return Vec{}
 	}
+	var us [climbTouch + 1]Vec
+	for i, q := range touch {
+		u := p.Sub(q).Unit()
+		us[i] = u.Sub(normal.Scale(u.Dot(normal)))
+	}
 	v := us[0]
-	for range 40 {
+	corners := [3]Vec{v, v, v}
+	for {
 		low := us[0]
-		for _, u := range us[1:n] {
+		for _, u := range us[1:len(touch)] {
 			if u.Dot(v) < low.Dot(v) {
 				low = u
 			}
 		}
-		e := low.Sub(v)
-		if den := e.Dot(e); v.Dot(v)-v.Dot(low) > 1e-6 && den > 0 {
-			v = v.Add(e.Scale(min(1, -v.Dot(e)/den)))
-		} else {
-			break
+		if v.Dot(v)-v.Dot(low) <= close {
+			return v
 		}
+		best, from := v, corners
+		for i := range 3 {
+			t := [3]Vec{low, from[i], from[(i+1)%3]}
+			if w := nearestOnFacet(Vec{}, t[0], t[1], t[2]); w.Dot(w) < best.Dot(best) {
+				best, corners = w, t
+			}
+		}
+		if best.Dot(best) >= v.Dot(v)-close*close { // on all sides of what is left
+			return Vec{}
+		}
+		v = best
 	}
-	return v
 }
 
 // each calls work for 0..n-1 on all cores, in chunks of step.

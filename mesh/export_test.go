@@ -23,3 +23,17 @@ func ReadSTLFile(ctx context.Context, file string) (facets int, weld func() (*Me
 
 // NewTopology finds the topology of a mesh anew.
 func NewTopology(ctx context.Context, m *Mesh) (*Topology, error) { return newTopology(ctx, m) }
+
+// PassWidth is the width of a way as measured on the mesh, given the clearances
+// that a grid of pitch h would give its points.
+func PassWidth(ctx context.Context, m *Mesh, at []Vec, clear []float64, h float64) (float64, error) {
+	way := make([]wayPoint, len(at))
+	for i := range way {
+		way[i] = wayPoint{at[i], clear[i]}
+	}
+	s, err := narrowestPass(ctx, m, way, h)
+	return s.width(), err
+}
+
+// AwayFrom is the shortest vector in the hull of the directions to p.
+func AwayFrom(p, normal Vec, touch []Vec) Vec { return awayFrom(p, normal, touch) }

@@ -7,6 +7,8 @@ import (
 	"slices"
 	"testing"
 
+	"pgregory.net/rapid"
+
 	"corbel/mesh"
 	"corbel/mesh/meshtest"
 	"corbel/mesh/meshtest/accuracy"
@@ -138,4 +140,76 @@ func TestNestedShells(t *testing.T) {
 		}
 	}
 	nested.Hold(t)
+}
+
+// A way out that hugs a wall of the chamber looks narrow to a grid there; it is
+// as wide as the vent beyond.
+func TestWayThatHugsAWall(t *testing.T) {
+	var o mesh.Vec
+	m := ventedBlock(vent(o, mesh.Vec{0, 0, 9}, 2))
+	var at []mesh.Vec
+	var clear []float64
+	for z := -3.0; z <= 3; z += 0.5 {
+		at, clear = append(at, mesh.Vec{3.9, 0, z}), append(clear, 0.1)
+	}
+	for x := 3.5; x > 0; x -= 0.5 {
+		at, clear = append(at, mesh.Vec{x, 0, 3}), append(clear, min(1, 4-x))
+	}
+	for z := 3.5; z <= 11; z += 0.5 {
+		at, clear = append(at, mesh.Vec{0, 0, z}), append(clear, math.Max(1, z-8))
+	}
+	w, err := mesh.PassWidth(context.Background(), m, at, clear, 0.5)
+	if err != nil || math.Abs(w-2) > 0.04 {
+		t.Errorf("width %g (%v), want 2", w, err)
+	}
+}
+
+// The shortest vector in a hull, against a fine look at all its points: no
+// direction may do better by more than the tolerance, and none is given where
+// the touched points surround p.
+func TestAwayFrom(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		n := rapid.IntRange(1, 6).Draw(t, "touched")
+		var us []mesh.Vec
+		var normal mesh.Vec
+		if rapid.Bool().Draw(t, "in a plane") {
+			normal = mesh.Vec{0, 0, 1}
+		}
+		for range n {
+			a, z := rapid.Float64Range(0, 7).Draw(t, "turn"), rapid.Float64Range(-1, 1).Draw(t, "height")
+			r := math.Sqrt(1 - z*z)
+			us = append(us, mesh.Vec{r * math.Cos(a), r * math.Sin(a), z})
+		}
+		touch := make([]mesh.Vec, n)
+		for i, u := range us {
+			touch[i] = u.Scale(-2)
+			us[i] = u.Sub(normal.Scale(u.Dot(normal)))
+		}
+		v := mesh.AwayFrom(mesh.Vec{}, normal, touch)
+		// v is the shortest if no corner of the hull is behind its plane; and it
+		// lies in the hull if none of Frank and Wolfe's steps towards it stays away.
+		for _, u := range us {
+			if v.Norm() > 0 && u.Dot(v) < v.Dot(v)-2e-6 {
+				t.Fatalf("%v is no shortest vector: %v lies behind", v, u)
+			}
+		}
+		w, best := us[0], us[0].Sub(v).Norm()
+		for range 20000 {
+			far := us[0]
+			for _, u := range us[1:] {
+				if u.Sub(w).Dot(v.Sub(w)) > far.Sub(w).Dot(v.Sub(w)) {
+					far = u
+				}
+			}
+			e := far.Sub(w)
+			if e.Dot(e) == 0 {
+				break
+			}
+			w = w.Add(e.Scale(min(1, max(0, v.Sub(w).Dot(e)/e.Dot(e)))))
+			best = min(best, w.Sub(v).Norm())
+		}
+		if best > 0.02 {
+			t.Fatalf("%v is %g away from the hull of %v", v, best, us)
+		}
+	})
 }

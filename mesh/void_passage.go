@@ -1,6 +1,7 @@
 package mesh
 
 import (
+	"cmp"
 	"context"
 	"math"
 	"slices"
@@ -27,6 +28,9 @@ const (
 	squeezeFine = 0.1
 	// squeezeFar keeps the look for detours to the narrow part.
 	squeezeFar = 1.5
+	// squeezeStill is how much wider than its narrowest place a way stays where
+	// it is, once it has been moved: past its mouths (squeezeMouth).
+	squeezeStill = 1.25
 	// squeezePoints bounds the work on one way.
 	squeezePoints = 2000
 )
@@ -37,32 +41,62 @@ type wayPoint struct {
 	clear float64
 }
 
-// newSqueeze follows a way around its narrowest place, where it is narrow, and
-// moves it to the middle of the channel: every point climbs in the plane across
-// the way to where the surface is farthest. Points start within a cell, h, of
-// the middle. Steps stay inside empty balls, so that the way never leaves its
-// channel, and the width can only come out too small where a climb ends early,
-// or too large by what lies between two points.
+// narrowestPass returns the narrowest place of a way, on the mesh. The grid says
+// where to look: first where it has the way narrowest, then wherever else it has
+// it narrower than what was found, since a way that hugs a wall in a wide place
+// looks narrow too.
+func narrowestPass(ctx context.Context, m *Mesh, way []wayPoint, h float64) (squeeze, error) {
+	var found squeeze
+	seen := make([]bool, len(way))
+	for {
+		at := -1
+		for i, p := range way {
+			if !seen[i] && (at < 0 || p.clear < way[at].clear) {
+				at = i
+			}
+		}
+		if at < 0 || len(found.line) > 0 && way[at].clear >= found.clear[found.narrow] {
+			return found, nil
+		}
+		wide := squeezeWide*way[at].clear + h
+		from, to := at, at
+		for from > 0 && way[from].clear <= wide {
+			from--
+		}
+		for to < len(way)-1 && way[to].clear <= wide {
+			to++
+		}
+		for i := from; i <= to; i++ {
+			seen[i] = true
+		}
+		s, err := newSqueeze(ctx, m, way[from:to+1], h)
+		if err != nil {
+			return s, err
+		}
+		if len(found.line) == 0 || s.width() < found.width() {
+			found = s
+		}
+	}
+}
+
+// newSqueeze moves a way to the middle of the channel: every point climbs in the
+// plane across the way to where the surface is farthest. Points start within a
+// cell, h, of the middle. Steps stay inside empty balls, so that the way never
+// leaves its channel, and the width can only come out too small where a climb
+// ends early, or too large by what lies between two points.
 func newSqueeze(ctx context.Context, m *Mesh, way []wayPoint, h float64) (squeeze, error) {
-	at := narrowest(way)
-	wide := squeezeWide*way[at].clear + h
-	from, to := at, at
-	for from > 0 && way[from].clear <= wide {
-		from--
-	}
-	for to < len(way)-1 && way[to].clear <= wide {
-		to++
-	}
 	var s squeeze
-	for _, p := range way[from : to+1] {
+	for _, p := range way {
 		s.line = append(s.line, p.at)
 	}
 	pitch := h / 2
+	still := math.Inf(1)
 	for range 3 {
 		s.line = evenly(s.line, pitch)
-		if err := s.middle(ctx, m, 1.5*h, climbRough); err != nil {
+		if err := s.middle(ctx, m, 1.5*h, climbRough, still); err != nil {
 			return s, err
 		}
+		still = squeezeStill
 		s.cutLoops()
 		pitch = min(squeezePitch*s.clear[s.narrow], h)
 	}
@@ -111,22 +145,38 @@ func lineLength(line []Vec) float64 {
 	return l
 }
 
-// middle smooths the line once, then lets its points climb.
-func (s *squeeze) middle(ctx context.Context, m *Mesh, reach, tol float64) error {
+// middle smooths the line once, then lets its points climb, those first where it
+// is narrow. Climbing only widens, so points stay that are wider as they are than
+// the narrowest place so far, still times.
+func (s *squeeze) middle(ctx context.Context, m *Mesh, reach, tol, still float64) error {
 	old := slices.Clone(s.line)
 	n := len(old)
 	s.clear = make([]float64, n)
+	order := make([]int, n)
 	for i, p := range old {
 		if i%64 == 0 && ctx.Err() != nil {
 			return ctx.Err()
 		}
+		near, _ := m.BVH().Nearest(p, math.Inf(1), nil)
 		if i > 0 && i < n-1 {
-			near, _ := m.BVH().Nearest(p, math.Inf(1), nil)
 			off := old[i-1].Add(old[i+1]).Scale(0.5).Sub(p)
 			p = p.Add(off.Scale(min(0.5, 0.9*near.Dist/max(off.Norm(), 1e-300))))
+			near, _ = m.BVH().Nearest(p, math.Inf(1), nil)
+		}
+		s.line[i], s.clear[i], order[i] = p, near.Dist, i
+	}
+	slices.SortStableFunc(order, func(i, j int) int { return cmp.Compare(s.clear[i], s.clear[j]) })
+	least := math.Inf(1)
+	for k, i := range order {
+		if k%64 == 0 && ctx.Err() != nil {
+			return ctx.Err()
+		}
+		if s.clear[i] > still*least {
+			break
 		}
 		along := old[min(i+1, n-1)].Sub(old[max(i-1, 0)]).Unit()
-		s.line[i], s.clear[i] = climb(m, p, along, reach, tol)
+		s.line[i], s.clear[i] = climb(m, s.line[i], along, reach, tol)
+		least = min(least, s.clear[i])
 	}
 	s.find()
 	return nil
@@ -161,17 +211,34 @@ func (s *squeeze) cutLoops() {
 	s.find()
 }
 
-// refine looks between the points around the narrowest one.
+// refine looks between the points around the narrowest one, and climbs with care
+// where others are narrower still, as ends of hasty climbs are.
 func (s *squeeze) refine(ctx context.Context, m *Mesh) error {
 	from, to := max(0, s.narrow-2), min(len(s.line)-1, s.narrow+2)
 	f := squeeze{line: evenly(s.line[from:to+1], squeezeFine*s.clear[s.narrow])}
-	if err := f.middle(ctx, m, s.clear[s.narrow], climbFine); err != nil {
+	if err := f.middle(ctx, m, s.clear[s.narrow], climbFine, squeezeStill); err != nil {
 		return err
 	}
 	s.line = slices.Concat(s.line[:from], f.line, s.line[to+1:])
 	s.clear = slices.Concat(s.clear[:from], f.clear, s.clear[to+1:])
-	s.find()
+	careful := make([]bool, len(s.line))
+	for i := range f.line {
+		careful[from+i] = true
+	}
+	for s.find(); !careful[s.narrow]; s.find() {
+		if ctx.Err() != nil {
+			return ctx.Err()
+		}
+		i := s.narrow
+		s.line[i], s.clear[i] = climb(m, s.line[i], s.along(i), s.clear[i], climbFine)
+		careful[i] = true
+	}
 	return nil
+}
+
+// along is the direction of the line at a point.
+func (s *squeeze) along(i int) Vec {
+	return s.line[min(i+1, len(s.line)-1)].Sub(s.line[max(i-1, 0)]).Unit()
 }
 
 // width is the diameter of the largest ball that gets through.

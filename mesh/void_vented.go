@@ -196,7 +196,7 @@ func (o *opening) estimate(h float64) {
 
 // measure takes an opening's width from the mesh.
 func (o *opening) measure(ctx context.Context, g *grid) {
-	s, err := newSqueeze(ctx, g.n.m, o.way, g.h)
+	s, err := narrowestPass(ctx, g.n.m, o.way, g.h)
 	if err == nil {
 		o.width, o.at, o.length, o.exact = s.width(), s.line[s.narrow], s.length(), true
 	}
