@@ -105,7 +105,7 @@ func (p *Subject) enough() float64 {
 // apart.
 func (s *search) support(ctx context.Context, p *Subject, out *Standing, exact bool) error {
 	for _, st := range p.Measured.Starts {
-		if startCounts(p, st) {
+		if startCounts(p, st) && !lifted(p, st) {
 			out.Starts++
 		}
 	}
