@@ -405,14 +405,16 @@ func (b *BVH) leavesIn(l *boxLanes, visit func(leaf int32) bool) {
 	}
 }
 
-// flat is a flat piece of surface, from which a ball is to be stopped: its box,
-// the direction from it into the medium, and how far along that it lies. side
-// is 1 where the medium is the material and -1 where it is the space outside.
+// flat is a flat piece of surface, from which a ball is to be stopped: the
+// corners of its triangle, their box, the direction from it into the medium, and
+// how far along that it lies. side is 1 where the medium is the material and -1
+// where it is the space outside.
 type flat struct {
-	box  Box
-	in   Vec
-	at   float64
-	side float64
+	corners [3]Vec
+	box     Box
+	in      Vec
+	at      float64
+	side    float64
 }
 
 // Facing calls visit for every facet that opposes a flat by more than 120
@@ -424,43 +426,35 @@ type flat struct {
 //
 // A ball that touches the flat at p and passes through q has the diameter
 // |q-p|^2/h, h being the height of q over the flat: no less than the square of
-// the distance of two boxes over the greatest height.
+// the distance of two boxes over the greatest height. Nor is it less than that
+// of the ball that is stopped by the whole plane of the facet.
 func (b *BVH) Facing(from *flat, reach Box, dist float64, visit func(f int32) float64) {
 	if len(b.blocks) == 0 {
 		return
 	}
 	meets := newBoxLanes(reach)
-	var l pointLanes
 	e := b.walkErr(from.box.Min) + b.walkErr(from.box.Max)
-	for k := range 3 {
-		l.lo[k], l.hi[k] = down(from.box.Min[k]-e), up(from.box.Max[k]+e)
-	}
-	l.within(dist)
-	to := from.in.Scale(from.side)
-	dir := [3]float32{float32(to[0]), float32(to[1]), float32(to[2])}
+	l := newFacingLanes(from, e, dist)
 	var buf [stackSize]waiting
 	stack := append(buf[:0], waiting{0, b.root()})
 	var d2 [8]float32
 	for len(stack) > 0 {
 		top := stack[len(stack)-1]
 		stack = stack[:len(stack)-1]
-		if top.near > l.d2 {
+		if top.near > l.point.d2 {
 			continue
 		}
 		if top.ref >= 0 {
 			nd := &b.nodes[top.ref]
-			mask := nearBoxes(nd, &l, &d2) & boxBoxes(nd, &meets)
-			mask = b.cones[top.ref].facing(mask, &dir)
+			mask := nearBoxes(nd, &l.point, &d2) & boxBoxes(nd, &meets)
+			mask = b.cones[top.ref].facing(mask, &l.to)
 			stack = wait(stack, nd, nd.stopping(mask, from, &d2, dist, e), &d2)
 			continue
 		}
 		bl := &b.blocks[^top.ref]
-		for mask := nearFacets(bl, &l) & boxFacets(bl, &meets); mask != 0; mask &= mask - 1 {
-			i := bits.TrailingZeros32(mask) & 7
-			if bl.n[0][i]*dir[0]+bl.n[1][i]*dir[1]+bl.n[2][i]*dir[2] > facingCos {
-				dist = visit(bl.facet[i])
-				l.within(dist)
-			}
+		for mask := facingFacets(bl, &l) & boxFacets(bl, &meets); mask != 0; mask &= mask - 1 {
+			dist = visit(bl.facet[bits.TrailingZeros32(mask)&7])
+			l.within(dist)
 		}
 	}
 }

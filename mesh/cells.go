@@ -80,20 +80,12 @@ const (
 	needleFacets = 1024
 )
 
-// box is the patch's box in mesh coordinates.
-func (s *patch) box() Box {
-	b := EmptyBox()
-	for i := range s.k {
-		b = b.Grow(s.world(spot{s.p[i][0], s.p[i][1], 0}))
-	}
-	return b
-}
-
 // gauge measures facets; each goroutine has its own.
 type gauge struct {
 	t       *ThicknessField
 	bvh     *BVH
 	normals []Vec
+	sides   []bool     // which facets are no slivers
 	wedges  *sharpTree // where the medium tapers to nothing
 	notches *sharpTree // where surface points into the medium
 	bodies  *bodies    // nil if no two bodies run into each other
@@ -113,6 +105,7 @@ type gauge struct {
 	rivals []rival
 	whole  float64
 	hidden []int32
+	alone  bool // the last facet saw nothing
 	// Room for views and hits.
 	views []sight
 	hits  []Hit
@@ -171,7 +164,7 @@ func (t *ThicknessField) newGauge(ctx context.Context) (gauge, error) {
 	}
 	var wedges, notches []sharpFeature
 	least := math.Acos(opposedCos)
-	sharp, err := findSharp(ctx, m, least+wedgeSlack)
+	sharp, sides, err := findSharp(ctx, m, least+wedgeSlack)
 	if err != nil {
 		return gauge{}, err
 	}
@@ -185,7 +178,7 @@ func (t *ThicknessField) newGauge(ctx context.Context) (gauge, error) {
 	}
 	// Points are looked at twice that off a surface at most; half is for rounding.
 	met, err := newBodies(ctx, m, 4*t.Err)
-	return gauge{t: t, bodies: met, bvh: m.BVH(), normals: m.normals.now(), ctx: ctx,
+	return gauge{t: t, bodies: met, bvh: m.BVH(), normals: m.normals.now(), sides: sides, ctx: ctx,
 		wedges: newSharpTree(m, wedges), notches: newSharpTree(m, notches),
 		cellMM: max(t.Params.PatchMM/2, math.Sqrt(area/cellsMost)),
 		touch:  t.Err, cap: t.Params.CapMM}, err
@@ -216,16 +209,20 @@ func (g *gauge) facet(f int32) {
 	t.FacetMM[f] = float32(g.cap)
 	a, b, c := m.Corners(f)
 	n := g.normals[f].Scale(t.side)
-	if sliver(a, b, c, sureSide*g.touch) {
+	if !g.sides[f] {
 		return
 	}
 	g.own = newPatch(a, b, c, n)
+	if g.alone && !g.faced() { // as are most beside one that is alone
+		return
+	}
 	mid, hit := g.ray(m.Centre(f), n)
 	slack := gatherSmall
 	if max(b.Sub(a).Norm(), c.Sub(b).Norm(), a.Sub(c).Norm()) > g.cellMM {
 		slack = gatherLarge
 	}
 	v := g.look(hit, slack)
+	g.alone = len(v.list) == 0
 	raw := g.cap
 	t.nodes[f] = g.split(cell{f, wholeFacet}, &g.own, v, hit, mid, &raw)
 	t.FacetMM[f] = float32(raw)
@@ -251,9 +248,14 @@ func (s *patch) reach(d float64) Box {
 	return b.widened(d / 2)
 }
 
-// flat is the patch as the search tree takes it.
-func (g *gauge) flat(s *patch) *flat {
-	return &flat{s.box(), s.n.Scale(-1), -s.o.Dot(s.n), g.t.side}
+// flat is a patch of three corners as the search tree takes it.
+func (g *gauge) flat(s *patch) (f flat) {
+	f.in, f.at, f.side, f.box = s.n.Scale(-1), -s.o.Dot(s.n), g.t.side, EmptyBox()
+	for i := range f.corners {
+		f.corners[i] = s.world(spot{s.p[i][0], s.p[i][1], 0})
+		f.box = f.box.Grow(f.corners[i])
+	}
+	return f
 }
 
 // points reports whether a notch's bottom, rounded ever so little, would oppose
@@ -339,8 +341,8 @@ func (g *gauge) cutRound(s *patch, f int32, x Vec, r span) bool {
 	lean := math.Hypot(r.y.u-r.x[0], r.y.v-r.x[1]) / r.y.h
 	n := m.Normal(f)
 	g.flatAround(f, x, r.d, lean)
-	mid := m.middle(g.flats)
-	wrong := false
+	var mid Vec // of the flat, if it is asked for
+	asked, wrong := len(g.flats) == 1, false
 	cut := *s
 	for _, e := range g.rims {
 		a, b := m.Verts[m.Facets[e.h/3][e.h%3]], m.Verts[m.Facets[e.h/3][(e.h%3+1)%3]]
@@ -350,12 +352,17 @@ func (g *gauge) cutRound(s *patch, f int32, x Vec, r span) bool {
 		}
 		in := n.Cross(b.Sub(a)).Unit() // from the edge into the flat
 		back, here := e.tan*r.d/2, x.Sub(a).Dot(in)
-		if len(g.flats) > 1 {
+		clear := e.h/3 != f && (here < -g.touch || segmentGap(x, a, b) > back)
+		if !clear && len(g.flats) > 1 {
 			// Flats that bulge past the middle of their round have no right place
 			// for the ball, and their middle must do.
+			if !asked {
+				mid, asked = m.middle(g.flats), true
+			}
 			back = min(back, in.Dot(mid.Sub(a))*(1-1e-9))
+			clear = e.h/3 != f && segmentGap(x, a, b) > back
 		}
-		if e.h/3 != f && (here < -g.touch || segmentGap(x, a, b) > back) {
+		if clear {
 			continue // an edge further on, which x is clear of
 		}
 		wrong = wrong || max(0, here) < back*(1-1e-3)
@@ -395,8 +402,8 @@ func (g *gauge) flatAround(f int32, x Vec, d, lean float64) {
 			if t < 0 || slices.Contains(g.flats, t/3) {
 				continue
 			}
-			side := m.hasSide(t/3, sureSide*g.touch)
-			if turn := n.Dot(m.Normal(t / 3)); side && turn < roundCos {
+			side := g.sides[t/3]
+			if turn := n.Dot(g.normals[t/3]); side && turn < roundCos {
 				continue
 			} else if tan := math.Sqrt(max(0, 1-turn) / (1 + turn)); side && lean*tan >= roundGain {
 				g.rims = append(g.rims, rim{h, t, tan})

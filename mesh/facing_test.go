@@ -6,7 +6,10 @@ import (
 )
 
 // Of the facets that may stop a ball, none is missed.
-func TestFacingBrute(t *testing.T) {
+func TestFacingBrute(t *testing.T) { facingBrute(t) }
+
+func facingBrute(t *testing.T) {
+	t.Helper()
 	r := rand.New(rand.NewPCG(7, 9))
 	random := func(s float64) Vec {
 		return Vec{s * (r.Float64() - 0.5), s * (r.Float64() - 0.5), s * (r.Float64() - 0.5)}
@@ -28,7 +31,7 @@ func TestFacingBrute(t *testing.T) {
 		from := (&gauge{t: &ThicknessField{side: side}}).flat(&s)
 		dist := 0.1 + r.Float64()
 		got := map[int32]bool{}
-		m.BVH().Facing(from, s.reach(dist), dist, func(f int32) float64 { got[f] = true; return dist })
+		m.BVH().Facing(&from, s.reach(dist), dist, func(f int32) float64 { got[f] = true; return dist })
 		seen += len(got)
 		for f := range int32(len(m.Facets)) {
 			gn := m.Normal(f).Scale(side)

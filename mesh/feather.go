@@ -24,7 +24,7 @@ type FeatherEdge struct {
 // Edges of more than two facets, and of facets wound against each other, have
 // no wedge and are left out; Integrity counts them.
 func MeasureFeatherEdges(ctx context.Context, m *Mesh, angleRad float64) ([]FeatherEdge, error) {
-	list, err := findSharp(ctx, m, angleRad)
+	list, _, err := findSharp(ctx, m, angleRad)
 	if err != nil {
 		return nil, err
 	}

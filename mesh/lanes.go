@@ -208,3 +208,70 @@ func besideFacetsGo(b *block, l *sideLanes) (mask uint32) {
 	}
 	return mask
 }
+
+// facingLanes is a flat piece of surface from which a ball is to be stopped (see
+// BVH.Facing), in the order in which lanes_amd64.s reads it.
+type facingLanes struct {
+	point pointLanes // the flat's box, and how near a facet must come
+	in    [3]float32 // into the medium
+	to    [3]float32 // what a facet's normal must be within 60 degrees of
+	at    float32    // how far along in the flat lies, less room for rounding
+	dist  float32    // the diameter that balls must be smaller than
+	side  float32
+	err2  float32       // twice the room for rounding
+	p     [3][3]float32 // corners
+	cos   float32       // facingCos
+}
+
+func newFacingLanes(from *flat, e, dist float64) (l facingLanes) {
+	for k := range 3 {
+		l.point.lo[k], l.point.hi[k] = down(from.box.Min[k]-e), up(from.box.Max[k]+e)
+		l.in[k], l.to[k] = float32(from.in[k]), float32(from.in[k]*from.side)
+		for i, p := range from.corners {
+			l.p[i][k] = float32(p[k])
+		}
+	}
+	l.at, l.side, l.err2, l.cos = down(from.at-2*e), float32(from.side), up(2*e), facingCos
+	l.within(dist)
+	return l
+}
+
+// within narrows the search; a share of 2^-20 holds the rounding of products.
+func (l *facingLanes) within(dist float64) {
+	l.point.within(dist)
+	l.dist = up(dist * (1 + 0x1p-20))
+}
+
+// facingFacetsGo returns a bit for every facet that opposes the flat and may
+// stop a ball. A height is off by a few roundings of the largest coordinate,
+// which the room for rounding is eight of at least; so is the depth of a corner
+// of the flat below a facet's plane, since both ends are taken with one normal.
+func facingFacetsGo(b *block, l *facingLanes) (mask uint32) {
+	v, n := &b.v, &b.n
+	near := nearFacetsGo(b, &l.point)
+	for i := range 8 {
+		cos := n[0][i]*l.to[0] + n[1][i]*l.to[1] + n[2][i]*l.to[2]
+		if near>>i&1 == 0 || !(cos > l.cos) {
+			continue
+		}
+		h := max(v[0][i]*l.in[0]+v[1][i]*l.in[1]+v[2][i]*l.in[2],
+			v[3][i]*l.in[0]+v[4][i]*l.in[1]+v[5][i]*l.in[2],
+			v[6][i]*l.in[0]+v[7][i]*l.in[1]+v[8][i]*l.in[2]) - l.at
+		x := max(min(v[0][i], v[3][i], v[6][i])-l.point.hi[0], l.point.lo[0]-max(v[0][i], v[3][i], v[6][i]), 0)
+		y := max(min(v[1][i], v[4][i], v[7][i])-l.point.hi[1], l.point.lo[1]-max(v[1][i], v[4][i], v[7][i]), 0)
+		z := max(min(v[2][i], v[5][i], v[8][i])-l.point.hi[2], l.point.lo[2]-max(v[2][i], v[5][i], v[8][i]), 0)
+		if !(h > 0) || x*x+y*y+z*z > l.dist*h {
+			continue
+		}
+		q := n[0][i]*v[0][i] + n[1][i]*v[1][i] + n[2][i]*v[2][i]
+		least, most := float32(math.Inf(1)), float32(math.Inf(-1))
+		for _, p := range l.p {
+			d := (q - (n[0][i]*p[0] + n[1][i]*p[1] + n[2][i]*p[2])) * l.side
+			least, most = min(least, d), max(most, d)
+		}
+		if most+l.err2 > 0 && 2*(least-l.err2) <= l.dist*(1+cos) {
+			mask |= 1 << i
+		}
+	}
+	return mask
+}

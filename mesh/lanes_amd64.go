@@ -75,3 +75,13 @@ func besideFacets(b *block, l *sideLanes) uint32 {
 	}
 	return besideFacetsGo(b, l) & b.used
 }
+
+//go:noescape
+func facingFacetsAVX2(b *block, l *facingLanes) uint32
+
+func facingFacets(b *block, l *facingLanes) uint32 {
+	if lanesAVX2 {
+		return facingFacetsAVX2(b, l)
+	}
+	return facingFacetsGo(b, l) & b.used
+}

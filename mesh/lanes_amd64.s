@@ -286,3 +286,101 @@ TEXT ·besideFacetsAVX2(SB), NOSPLIT, $0-20
 	VZEROUPPER
 	MOVL         DX, ret+16(FP)
 	RET
+
+// ROWS sets out to the sum over the axes of x, y, z times the rows at the offsets.
+#define ROWS(at, at2, at3, x, y, z, out) \
+	VMULPS      at(AX), x, out; \
+	VFMADD231PS at2(AX), y, out; \
+	VFMADD231PS at3(AX), z, out
+
+// BELOW sets out to the depth of the flat's corner at the offsets below the
+// planes: Y0 less the normals Y10, Y11, Y12 times the corner. Y1 is scratch.
+#define BELOW(x, y, z, out) \
+	VBROADCASTSS x(BX), Y1; \
+	VMULPS       Y1, Y10, out; \
+	VBROADCASTSS y(BX), Y1; \
+	VFMADD231PS  Y1, Y11, out; \
+	VBROADCASTSS z(BX), Y1; \
+	VFMADD231PS  Y1, Y12, out; \
+	VSUBPS       out, Y0, out; \
+	VMULPS       Y14, out, out
+
+// func facingFacetsAVX2(b *block, l *facingLanes) uint32
+TEXT ·facingFacetsAVX2(SB), NOSPLIT, $0-20
+	MOVQ         b+0(FP), AX
+	MOVQ         l+8(FP), BX
+
+	// Cosines in Y13; Y15 are the lanes that pass.
+	VMOVUPS      288(AX), Y10
+	VMOVUPS      320(AX), Y11
+	VMOVUPS      352(AX), Y12
+	VBROADCASTSS 40(BX), Y0
+	VMULPS       Y0, Y10, Y13
+	VBROADCASTSS 44(BX), Y0
+	VFMADD231PS  Y0, Y11, Y13
+	VBROADCASTSS 48(BX), Y0
+	VFMADD231PS  Y0, Y12, Y13
+	VBROADCASTSS 104(BX), Y0
+	VCMPPS       $14, Y0, Y13, Y15
+	VMOVMSKPS    Y15, DX
+	ANDL         416(AX), DX
+	JZ           none
+
+	// Distances squared in Y7.
+	VXORPS       Y7, Y7, Y7
+	VXORPS       Y8, Y8, Y8
+	EXTENT(0, 96, 192)
+	APART(Y0, Y1, 0, 12)
+	EXTENT(32, 128, 224)
+	APART(Y0, Y1, 4, 16)
+	EXTENT(64, 160, 256)
+	APART(Y0, Y1, 8, 20)
+	VBROADCASTSS 24(BX), Y2
+	VCMPPS       $2, Y2, Y7, Y2
+	VANDPS       Y2, Y15, Y15
+
+	// Greatest heights in Y3, the diameter in Y9.
+	VBROADCASTSS 28(BX), Y0
+	VBROADCASTSS 32(BX), Y1
+	VBROADCASTSS 36(BX), Y2
+	ROWS(0, 32, 64, Y0, Y1, Y2, Y3)
+	ROWS(96, 128, 160, Y0, Y1, Y2, Y4)
+	ROWS(192, 224, 256, Y0, Y1, Y2, Y5)
+	VMAXPS       Y4, Y3, Y3
+	VMAXPS       Y5, Y3, Y3
+	VBROADCASTSS 52(BX), Y4
+	VSUBPS       Y4, Y3, Y3
+	VCMPPS       $14, Y8, Y3, Y5
+	VANDPS       Y5, Y15, Y15
+	VBROADCASTSS 56(BX), Y9
+	VMULPS       Y9, Y3, Y3
+	VCMPPS       $2, Y3, Y7, Y5
+	VANDPS       Y5, Y15, Y15
+
+	// Depths below the planes: the least in Y5, the greatest in Y6.
+	VBROADCASTSS 60(BX), Y14
+	ROWS(0, 32, 64, Y10, Y11, Y12, Y0)
+	BELOW(68, 72, 76, Y2)
+	BELOW(80, 84, 88, Y3)
+	BELOW(92, 96, 100, Y4)
+	VMINPS       Y3, Y2, Y5
+	VMINPS       Y4, Y5, Y5
+	VMAXPS       Y3, Y2, Y6
+	VMAXPS       Y4, Y6, Y6
+	VBROADCASTSS 64(BX), Y1
+	VADDPS       Y1, Y6, Y6
+	VCMPPS       $14, Y8, Y6, Y6
+	VANDPS       Y6, Y15, Y15
+	VSUBPS       Y1, Y5, Y5
+	VADDPS       Y5, Y5, Y5
+	VMOVAPS      Y9, Y1
+	VFMADD231PS  Y13, Y9, Y1
+	VCMPPS       $2, Y1, Y5, Y5
+	VANDPS       Y5, Y15, Y15
+	VMOVMSKPS    Y15, DX
+	ANDL         416(AX), DX
+
+none:
+	VZEROUPPER
+	MOVL DX, ret+16(FP)
+	RET

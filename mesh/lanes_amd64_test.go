@@ -15,6 +15,7 @@ func TestLaneOffsets(t *testing.T) {
 	var p pointLanes
 	var q boxLanes
 	var s sideLanes
+	var f facingLanes
 	for name, c := range map[string][2]uintptr{
 		"wideNode.used": {unsafe.Offsetof(nd.used), 224},
 		"block.used":    {unsafe.Offsetof(b.used), 416},
@@ -37,6 +38,14 @@ func TestLaneOffsets(t *testing.T) {
 		"side.far":      {unsafe.Offsetof(s.far), 12},
 		"side.n":        {unsafe.Offsetof(s.n), 28},
 		"side.low":      {unsafe.Offsetof(s.low), 76},
+		"facing.in":     {unsafe.Offsetof(f.in), 28},
+		"facing.to":     {unsafe.Offsetof(f.to), 40},
+		"facing.at":     {unsafe.Offsetof(f.at), 52},
+		"facing.dist":   {unsafe.Offsetof(f.dist), 56},
+		"facing.side":   {unsafe.Offsetof(f.side), 60},
+		"facing.err2":   {unsafe.Offsetof(f.err2), 64},
+		"facing.p":      {unsafe.Offsetof(f.p), 68},
+		"facing.cos":    {unsafe.Offsetof(f.cos), 104},
 	} {
 		if c[0] != c[1] {
 			t.Errorf("%s stands at %d, the assembly reads %d", name, c[0], c[1])
@@ -121,4 +130,11 @@ func TestIntersectionsPortable(t *testing.T) {
 	defer func(was bool) { lanesAVX2 = was }(lanesAVX2)
 	lanesAVX2 = false
 	bruteIntersections(t)
+}
+
+// The portable path finds what faces a flat too.
+func TestFacingBrutePortable(t *testing.T) {
+	defer func(was bool) { lanesAVX2 = was }(lanesAVX2)
+	lanesAVX2 = false
+	facingBrute(t)
 }

@@ -122,20 +122,30 @@ func (s *patch) cut(a, b, c float64) {
 func (s *patch) foot(u, v float64) ([2]float64, float64) {
 	inside, point := true, true
 	best, at := math.Inf(1), [2]float64{}
-	for i := range s.k {
-		p, q := s.p[i], s.p[(i+1)%s.k]
-		ex, ey := q[0]-p[0], q[1]-p[1]
+	corners := s.p[:s.k]
+	for i, p := range corners {
+		next := i + 1
+		if next == len(corners) {
+			next = 0
+		}
+		ex, ey := corners[next][0]-p[0], corners[next][1]-p[1]
+		wx, wy := u-p[0], v-p[1]
 		l := ex*ex + ey*ey
 		if l == 0 {
 			continue
 		}
 		point = false
-		wx, wy := u-p[0], v-p[1]
 		if ex*wy-ey*wx > 0 {
 			continue
 		}
 		inside = false
-		t := min(1, max(0, (wx*ex+wy*ey)/l))
+		t := (wx*ex + wy*ey) / l
+		switch {
+		case t < 0:
+			t = 0
+		case t > 1:
+			t = 1
+		}
 		dx, dy := wx-t*ex, wy-t*ey
 		if d := dx*dx + dy*dy; d < best {
 			best, at = d, [2]float64{p[0] + t*ex, p[1] + t*ey}
@@ -309,17 +319,21 @@ func (r *rival) sliver(width float64) bool {
 // above what touches: at its corners first. Whatever their slopes say can't
 // become thinner is left out.
 func (r *spanSearch) inside(g []spot, v *rival) {
-	var d [4]float64
-	var slope [4]spot
+	var d, least [4]float64
+	var rise [4][4]float64 // from corner to corner, at least
 	for i := range g {
-		d[i], slope[i] = r.try(g[i])
+		var slope spot
+		d[i], slope = r.try(g[i])
+		for j := range g {
+			rise[i][j] = slope.along(g[i], g[j])
+			least[i] = min(least[i], rise[i][j])
+		}
+		if d[i]+least[i]-slopeErr*(d[i]-least[i]) > r.d {
+			return
+		}
 	}
 	for i := range g {
-		least := 0.0
-		for j := range g {
-			least = min(least, slope[i].along(g[i], g[j]))
-		}
-		if d[i]+least >= r.d {
+		if d[i]+least[i] >= r.d {
 			return
 		}
 	}
@@ -328,7 +342,7 @@ func (r *spanSearch) inside(g []spot, v *rival) {
 	}
 	for i := range g {
 		j := (i + 1) % len(g)
-		a, b := slope[i].along(g[i], g[j]), slope[j].along(g[j], g[i])
+		a, b := rise[i][j], rise[j][i]
 		if a >= 0 || b >= 0 {
 			continue // thinnest at the end
 		}
@@ -337,6 +351,10 @@ func (r *spanSearch) inside(g []spot, v *rival) {
 		}
 	}
 }
+
+// slopeErr is far more than rounding, so that what slopes leave out early is
+// never by rounding the thinnest of places as thin.
+const slopeErr = 1e-9
 
 // along is the slope's rise from p to q.
 func (s spot) along(p, q spot) float64 {
@@ -405,8 +423,13 @@ func (r *spanSearch) edge(p, q spot) {
 			r.try(spot{p.u + b*du, p.v + b*dv, p.h + b*dh})
 		}
 	}
-	for i := range r.from.k {
-		x, x2 := r.from.p[i], r.from.p[(i+1)%r.from.k]
+	corners := r.from.p[:r.from.k]
+	for i, x := range corners {
+		next := i + 1
+		if next == len(corners) {
+			next = 0
+		}
+		x2 := corners[next]
 		wu, wv := p.u-x[0], p.v-x[1]
 		// Corner x: (A + B b + C b^2) / (h + dh b).
 		ca, cb := wu*wu+wv*wv+p.h*p.h, 2*(wu*du+wv*dv+p.h*dh)

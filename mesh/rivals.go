@@ -106,7 +106,8 @@ func (g *gauge) gather(whole float64, guess int32, slack float64) {
 	if guess >= 0 {
 		facet(guess)
 	}
-	g.bvh.Facing(g.flat(s), s.reach(g.whole), g.whole, func(f int32) float64 {
+	from := g.flat(s)
+	g.bvh.Facing(&from, s.reach(g.whole), g.whole, func(f int32) float64 {
 		if f == guess {
 			return g.whole
 		}
@@ -122,6 +123,23 @@ func (g *gauge) gather(whole float64, guess int32, slack float64) {
 			return true
 		})
 	}
+}
+
+// faced reports whether anything may stop a ball from the facet in hand. Where
+// nothing does that is sooner said than where a ray from it ends.
+func (g *gauge) faced() (found bool) {
+	from, reach := g.flat(&g.own), g.own.reach(g.cap)
+	g.bvh.Facing(&from, reach, g.cap, func(int32) float64 {
+		found = true
+		return 0 // enough is known
+	})
+	if !found && g.notches != nil {
+		g.notches.mesh.BVH().InBox(reach, func(int32) bool {
+			found = true
+			return false
+		})
+	}
+	return found
 }
 
 // nextRival makes room for one more rival, to be filled in.

@@ -30,20 +30,23 @@ type sharpFeature struct {
 // other at less than the angle, such as a cone's apex. Where sheets cross there,
 // or the vertex stands on a sharp edge, the tip is vague: thickness falls to
 // zero, but whether of material or of empty space depends on the way.
-func findSharp(ctx context.Context, m *Mesh, angle float64) ([]sharpFeature, error) {
+//
+// It also tells which facets have a side: are no slivers for what is known of
+// their corners.
+func findSharp(ctx context.Context, m *Mesh, angle float64) (sharp []sharpFeature, side []bool, err error) {
 	if err := m.Prepare(ctx); err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	least, width := math.Cos(angle), sureSide*coordErr(m)
-	side := make([]bool, len(m.Facets))
-	err := parallel(ctx, len(side), sharpStep, func(from, to int) error {
+	side = make([]bool, len(m.Facets))
+	err = parallel(ctx, len(side), sharpStep, func(from, to int) error {
 		for f := from; f < to; f++ {
 			side[f] = m.hasSide(int32(f), width)
 		}
 		return nil
 	})
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	parts := make([][]sharpFeature, (len(m.Facets)+sharpStep-1)/sharpStep)
 	err = parallel(ctx, len(m.Facets), sharpStep, func(from, to int) error {
@@ -55,7 +58,7 @@ func findSharp(ctx context.Context, m *Mesh, angle float64) ([]sharpFeature, err
 		return nil
 	})
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	out := slices.Concat(parts...)
 	onEdge := map[int32]bool{}
@@ -63,7 +66,7 @@ func findSharp(ctx context.Context, m *Mesh, angle float64) ([]sharpFeature, err
 		onEdge[s.a], onEdge[s.b] = true, true
 	}
 	tips, err := findTips(ctx, m, side, least, onEdge)
-	return append(out, tips...), err
+	return append(out, tips...), side, err
 }
 
 // sharpStep is how many facets are looked at between two questions whether to
