@@ -117,7 +117,9 @@ func newBasins(ctx context.Context, g *grid) (*basins, error) {
 	if err != nil {
 		return nil, err
 	}
-	b.number()
+	if err := b.number(ctx); err != nil {
+		return nil, err
+	}
 	return b, ctx.Err()
 }
 
@@ -142,12 +144,15 @@ func (b *basins) climb(i int) uint8 {
 }
 
 // number follows every cell to its peak.
-func (b *basins) number() {
+func (b *basins) number(ctx context.Context) error {
 	for i := range b.of {
 		b.of[i] = -2
 	}
 	var path []int
 	for i := range b.of {
+		if i&0xffff == 0 && ctx.Err() != nil {
+			return ctx.Err()
+		}
 		j := i
 		path = path[:0]
 		for b.of[j] == -2 && b.up[j] < upPeak {
@@ -169,6 +174,7 @@ func (b *basins) number() {
 			b.of[p] = b.of[j]
 		}
 	}
+	return nil
 }
 
 // gridLink is a step between two basins.
