@@ -4,7 +4,6 @@ import (
 	"context"
 	"math"
 	"slices"
-	"sync"
 	"sync/atomic"
 )
 
@@ -115,35 +114,44 @@ func (g *grid) scratch() *gridScratch {
 // to have some, and enough for what is prepared once a slab to cost little.
 func (g *grid) slab() int { return min(max(g.size[2]/16, 1), 8) }
 
-// acrossLayers sets clear to the squared distance, within each layer, to the
-// crossings along the first two axes.
-func (g *grid) acrossLayers(ctx context.Context, x, y *gridCrossings) error {
-	nx, ny := g.size[0], g.size[1]
-	free := sync.Pool{New: func() any { return g.scratch() }}
+// byLayer works on the layers, slab by slab, the layers of a slab in order; a
+// slab begins with no crossing passed. First is the number of a layer's first cell.
+func (g *grid) byLayer(ctx context.Context, work func(w *gridScratch, z, first int)) error {
+	free := spares[*gridScratch]{make: g.scratch}
 	return parallel(ctx, g.size[2], g.slab(), func(from, to int) error {
-		w := free.Get().(*gridScratch)
-		defer free.Put(w)
+		w := free.get()
+		defer free.put(w)
+		clear(w.next)
+		clear(w.inside)
 		for z := from; z < to; z++ {
 			if err := ctx.Err(); err != nil {
 				return err
 			}
-			first := z * g.stride[2]
-			a := g.clear[first : first+nx*ny]
-			for row := range ny {
-				list, tells := x.line(z*ny + row)
-				g.alongLine(list, tells, 0, first+row*nx, a[row*nx:])
-			}
-			w.spreadColumns(a, nx, ny, nx)
-			for c := range nx {
-				list, tells := y.line(c*g.size[2] + z)
-				g.alongLine(list, tells, 1, first+c, w.layer[c:])
-			}
-			w.spreadRows(w.layer, nx)
-			for i, d := range w.layer {
-				a[i] = min(a[i], d)
-			}
+			work(w, z, z*g.stride[2])
 		}
 		return nil
+	})
+}
+
+// acrossLayers sets clear to the squared distance, within each layer, to the
+// crossings along the first two axes.
+func (g *grid) acrossLayers(ctx context.Context, x, y *gridCrossings) error {
+	nx, ny := g.size[0], g.size[1]
+	return g.byLayer(ctx, func(w *gridScratch, z, first int) {
+		a := g.clear[first : first+nx*ny]
+		for row := range ny {
+			list, tells := x.line(z*ny + row)
+			g.alongLine(list, tells, 0, first+row*nx, a[row*nx:])
+		}
+		w.spreadColumns(a, nx, ny, nx)
+		for c := range nx {
+			list, tells := y.line(c*g.size[2] + z)
+			g.alongLine(list, tells, 1, first+c, w.layer[c:])
+		}
+		w.spreadRows(w.layer, nx)
+		for i, d := range w.layer {
+			a[i] = min(a[i], d)
+		}
 	})
 }
 
@@ -162,34 +170,20 @@ func (g *grid) throughLayers(ctx context.Context) error {
 // the votes and takes the roots.
 func (g *grid) finishLayers(ctx context.Context, through *gridCrossings) error {
 	nx, ny := g.size[0], g.size[1]
-	free := sync.Pool{New: func() any { return g.scratch() }}
-	return parallel(ctx, g.size[2], g.slab(), func(from, to int) error {
-		w := free.Get().(*gridScratch)
-		defer free.Put(w)
-		for z := from; z < to; z++ {
-			if err := ctx.Err(); err != nil {
-				return err
+	return g.byLayer(ctx, func(w *gridScratch, z, first int) {
+		cut := g.cut[first : first+nx*ny]
+		w.through(through, z, cut)
+		w.spreadRows(w.layer, nx)
+		w.spreadColumns(w.layer, nx, ny, nx)
+		a := g.clear[first : first+nx*ny]
+		for i, d := range w.layer {
+			if c := cut[i]; c/gridVoteIn&3 > c/gridVoteOut {
+				a[i] = 0
+			} else {
+				a[i] = max(float32(math.Sqrt(float64(min(a[i], d)))), gridLeast)
 			}
-			first := z * g.stride[2]
-			cut := g.cut[first : first+nx*ny]
-			if z == from {
-				clear(w.next)
-				clear(w.inside)
-			}
-			w.through(through, z, cut)
-			w.spreadRows(w.layer, nx)
-			w.spreadColumns(w.layer, nx, ny, nx)
-			a := g.clear[first : first+nx*ny]
-			for i, d := range w.layer {
-				if c := cut[i]; c/gridVoteIn&3 > c/gridVoteOut {
-					a[i] = 0
-				} else {
-					a[i] = max(float32(math.Sqrt(float64(min(a[i], d)))), gridLeast)
-				}
-				cut[i] &= gridCuts
-			}
+			cut[i] &= gridCuts
 		}
-		return nil
 	})
 }
 
