@@ -621,7 +621,7 @@ func (s *patch) shadow(a, b, c spot, touch float64) (area, volume, most float64)
 
 // thinnest measures a leaf again and returns its least thickness and the place.
 func (t *ThicknessField) thinnest(id int32) (float64, Vec) {
-	g := &t.gauge
+	g := t.gauge // with room of its own, since many may ask
 	c := t.cellOf(id)
 	p, q, w := t.m.Corners(c.facet)
 	whole := newPatch(p, q, w, g.normals[c.facet].Scale(t.side))

@@ -60,7 +60,7 @@ func (t *ThicknessField) KeepAnswers(limitsMM ...float64) KeptThickness {
 func (k *KeptThickness) Answers() *ThicknessField {
 	t := &ThicknessField{Params: k.Params, Min: k.Min, MinAt: k.MinAt, Err: k.Err, MissMM: k.MissMM}
 	for i, l := range k.Limits {
-		t.memo.last = append(t.memo.last, limitRegions{l, k.Regions[i]})
+		t.memo.keep(l, k.Regions[i])
 	}
 	return t
 }

@@ -3,6 +3,7 @@ package mesh
 import (
 	"context"
 	"errors"
+	"reflect"
 	"slices"
 	"sync/atomic"
 	"testing"
@@ -140,5 +141,38 @@ func TestMeasurementsStop(t *testing.T) {
 				t.Errorf("%s stopped at step %d of %d says %v", name, at, asked, err)
 			}
 		}
+	}
+}
+
+// Wherever the search for thin regions is stopped it says so, keeps nothing, and
+// later answers are what they would have been.
+func TestRegionsStop(t *testing.T) {
+	m := wavy(20_000)
+	f, err := MeasureThickness(t.Context(), m, ThicknessParams{CapMM: 4})
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := f.Regions(3)
+	if len(want) == 0 {
+		t.Fatal("nothing is thin")
+	}
+	f.memo.last = nil
+	steps := newEndsAfter(1 << 40)
+	if err := f.FindRegions(steps, 3); err != nil {
+		t.Fatal(err)
+	}
+	asked := 1<<40 - steps.left.Load()
+	// A million leaves take a tenth of a second.
+	if least := int64(len(f.nodes) / 2000); asked < least {
+		t.Errorf("asked %d times whether to go on with %d leaves, want %d at least", asked, len(f.nodes), least)
+	}
+	for k := range asked {
+		f.memo.last = nil
+		if err := f.FindRegions(newEndsAfter(k), 3); !errors.Is(err, context.Canceled) || len(f.memo.last) > 0 {
+			t.Fatalf("stopped at step %d of %d: %v, %d limits kept", k, asked, err, len(f.memo.last))
+		}
+	}
+	if got := f.Regions(3); !reflect.DeepEqual(got, want) {
+		t.Errorf("%d regions after stops, want %d", len(got), len(want))
 	}
 }

@@ -1,6 +1,7 @@
 package mesh
 
 import (
+	"context"
 	"fmt"
 	"math"
 	"slices"
@@ -18,31 +19,43 @@ import (
 // The regions of the last few limits are kept: a spec that is typed in an
 // editor is judged again at every key, by the same limits.
 func (t *ThicknessField) Regions(limitMM float64) []ThinRegion {
-	t.memo.Lock()
-	defer t.memo.Unlock()
-	for _, r := range t.memo.last {
-		if r.limitMM == limitMM {
-			return slices.Clone(r.regions)
+	found, _ := t.regionsKept(context.Background(), limitMM) // without an end there is no error
+	return slices.Clone(found)
+}
+
+// FindRegions finds the regions below some limits, up to three, for Regions to
+// return at once. The error is the context's.
+func (t *ThicknessField) FindRegions(ctx context.Context, limitsMM ...float64) error {
+	for _, l := range limitsMM {
+		if _, err := t.regionsKept(ctx, l); err != nil {
+			return err
 		}
+	}
+	return nil
+}
+
+func (t *ThicknessField) regionsKept(ctx context.Context, limitMM float64) ([]ThinRegion, error) {
+	if found, ok := t.memo.of(limitMM); ok {
+		return found, nil
 	}
 	if t.m == nil {
 		panic(fmt.Sprintf("mesh: regions below %v mm asked of a field that was kept for other limits", limitMM))
 	}
-	found := t.regionsBelow(limitMM)
-	t.memo.last = append(t.memo.last, limitRegions{limitMM, found})
-	if len(t.memo.last) > regionsKept {
-		t.memo.last = slices.Delete(t.memo.last, 0, 1)
+	// Not under the lock: who asks at the same time may have less time to wait.
+	found, err := t.regionsBelow(ctx, limitMM)
+	if err == nil {
+		t.memo.keep(limitMM, found)
 	}
-	return slices.Clone(found)
+	return found, err
 }
 
-// regionsKept is for how many limits a field keeps its regions: those of walls
+// regionsMost is for how many limits a field keeps its regions: those of walls
 // held on two sides and on one, and of feather edges, before and after a change.
-const regionsKept = 6
+const regionsMost = 6
 
 // regionMemo keeps the regions of a field's last limits.
 type regionMemo struct {
-	sync.Mutex
+	mu   sync.Mutex // guards last
 	last []limitRegions
 }
 
@@ -51,19 +64,44 @@ type limitRegions struct {
 	regions []ThinRegion
 }
 
-func (t *ThicknessField) regionsBelow(limitMM float64) []ThinRegion {
-	s := thinSets{t: t, lim: float32(min(limitMM, t.Params.CapMM) - t.Err)}
+func (k *regionMemo) of(limitMM float64) ([]ThinRegion, bool) {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	for _, r := range k.last {
+		if r.limitMM == limitMM {
+			return r.regions, true
+		}
+	}
+	return nil, false
+}
+
+func (k *regionMemo) keep(limitMM float64, found []ThinRegion) {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	k.last = append(k.last, limitRegions{limitMM, found})
+	if len(k.last) > regionsMost {
+		k.last = slices.Delete(k.last, 0, 1)
+	}
+}
+
+func (t *ThicknessField) regionsBelow(ctx context.Context, limitMM float64) ([]ThinRegion, error) {
+	s := thinSets{t: t, ctx: ctx, lim: float32(min(limitMM, t.Params.CapMM) - t.Err)}
 	s.set = make([]int32, len(t.nodes))
 	for i := range s.set {
 		s.set[i] = int32(i)
 	}
 	s.join()
-	return s.regions()
+	out, index, thinnest := s.collect()
+	s.place(out, thinnest)
+	s.held(out, index)
+	sort.SliceStable(out, func(i, j int) bool { return out[i].MinMM < out[j].MinMM })
+	return out, ctx.Err()
 }
 
 // thinSets is a union-find over the field's leaves.
 type thinSets struct {
 	t   *ThicknessField
+	ctx context.Context
 	lim float32
 	set []int32
 	rim []rimPiece
@@ -76,7 +114,18 @@ type rimPiece struct {
 	a, b        Vec
 }
 
+// thinStep leaves are looked at between two questions whether to stop, or
+// rimStep pieces of border, each of which takes a ray.
+const (
+	thinStep = 1 << 12
+	rimStep  = 1 << 8
+)
+
 func (s *thinSets) thin(id int32) bool { return s.t.nodes[id].lo < s.lim }
+
+// stopped looks at the context once in a while, at i of a loop whose rounds
+// take so long that every is about a millisecond.
+func (s *thinSets) stopped(i, every int) bool { return i%every == 0 && s.ctx.Err() != nil }
 
 func (s *thinSets) find(i int32) int32 {
 	for s.set[i] != i {
@@ -98,6 +147,9 @@ func (s *thinSets) join() {
 	top := t.m.Topology()
 	n := int32(len(t.m.Facets))
 	for f := range n {
+		if s.stopped(int(f), thinStep) {
+			return
+		}
 		if !s.thin(f) {
 			continue
 		}
@@ -112,6 +164,9 @@ func (s *thinSets) join() {
 		}
 	}
 	for i := range t.nodes { // the two faces of a wall are one
+		if s.stopped(i, thinStep) {
+			return
+		}
 		if nd := &t.nodes[i]; nd.kids == 0 && nd.with >= 0 && s.thin(int32(i)) {
 			if w := s.across(int32(i), nd.with); s.thin(w) {
 				s.union(int32(i), w)
@@ -242,13 +297,15 @@ func (s *thinSets) across(id, f int32) int32 {
 	return f
 }
 
-// regions collects the sets.
-func (s *thinSets) regions() []ThinRegion {
+// collect makes a region of every set, with all but what is asked of the mesh
+// again. It returns the region of every root, and the thinnest leaf of every region.
+func (s *thinSets) collect() (out []ThinRegion, index map[int32]int, thinnest []int32) {
 	t := s.t
-	var out []ThinRegion
-	index := map[int32]int{}
-	var thinnest []int32
+	index = map[int32]int{}
 	for i := range t.nodes {
+		if s.stopped(i, thinStep) {
+			return
+		}
 		id := int32(i)
 		nd := &t.nodes[id]
 		if nd.kids != 0 || !s.thin(id) {
@@ -272,14 +329,19 @@ func (s *thinSets) regions() []ThinRegion {
 		reg.Box = reg.Box.Grow(p[0]).Grow(p[1]).Grow(p[2])
 		reg.Facets = append(reg.Facets, c.facet)
 	}
+	return out, index, thinnest
+}
+
+// place sorts the facets of the regions and finds their thinnest places again.
+func (s *thinSets) place(out []ThinRegion, thinnest []int32) {
 	for r := range out {
+		if s.ctx.Err() != nil {
+			return
+		}
 		slices.Sort(out[r].Facets)
 		out[r].Facets = slices.Compact(out[r].Facets)
-		out[r].MinMM, out[r].At = t.thinnest(thinnest[r])
+		out[r].MinMM, out[r].At = s.t.thinnest(thinnest[r])
 	}
-	s.held(out, index)
-	sort.SliceStable(out, func(i, j int) bool { return out[i].MinMM < out[j].MinMM })
-	return out
 }
 
 // share is the part of a leaf that is thinner than lim, if thickness is spread
@@ -305,7 +367,10 @@ func (s *thinSets) held(out []ThinRegion, index map[int32]int) {
 		return
 	}
 	holds := make([]map[[3]int8]*holding, len(out))
-	for _, p := range s.rim {
+	for i, p := range s.rim {
+		if s.stopped(i, rimStep) {
+			return
+		}
 		r := index[s.find(p.leaf)]
 		if p.other >= 0 && t.nodes[p.other].with == nodeFeather {
 			out[r].Feather = true

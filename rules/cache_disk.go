@@ -178,7 +178,12 @@ func (e *Engine) measureOne(ctx context.Context, s *measurement, m *mesh.Mesh, m
 		return whole, err
 	}
 	key = s.answersKey(meshKey, &par)
-	return e.cache.get(ctx, key, func(context.Context) (any, int64, error) {
+	return e.cache.get(ctx, key, func(ctx context.Context) (any, int64, error) {
+		if s.ready != nil {
+			if err := s.ready(ctx, whole, &par); err != nil {
+				return nil, 0, err
+			}
+		}
 		data := e.toDisk(key, func(v any) any { return s.answers.ask(v, &par) }, whole)
 		v, err := s.answers.decode(data, surface{})
 		return v, 512 + 2*store.Size(data), err

@@ -111,8 +111,8 @@ func addKey[T any](doc *spec.Doc, after spec.Value[T], line string) []spec.Fix {
 type marks struct{ below, above facetSet }
 
 // supportMarks returns where the supports of what needs support touch the part.
-func (p *Subject) supportMarks() marks {
-	m := marks{facetSet{}, facetSet{}}
+func (p *Subject) supportMarks() *marks {
+	m := &marks{}
 	if !p.supported() {
 		return m
 	}
@@ -125,7 +125,7 @@ func (p *Subject) supportMarks() marks {
 	return m
 }
 
-func (m marks) on(facets []int32) string {
+func (m *marks) on(facets []int32) string {
 	switch {
 	case m.above.meets(facets):
 		return "hangs from"

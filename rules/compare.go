@@ -389,7 +389,7 @@ func (c *comparison) cutPlaces(ctx context.Context) error {
 // flatAround is the smooth surface around a facet, no steeper to it than a degree.
 func flatAround(m *mesh.Mesh, seed int32) []int32 {
 	topo, n := m.Topology(), m.Normal(seed)
-	seen := facetSet{seed: true}
+	seen := map[int32]bool{seed: true}
 	out := []int32{seed}
 	for i := 0; i < len(out); i++ {
 		for k := range 3 {

@@ -236,6 +236,9 @@ func (e *Engine) judge(ctx context.Context, r *PartReport, mode Mode) {
 		if err := e.measure(ctx, r, subject, src, mode); err != nil && ctx.Err() == nil {
 			r.fail("mesh", "Mesh "+quoted(r.Spec.Mesh.File.V)+" can't be measured: "+err.Error()+".")
 		}
+		if outer.Err() != nil {
+			break // nobody waits for what would be judged of a part of it
+		}
 		subject.Info, subject.Mesh = r.Info, r.Mesh
 		e.runChecks(r, subject, w, judged)
 	}

@@ -97,7 +97,7 @@ func SayInputs(in []Input) (given, usual, without string) {
 }
 
 // posts are what holds the places that start in the air on steep flanks.
-func (p *Subject) posts(covered facetSet) (columnMM3, touchMM2 float64) {
+func (p *Subject) posts(covered *facetSet) (columnMM3, touchMM2 float64) {
 	for _, st := range p.Measured.Starts {
 		if startCounts(p, st) && !covered.meets(st.Facets) {
 			touchMM2 += startTouchMM2

@@ -83,6 +83,9 @@ type measurement struct {
 	// kept as its answers.
 	form    *form
 	answers *answers
+	// ready, if not nil, makes what checks ask of the value under the limits in
+	// force, so that they need not wait for it.
+	ready func(ctx context.Context, value any, p *params) error
 }
 
 // params are the parameters of the measurements of one part. They come from
@@ -151,6 +154,16 @@ func capFor(limitMM float64) float64 {
 		c *= 2
 	}
 	return c
+}
+
+func wallLimits(p *params) []float64 { return p.wallMM }
+func gapLimits(p *params) []float64  { return p.gapMM }
+
+// fieldReady finds the regions below some limits.
+func fieldReady(limits func(*params) []float64) func(context.Context, any, *params) error {
+	return func(ctx context.Context, v any, p *params) error {
+		return v.(*mesh.ThicknessField).FindRegions(ctx, limits(p)...)
+	}
 }
 
 // patchFor returns the diameter of the disc of an area, down to a step of a
@@ -255,7 +268,7 @@ var measurements = []measurement{
 			return v, facetBytes(m, 2), err
 		},
 		put: func(d *Measured, v any) { d.Feather = v.([]mesh.FeatherEdge) }},
-	{need: NeedWall, effort: 4, form: fieldForm((*mesh.KeptThickness).Thickness), answers: fieldAnswers(func(p *params) []float64 { return p.wallMM }),
+	{need: NeedWall, effort: 4, form: fieldForm((*mesh.KeptThickness).Thickness), answers: fieldAnswers(wallLimits), ready: fieldReady(wallLimits),
 		key: func(p *params) string {
 			return fmt.Sprintf("cap %g patch %g beyond %g", p.wallCapMM, p.patchMM, p.beyond)
 		},
@@ -264,7 +277,7 @@ var measurements = []measurement{
 			return v, facetBytes(m, 64), err
 		},
 		put: func(d *Measured, v any) { d.Wall = v.(*mesh.ThicknessField) }},
-	{need: NeedGap, effort: 3, form: fieldForm((*mesh.KeptThickness).Gap), answers: fieldAnswers(func(p *params) []float64 { return p.gapMM }),
+	{need: NeedGap, effort: 3, form: fieldForm((*mesh.KeptThickness).Gap), answers: fieldAnswers(gapLimits), ready: fieldReady(gapLimits),
 		key: func(p *params) string {
 			return fmt.Sprintf("cap %g patch %g beyond %g", p.gapCapMM, p.patchMM, p.beyond)
 		},

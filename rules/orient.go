@@ -298,7 +298,9 @@ func (s *search) features(ctx context.Context) error {
 				return err
 			}
 		}
-		take(s.Measured, &measurements[i], v)
+		if err := take(ctx, s.Measured, &measurements[i], v, &params{}); err != nil {
+			return err
+		}
 		if err := s.Measured.Failed[n]; err != nil {
 			return err
 		}

@@ -76,7 +76,9 @@ func (e *Engine) measure(ctx context.Context, r *PartReport, p *Subject, src *so
 				r.Complete = false
 				continue
 			}
-			take(m, s, v)
+			if err := take(ctx, m, s, v, &par); err != nil {
+				return err
+			}
 		}
 		return nil
 	}
@@ -108,7 +110,9 @@ func (e *Engine) measure(ctx context.Context, r *PartReport, p *Subject, src *so
 				return err
 			}
 		}
-		take(m, s, v)
+		if err := take(ctx, m, s, v, &par); err != nil {
+			return err
+		}
 		done += s.effort
 	}
 	e.o.Progress(r.Path, "done", 1)
@@ -119,13 +123,21 @@ func (e *Engine) measure(ctx context.Context, r *PartReport, p *Subject, src *so
 // that it is not tried again at every keystroke.
 type failed struct{ err error }
 
-func take(m *Measured, s *measurement, v any) {
+// take puts a value into what was measured, ready for the limits in force. The
+// error is the context's.
+func take(ctx context.Context, m *Measured, s *measurement, v any, par *params) error {
 	if f, bad := v.(failed); bad {
 		m.Failed[s.need] = f.err
-		return
+		return nil
+	}
+	if s.ready != nil {
+		if err := s.ready(ctx, v, par); err != nil {
+			return err
+		}
 	}
 	m.have[s.need] = true
 	s.put(m, v)
+	return nil
 }
 
 // frameOf is how the spec stands the part.

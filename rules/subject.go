@@ -2,6 +2,7 @@ package rules
 
 import (
 	"math"
+	"slices"
 
 	"corbel/mesh"
 	"corbel/spec"
@@ -114,14 +115,12 @@ func (p *Subject) whereUp() Location {
 
 // whereSurface is the declared face that a region lies in, or the mesh.
 func (p *Subject) whereSurface(facets []int32) Location {
-	region := facetSet{}
-	region.add(facets)
 	for i := range p.Spec.Faces {
 		face := &p.Spec.Faces[i]
 		if !face.At.Set || p.Mesh == nil || len(p.Mesh.Facets) == 0 {
 			continue
 		}
-		if region[p.facetAt(face.At.V)] {
+		if slices.Contains(facets, p.facetAt(face.At.V)) {
 			return Location{p.Spec.File, "face", face.Table}
 		}
 	}

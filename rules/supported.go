@@ -78,7 +78,7 @@ func (p *Subject) supportOf(c mesh.Columns) SupportNeed {
 	}
 	n.ColumnMM3, n.FootMM2, n.OnPartMM2 = c.VolumeMM3, c.ProjectedMM2, c.OnPartMM2
 	n.TouchMM2 = n.OverhangMM2 + n.OnPartMM2
-	posts, area := p.posts(covered)
+	posts, area := p.posts(&covered)
 	n.ColumnMM3, n.TouchMM2 = n.ColumnMM3+posts, n.TouchMM2+area
 	if m.Box != nil {
 		lacks := anchor(m.Box.FootSize, m.Overhang.RestMM2, n.FootMM2-n.OnPartMM2)
