@@ -162,17 +162,17 @@ func (s *ballSearch) look(c *ballCube, octants *[8]float64) {
 	if c.bound <= s.enough() {
 		return
 	}
-	s.between(c, near, octants)
-	if c.bound = min(c.bound, slices.Max(octants[:])); c.bound <= s.enough() && c.dist <= s.best {
+	// Seen from outside, a ball lies behind the surface: its centre is as far
+	// beyond as its radius is long.
+	if c.isIn = c.in || s.inside(c.at); !c.isIn {
+		c.bound = min(c.bound, reach-near.Dist)
+	}
+	if c.bound <= s.enough() {
 		return
 	}
-	c.isIn = c.in || (c.dist >= reach || c.dist > s.best) && s.inside(c.at)
-	if c.dist >= reach { // no surface in the cube
-		if !c.isIn {
-			c.bound = 0
-		}
-		c.in = c.isIn
-	}
+	s.between(c, near, octants)
+	c.bound = min(c.bound, slices.Max(octants[:]))
+	c.in = c.isIn && c.dist >= reach // no surface in the cube
 }
 
 // between bounds a cube's balls by surface on opposite sides of it. A ball's

@@ -188,13 +188,37 @@ func wider(a, b gridLink) int {
 	return cmp.Or(cmp.Compare(b.clear, a.clear), cmp.Compare(a.from, b.from), cmp.Compare(a.to, b.to))
 }
 
+// widestLinks holds the widest link of each pair of basins that was met.
+type widestLinks struct {
+	number map[uint64]int32 // of a pair in list
+	list   []gridLink
+	pair   uint64 // the last one met: most cells meet the same as the one before
+	at     int32
+}
+
+func newWidestLinks() *widestLinks { return &widestLinks{number: map[uint64]int32{}} }
+
+func (w *widestLinks) add(pair uint64, l gridLink) {
+	if pair != w.pair || len(w.list) == 0 {
+		at, ok := w.number[pair]
+		if !ok {
+			at = int32(len(w.list))
+			w.number[pair], w.list = at, append(w.list, l)
+		}
+		w.pair, w.at = pair, at
+	}
+	if wider(l, w.list[w.at]) < 0 {
+		w.list[w.at] = l
+	}
+}
+
 // links returns the widest link of each pair of basins that touch, widest first.
 func (b *basins) links(ctx context.Context) ([]gridLink, error) {
 	g := b.g
 	var mu sync.Mutex
-	all := map[uint64]gridLink{}
+	all := newWidestLinks()
 	err := parallel(ctx, g.size[2]-2, 4, func(from, to int) error {
-		mine := map[uint64]gridLink{}
+		mine := newWidestLinks()
 		for z := from + 1; z < to+1; z++ {
 			for y := 1; y < g.size[1]-1; y++ {
 				row := z*g.stride[2] + y*g.stride[1]
@@ -207,38 +231,26 @@ func (b *basins) links(ctx context.Context) ([]gridLink, error) {
 		}
 		mu.Lock()
 		defer mu.Unlock()
-		for k, l := range mine {
-			if old, ok := all[k]; !ok || wider(l, old) < 0 {
-				all[k] = l
-			}
+		for pair, at := range mine.number {
+			all.add(pair, mine.list[at])
 		}
 		return nil
 	})
-	if err != nil {
-		return nil, err
-	}
-	out := make([]gridLink, 0, len(all))
-	for _, l := range all {
-		out = append(out, l)
-	}
-	slices.SortFunc(out, wider)
-	return out, nil
+	slices.SortFunc(all.list, wider)
+	return all.list, err
 }
 
 // linksOf looks at the steps of a cell to other basins. Between two inner
 // basins half of the steps will do; those to the outside are all looked at,
 // since its cells don't look themselves.
-func (b *basins) linksOf(i int, best map[uint64]gridLink) {
+func (b *basins) linksOf(i int, best *widestLinks) {
+	x := b.of[i]
 	for s := range b.steps {
 		t := &b.steps[s]
-		x, y := b.of[i], b.of[i+t.offset]
+		y := b.of[i+t.offset]
 		if y < 0 || y == x || y > 0 && s < len(b.steps)/2 || !b.g.free(i, t) {
 			continue
 		}
-		l := gridLink{min(b.g.clear[i], b.g.clear[i+t.offset]), int32(i), int32(i + t.offset)}
-		key := uint64(min(x, y))<<32 | uint64(max(x, y))
-		if old, ok := best[key]; !ok || wider(l, old) < 0 {
-			best[key] = l
-		}
+		best.add(uint64(min(x, y))<<32|uint64(max(x, y)), gridLink{min(b.g.clear[i], b.g.clear[i+t.offset]), int32(i), int32(i + t.offset)})
 	}
 }

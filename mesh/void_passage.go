@@ -29,7 +29,7 @@ const (
 	// squeezeFar keeps the look for detours to the narrow part.
 	squeezeFar = 1.5
 	// squeezeStill is how much wider than its narrowest place a way stays where
-	// it is, once it has been moved: past its mouths (squeezeMouth).
+	// it is: past its mouths (squeezeMouth).
 	squeezeStill = 1.25
 	// squeezePoints bounds the work on one way.
 	squeezePoints = 2000
@@ -90,13 +90,11 @@ func newSqueeze(ctx context.Context, m *Mesh, way []wayPoint, h float64) (squeez
 		s.line = append(s.line, p.at)
 	}
 	pitch := h / 2
-	still := math.Inf(1)
 	for range 3 {
 		s.line = evenly(s.line, pitch)
-		if err := s.middle(ctx, m, 1.5*h, climbRough, still); err != nil {
+		if err := s.middle(ctx, m, 1.5*h, climbRough); err != nil {
 			return s, err
 		}
-		still = squeezeStill
 		s.cutLoops()
 		pitch = min(squeezePitch*s.clear[s.narrow], h)
 	}
@@ -147,8 +145,8 @@ func lineLength(line []Vec) float64 {
 
 // middle smooths the line once, then lets its points climb, those first where it
 // is narrow. Climbing only widens, so points stay that are wider as they are than
-// the narrowest place so far, still times.
-func (s *squeeze) middle(ctx context.Context, m *Mesh, reach, tol, still float64) error {
+// the narrowest place so far, squeezeStill times.
+func (s *squeeze) middle(ctx context.Context, m *Mesh, reach, tol float64) error {
 	old := slices.Clone(s.line)
 	n := len(old)
 	s.clear = make([]float64, n)
@@ -171,7 +169,7 @@ func (s *squeeze) middle(ctx context.Context, m *Mesh, reach, tol, still float64
 		if k%64 == 0 && ctx.Err() != nil {
 			return ctx.Err()
 		}
-		if s.clear[i] > still*least {
+		if s.clear[i] > squeezeStill*least {
 			break
 		}
 		along := old[min(i+1, n-1)].Sub(old[max(i-1, 0)]).Unit()
@@ -216,7 +214,7 @@ func (s *squeeze) cutLoops() {
 func (s *squeeze) refine(ctx context.Context, m *Mesh) error {
 	from, to := max(0, s.narrow-2), min(len(s.line)-1, s.narrow+2)
 	f := squeeze{line: evenly(s.line[from:to+1], squeezeFine*s.clear[s.narrow])}
-	if err := f.middle(ctx, m, s.clear[s.narrow], climbFine, squeezeStill); err != nil {
+	if err := f.middle(ctx, m, s.clear[s.narrow], climbFine); err != nil {
 		return err
 	}
 	s.line = slices.Concat(s.line[:from], f.line, s.line[to+1:])

@@ -211,6 +211,9 @@ func (r *rooms) throats(ctx context.Context) ([]throat, error) {
 			mine := len(found)
 			for s := range b.steps {
 				t := &b.steps[s]
+				if b.of[i+t.offset] == b.of[i] {
+					continue
+				}
 				other := r.room(int32(i + t.offset))
 				if other < 0 || other >= me || !g.free(i, t) {
 					continue
@@ -229,18 +232,21 @@ func (r *rooms) throats(ctx context.Context) ([]throat, error) {
 	if err != nil {
 		return nil, err
 	}
-	all := slices.Concat(slabs...)
-	number := make(map[[2]int32]int32, len(all)) // cell, other room -> index in all
-	for i, f := range all {
-		number[[2]int32{f.at.from, f.other}] = int32(i)
-	}
+	all := slices.Concat(slabs...) // by cell
 	find := newDisjoint(len(all))
-	for i, f := range all {
-		for s := range b.steps {
-			t := &b.steps[s]
-			j, ok := number[[2]int32{f.at.from + int32(t.offset), f.other}]
-			if ok && all[j].room == f.room && g.free(int(f.at.from), t) {
-				find.join(int32(i), j)
+	for s := range b.steps[:len(b.steps)/2] { // each pair of cells once
+		t := &b.steps[s]
+		j := 0
+		for i := range all {
+			f := &all[i]
+			to := f.at.from + int32(t.offset)
+			for all[j].at.from < to {
+				j++
+			}
+			for k := j; all[k].at.from == to; k++ {
+				if all[k].other == f.other && all[k].room == f.room && g.free(int(f.at.from), t) {
+					find.join(int32(i), int32(k))
+				}
 			}
 		}
 	}
