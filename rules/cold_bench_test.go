@@ -72,18 +72,21 @@ func BenchmarkCheckCold(b *testing.B) {
 			facets := 0
 			var peak int64
 			busy := 0.0
+			const memory = 8 << 30
 			for b.Loop() {
 				debug.FreeOSMemory()
 				base := resetPeak()
 				busy -= cpuSeconds()
 				steps.begin()
-				r := New(Options{Now: testDay, Progress: steps.step, Memory: 8 << 30}).Part(context.Background(), path, Full)
+				r := New(Options{Now: testDay, Progress: steps.step, Memory: memory}).Part(context.Background(), path, Full)
 				if r.Err != nil || r.Info == nil || r.Status != Checked {
 					b.Fatalf("%v %+v", r.Err, r.Failures)
 				}
 				busy += cpuSeconds()
 				facets = r.Info.Facets
-				peak = max(peak, peakBytes()-base)
+				if peak = max(peak, peakBytes()-base); peak > memory {
+					b.Fatalf("takes %d bytes, may take %d", peak, memory)
+				}
 			}
 			b.ReportMetric(float64(facets), "facets")
 			b.ReportMetric(float64(peak)/float64(facets), "peakB/facet")

@@ -35,6 +35,7 @@ func BenchmarkCheckMany(b *testing.B) {
 		for _, kind := range []string{"cold", "kept"} {
 			cache := filepath.Join(dir, ".cache")
 			b.Run(fmt.Sprintf("%s/%d", kind, n), func(b *testing.B) {
+				const memory = 1 << 30
 				var peak int64
 				for b.Loop() {
 					if kind == "cold" {
@@ -44,7 +45,7 @@ func BenchmarkCheckMany(b *testing.B) {
 						}
 						b.StartTimer()
 					}
-					c := faulty(dir, "check", "--cache", cache, "--format", "json", "-o", filepath.Join(dir, "out.json"), ".")
+					c := faulty(dir, "check", "--cache", cache, "--memory", fmt.Sprint(memory, "B"), "--format", "json", "-o", filepath.Join(dir, "out.json"), ".")
 					if err := c.Run(); err != nil && exitOf(err) != exitFindings {
 						b.Fatal(err)
 					}
@@ -52,7 +53,9 @@ func BenchmarkCheckMany(b *testing.B) {
 					if runtime.GOOS == "linux" {
 						rss <<= 10 // kilobytes there
 					}
-					peak = max(peak, rss)
+					if peak = max(peak, rss); peak > memory {
+						b.Fatalf("takes %d bytes, may take %d", peak, memory)
+					}
 				}
 				b.ReportMetric(float64(peak)/(1<<20), "peak-MiB")
 				b.ReportMetric(float64(b.Elapsed())/float64(time.Millisecond)/float64(b.N)/float64(n), "ms/part")
