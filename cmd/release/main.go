@@ -21,6 +21,7 @@ import (
 	"path/filepath"
 	"strconv"
 	"strings"
+	"syscall"
 	"time"
 
 	"corbel/rules"
@@ -41,7 +42,7 @@ var targets = []target{
 func main() {
 	out := flag.String("o", "dist", "folder that the release is written into; it must not exist yet")
 	flag.Parse()
-	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	err := release(ctx, *out, targets)
 	stop()
 	if err != nil {
