@@ -3,6 +3,7 @@ package mesh
 import (
 	"context"
 	"errors"
+	"math/rand/v2"
 	"reflect"
 	"slices"
 	"sync/atomic"
@@ -174,5 +175,35 @@ func TestRegionsStop(t *testing.T) {
 	}
 	if got := f.Regions(3); !reflect.DeepEqual(got, want) {
 		t.Errorf("%d regions after stops, want %d", len(got), len(want))
+	}
+}
+
+// One facet over many that run into each other takes as long as many facets do,
+// and can be stopped within.
+func TestSupportStopsWithinAFacet(t *testing.T) {
+	random := rand.New(rand.NewPCG(7, 1))
+	verts := []Vec{{0, 0, 100}, {0, 100, 100}, {100, 0, 100}}
+	for range 3 * 1500 {
+		verts = append(verts, Vec{100 * random.Float64(), 100 * random.Float64(), 90 * random.Float64()})
+	}
+	facets := make([][3]int32, len(verts)/3)
+	for f := range facets {
+		facets[f] = [3]int32{int32(3 * f), int32(3*f + 1), int32(3*f + 2)}
+	}
+	m := New(verts, facets)
+	up := Frame{X: Vec{1, 0, 0}, Y: Vec{0, 1, 0}, Z: Vec{0, 0, 1}}
+	over := Overhang{Regions: []OverhangRegion{{Facets: []int32{0}}}}
+	steps := newEndsAfter(1 << 40)
+	if _, err := MeasureSupport(steps, m, up, &over); err != nil {
+		t.Fatal(err)
+	}
+	asked := 1<<40 - steps.left.Load()
+	if asked < 50 {
+		t.Errorf("asked %d times whether to go on", asked)
+	}
+	for k := range int64(10) {
+		if _, err := MeasureSupport(newEndsAfter(asked*k/16), m, up, &over); !errors.Is(err, context.Canceled) {
+			t.Errorf("stopped at step %d of %d: %v", asked*k/16, asked, err)
+		}
 	}
 }

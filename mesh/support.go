@@ -51,7 +51,7 @@ func MeasureSupport(ctx context.Context, m *Mesh, f Frame, o *Overhang) (Support
 	parts := make([][]Support, (len(jobs)+chunk-1)/chunk)
 	err = parallel(ctx, len(jobs), chunk, func(from, to int) error {
 		var sums []Support
-		var c column
+		c := column{ctx: ctx}
 		for i := from; i < to; i++ {
 			if i%16 == 0 && ctx.Err() != nil {
 				return ctx.Err()
@@ -62,7 +62,7 @@ func MeasureSupport(ctx context.Context, m *Mesh, f Frame, o *Overhang) (Support
 			g.under(&c, jobs[i].facet, &sums[len(sums)-1])
 		}
 		parts[from/chunk] = sums
-		return nil
+		return c.stopped
 	})
 	if err != nil {
 		return Support{}, err
@@ -258,12 +258,20 @@ type column struct {
 	cands []int32 // of the piece being resolved
 	least float64 // area that is none
 	work  int     // candidates still to be looked at
+
+	// One facet over many that cross each other falls into any number of pieces.
+	ctx     context.Context
+	looks   int
+	stopped error
 }
 
 // piece measures under a part of the facet that has these candidates below. The
 // piece that it is a part of had so many. Most pieces have few facets in sight,
 // with or without many layers of others below; one with many in sight is split.
 func (c *column) piece(tri *[3]point, cands []int32, before, depth int) {
+	if c.stopped != nil {
+		return
+	}
 	n := len(cands)
 	c.work = math.MaxInt
 	if n > floorsMost && depth < floorsDeep && (depth < 3 || float64(n) < floorsFewer*float64(before)) {
@@ -441,6 +449,9 @@ func (c *column) resolve(p *shade, facet int32, floor rise, i int) {
 		g := &c.pool[c.cands[i]]
 		if g.top < low {
 			break // so are all that follow
+		}
+		if c.looks++; c.looks%(1<<12) == 0 && c.ctx.Err() != nil {
+			c.stopped, c.work = c.ctx.Err(), 0
 		}
 		if c.work--; c.work <= 0 {
 			return

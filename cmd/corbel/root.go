@@ -38,11 +38,12 @@ func run(ctx context.Context, args []string, in io.Reader, out, errs io.Writer) 
 	root.SetOut(out)
 	root.SetErr(errs)
 	if err := root.ExecuteContext(ctx); err != nil {
-		say(errs, err.Error())
-		if !errors.Is(err, context.Canceled) {
-			return exitUnchecked
+		if ctx.Err() != nil && errors.Is(err, context.Canceled) {
+			say(errs, "stopped before the end")
+			return 130 // as a shell says it
 		}
-		return 130 // stopped by the user, as a shell says it
+		say(errs, err.Error())
+		return exitUnchecked
 	}
 	return a.code
 }
