@@ -3,6 +3,7 @@ package mesh
 import (
 	"context"
 	"errors"
+	"math"
 	"math/rand/v2"
 	"reflect"
 	"slices"
@@ -204,6 +205,34 @@ func TestSupportStopsWithinAFacet(t *testing.T) {
 	for k := range int64(10) {
 		if _, err := MeasureSupport(newEndsAfter(asked*k/16), m, up, &over); !errors.Is(err, context.Canceled) {
 			t.Errorf("stopped at step %d of %d: %v", asked*k/16, asked, err)
+		}
+	}
+}
+
+// All pairs of facets about one vertex may oppose each other, and their
+// comparison can be stopped.
+func TestFeatherEdgesStopWithinAVertex(t *testing.T) {
+	const n = 2000
+	verts := []Vec{{0, 0, 50}, {}}
+	var facets [][3]int32
+	for i := range int32(n) {
+		sin, cos := math.Sincos(2 * math.Pi * float64(i) / n)
+		verts = append(verts, Vec{5 * cos, 5 * sin, 0})
+		a, b := 2+i, 2+(i+1)%n
+		facets = append(facets, [3]int32{0, a, b}, [3]int32{1, b, a})
+	}
+	m := New(verts, facets)
+	steps := newEndsAfter(1 << 40)
+	if _, err := MeasureFeatherEdges(steps, m, 1); err != nil {
+		t.Fatal(err)
+	}
+	asked := 1<<40 - steps.left.Load()
+	if least := int64(n * n / 2 / tipStep); asked < least {
+		t.Errorf("asked %d times whether to go on, want %d at least", asked, least)
+	}
+	for k := range int64(4) {
+		if _, err := MeasureFeatherEdges(newEndsAfter(asked*k/5), m, 1); !errors.Is(err, context.Canceled) {
+			t.Errorf("stopped at step %d of %d: %v", asked*k/5, asked, err)
 		}
 	}
 }

@@ -196,7 +196,11 @@ func findTips(ctx context.Context, m *Mesh, side []bool, least float64, onEdge m
 	}
 	var out []sharpFeature
 	for v, fs := range wide {
-		out = append(out, tipsAt(m, v, fs, least, onEdge[v])...)
+		tips, err := tipsAt(ctx, m, v, fs, least, onEdge[v])
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, tips...)
 	}
 	slices.SortFunc(out, func(a, b sharpFeature) int {
 		if c := int(a.a - b.a); c != 0 {
@@ -218,16 +222,28 @@ func rank(s sharpFeature) int {
 	return 0
 }
 
+// tipStep is how many pairs of facets about a vertex are compared between two
+// questions whether to go on.
+const tipStep = 1 << 18
+
 // tipsAt returns the sharpest pair of facets about a vertex of each kind. On a
 // sharp edge, which says what tapers there, all are vague.
-func tipsAt(m *Mesh, v int32, fs []int32, least float64, onEdge bool) []sharpFeature {
+func tipsAt(ctx context.Context, m *Mesh, v int32, fs []int32, least float64, onEdge bool) ([]sharpFeature, error) {
 	var best [3]sharpFeature
 	for i := range best {
 		best[i].angle = math.Inf(1)
 	}
+	pairs := 0
 	for i, f := range fs {
+		if pairs += len(fs) - i; pairs > tipStep {
+			if ctx.Err() != nil {
+				return nil, ctx.Err()
+			}
+			pairs = 0
+		}
+		nf := m.Normal(f)
 		for _, g := range fs[i+1:] {
-			nf, ng := m.Normal(f), m.Normal(g)
+			ng := m.Normal(g)
 			if -nf.Dot(ng) <= least {
 				continue
 			}
@@ -239,7 +255,7 @@ func tipsAt(m *Mesh, v int32, fs []int32, least float64, onEdge bool) []sharpFea
 			}
 		}
 	}
-	return slices.DeleteFunc(best[:], func(s sharpFeature) bool { return math.IsInf(s.angle, 1) })
+	return slices.DeleteFunc(best[:], func(s sharpFeature) bool { return math.IsInf(s.angle, 1) }), nil
 }
 
 // sideOf says on which side of f's plane g's other two corners lie: 1 both
