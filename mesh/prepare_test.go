@@ -194,6 +194,9 @@ func TestSupportStopsWithinAFacet(t *testing.T) {
 	m := New(verts, facets)
 	up := Frame{X: Vec{1, 0, 0}, Y: Vec{0, 1, 0}, Z: Vec{0, 0, 1}}
 	over := Overhang{Regions: []OverhangRegion{{Facets: []int32{0}}}}
+	if err := m.Prepare(t.Context()); err != nil {
+		t.Fatal(err)
+	}
 	steps := newEndsAfter(1 << 40)
 	if _, err := MeasureSupport(steps, m, up, &over); err != nil {
 		t.Fatal(err)
@@ -222,6 +225,9 @@ func TestFeatherEdgesStopWithinAVertex(t *testing.T) {
 		facets = append(facets, [3]int32{0, a, b}, [3]int32{1, b, a})
 	}
 	m := New(verts, facets)
+	if err := m.Prepare(t.Context()); err != nil {
+		t.Fatal(err)
+	}
 	steps := newEndsAfter(1 << 40)
 	if _, err := MeasureFeatherEdges(steps, m, 1); err != nil {
 		t.Fatal(err)
