@@ -89,9 +89,12 @@ type Tolerance struct {
 	Known            bool    // LowerMM and UpperMM mean something: not of a bare grade, nor of letters without a table here
 }
 
+// Holds says which zones have a place here; small letters as the capital ones.
+const Holds = "A to H, JS, K, M, N, P and R to U, IT4 to IT16, up to 500 mm"
+
 // Parse understands "H7", "h6", "IT9" and "+-0.05 mm" for a nominal size in
-// mm. Deviations are given for the letters A to H, JS, K, M, N, P and R to U and
-// the small ones; for others only the width is known.
+// mm. Deviations are given for the letters of Holds; for others only the width is
+// known.
 func Parse(text string, sizeMM float64) (Tolerance, error) {
 	t := Tolerance{Text: text}
 	s := strings.TrimSpace(text)

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -203,6 +204,20 @@ func TestZonesAreAsWideAsTheirGrade(t *testing.T) {
 				} else if z.Known && math.Abs(1000*(z.UpperMM-z.LowerMM)-w) > 1e-6 {
 					t.Errorf("%s%d on %g mm is %g mm wide, want %g um", letter, g, size, z.UpperMM-z.LowerMM, w)
 				}
+			}
+		}
+	}
+}
+
+// Holds names the letters that have a place, and no others.
+func TestHolds(t *testing.T) {
+	list, _, _ := strings.Cut(Holds, ", IT")
+	list = strings.NewReplacer("A to H", "A B C D E F G H", "R to U", "R S T U", " and ", " ", ",", "").Replace(list)
+	for _, letter := range strings.Fields("A B C CD D E EF F FG G H J JS K M N P R S T U V X Y Z ZA ZB ZC") {
+		for _, l := range []string{letter, strings.ToLower(letter)} {
+			z, err := Parse(l+"7", 40)
+			if want := slices.Contains(strings.Fields(list), letter); err != nil || z.Known != want {
+				t.Errorf("%s7 on 40 mm: %+v, %v; want a place: %v", l, z, err, want)
 			}
 		}
 	}
