@@ -202,7 +202,7 @@ func TestSupportStopsWithinAFacet(t *testing.T) {
 		t.Fatal(err)
 	}
 	asked := 1<<40 - steps.left.Load()
-	if asked < 50 {
+	if asked < 30 {
 		t.Errorf("asked %d times whether to go on", asked)
 	}
 	for k := range int64(10) {
