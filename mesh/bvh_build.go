@@ -3,26 +3,28 @@ package mesh
 import (
 	"context"
 	"math"
-	"runtime"
 	"slices"
 	"sync"
 )
 
-// This file builds the search tree: a range of facets is split in two where the
+// This file builds the search tree. A range of facets is split in two where the
 // surface-area heuristic says (MacDonald and Booth 1990, with bins after Wald
-// 2007), again and again until there are eight parts, which are a node's
-// children. The cost of a part is its box's area times its blocks, rounded up,
-// so that blocks come out full. Nodes are made first, subtrees beside each
-// other; the blocks, which are most of the tree, are filled in one go once
-// their number is known.
+// 2007), again and again until eight facets are left, which are a leaf. The cost
+// of a part is its box's area times its leaves, rounded up, so that leaves come
+// out full. Of these twigs, the nodes of eight children are then made that cost
+// a ray least, by dynamic programming (Ylitie, Karras and Laine 2017, "Efficient
+// Incoherent Ray Traversal on GPUs Through Compressed Wide BVHs"): nodes come
+// out full too, since a small part is best a child of its grandparent. Parts
+// below taskFacets are made beside each other, each with nodes and leaves of its
+// own; the tree does not depend on who makes which. The blocks, which are most
+// of the tree, are filled in one go once their number is known.
 
 const (
 	splitBins = 16
-	// depthMost is the depth beyond which a range is halved by count, so that
-	// no input can make a tree deep.
-	depthMost = 24
-	// taskFacets is the size from which parts are built by goroutines of their
-	// own; the tree does not depend on which.
+	// depthMost is the number of cuts beyond which a range is halved by count,
+	// so that no input can make a tree deep.
+	depthMost = 64
+	// taskFacets is the size below which a part is built by one goroutine.
 	taskFacets = 1 << 13
 )
 
@@ -58,23 +60,51 @@ func (it *item) mid(k int) float32 { return it.lo[k] + it.hi[k] }
 
 // part is a range of items on its way to being a child.
 type part struct {
-	from, to int
+	from, to int32
 	box      box32
 }
 
-// builder makes a subtree: nodes and leaves numbered from 0.
+// twig is a part in the tree of cuts.
+type twig struct {
+	part
+	kids  int32 // the number of the first of its two halves; 0 if it is whole
+	depth int32 // cuts above
+	// cost is the least area of the nodes that its children need, were it cut
+	// in up to one, two, ... seven children of one node.
+	cost [7]float32
+}
+
+type twigs []twig
+
+// add puts the halves of a twig after all.
+func (t twigs) add(of int, l, r part) twigs {
+	t[of].kids = int32(len(t))
+	depth := t[of].depth + 1
+	return append(t, twig{part: l, depth: depth}, twig{part: r, depth: depth})
+}
+
+// builder makes the tree.
 type builder struct {
-	m      *Mesh
-	ctx    context.Context
-	items  []item
-	slots  chan struct{} // a place for each further goroutine
+	m     *Mesh
+	ctx   context.Context
+	items []item
+	node  float32 // what a node costs beside its area: the memory it takes
+}
+
+// branch is a subtree: nodes and leaves numbered from 0, and the root.
+type branch struct {
 	nodes  []wideNode
 	cones  []wideCone
 	leaves []leafItems
+	root   int32
+	cone   cone
 }
 
 // leafItems are the items of a leaf.
 type leafItems struct{ from, to int32 }
+
+// noKid stands for a child that a node has not: the root is nobody's.
+const noKid = 0
 
 // newBVH builds the tree. Once ctx is over it returns without one.
 func newBVH(ctx context.Context, m *Mesh) (*BVH, error) {
@@ -89,28 +119,86 @@ func newBVH(ctx context.Context, m *Mesh) (*BVH, error) {
 	if _, err := m.normals.get(ctx); err != nil {
 		return nil, err
 	}
-	t := builder{m: m, ctx: ctx, items: make([]item, n), slots: make(chan struct{}, runtime.GOMAXPROCS(0)-1)}
+	t := builder{m: m, ctx: ctx, items: make([]item, n)}
 	if err := parallel(ctx, n, 1<<14, t.makeItems); err != nil {
 		return nil, err
 	}
-	whole := part{0, n, t.bounds(0, n)}
-	if n <= 8 {
-		t.leaf(whole)
-	} else {
-		t.node(whole, 0)
+	whole := part{0, int32(n), t.bounds(0, int32(n))}
+	if t.node = whole.box.area() * 0x1p-20; t.node == 0 {
+		t.node = 1
 	}
-	if err := ctx.Err(); err != nil {
-		return nil, err // and the tree is not whole
+	top, err := t.cut(whole)
+	if err != nil {
+		return nil, err
 	}
-	b.nodes, b.cones = t.nodes, t.cones
-	b.blocks = make([]block, len(t.leaves))
-	err := parallel(ctx, len(t.leaves), 1<<10, func(from, to int) error {
-		for i := from; i < to; i++ {
-			t.fill(&b.blocks[i], t.leaves[i])
+	var tasks []*twig
+	for i := range top {
+		if top[i].kids == 0 {
+			tasks = append(tasks, &top[i])
+		}
+	}
+	slices.SortFunc(tasks, func(a, b *twig) int { return int(a.from - b.from) })
+	branches := make([]branch, len(tasks))
+	err = parallel(ctx, len(tasks), 1, func(i, _ int) error {
+		branches[i] = t.branch(*tasks[i])
+		return nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	return b, b.join(&t, top, tasks, branches)
+}
+
+// join makes the tree of its branches and what is above them.
+func (b *BVH) join(t *builder, top twigs, tasks []*twig, branches []branch) error {
+	var crown branch
+	at := map[int32]int{} // of the branches, by their first item
+	for i, w := range tasks {
+		at[w.from] = i
+	}
+	crown.root, crown.cone = crown.grow(top, 0, func(w *twig) (int32, cone) {
+		i := at[w.from]
+		return ^int32(i), branches[i].cone
+	})
+	nodes, blocks := make([]int32, len(branches)+1), make([]int32, len(branches)+1)
+	nodes[0] = int32(len(crown.nodes))
+	for i := range branches {
+		nodes[i+1] = nodes[i] + int32(len(branches[i].nodes))
+		blocks[i+1] = blocks[i] + int32(len(branches[i].leaves))
+	}
+	b.nodes, b.cones = make([]wideNode, nodes[len(branches)]), make([]wideCone, nodes[len(branches)])
+	b.blocks = make([]block, blocks[len(branches)])
+	shift := func(r int32, i int) int32 {
+		if r >= 0 {
+			return r + nodes[i]
+		}
+		return r - blocks[i]
+	}
+	copy(b.nodes, crown.nodes)
+	copy(b.cones, crown.cones)
+	for i := range crown.nodes {
+		for k, r := range b.nodes[i].kid {
+			if r < 0 {
+				b.nodes[i].kid[k] = shift(branches[^r].root, int(^r))
+			}
+		}
+	}
+	return parallel(t.ctx, len(branches), 1, func(i, _ int) error {
+		own := b.nodes[nodes[i]:nodes[i+1]]
+		copy(own, branches[i].nodes)
+		copy(b.cones[nodes[i]:], branches[i].cones)
+		for j := range own {
+			for k, r := range own[j].kid {
+				if r != noKid {
+					own[j].kid[k] = shift(r, i)
+				}
+			}
+		}
+		for j, l := range branches[i].leaves {
+			t.fill(&b.blocks[blocks[i]+int32(j)], l)
 		}
 		return nil
 	})
-	return b, err
 }
 
 // measure finds what the coordinates are like.
@@ -151,7 +239,7 @@ func (t *builder) makeItems(from, to int) error {
 	return nil
 }
 
-func (t *builder) bounds(from, to int) box32 {
+func (t *builder) bounds(from, to int32) box32 {
 	b := emptyBox32()
 	for i := from; i < to; i++ {
 		b.join(&t.items[i].box32)
@@ -159,118 +247,130 @@ func (t *builder) bounds(from, to int) box32 {
 	return b
 }
 
-// child makes a part's subtree and returns its reference, box and cone.
-func (t *builder) child(p part, depth int) (int32, cone) {
-	if p.to-p.from <= 8 {
-		return t.leaf(p)
+// cut makes the tree of cuts down to parts below taskFacets. Halves come after
+// what they are halves of.
+func (t *builder) cut(whole part) (twigs, error) {
+	all := twigs{{part: whole}}
+	for from := 0; from < len(all); {
+		row := all[from:]
+		halves := make([][2]part, len(row))
+		err := parallel(t.ctx, len(row), 1, func(i, _ int) error {
+			if w := &row[i]; w.to-w.from >= taskFacets {
+				halves[i][0], halves[i][1] = t.split(w.part, w.depth)
+			}
+			return t.ctx.Err()
+		})
+		if err != nil {
+			return nil, err
+		}
+		for i, h := range halves {
+			if h[0].to > h[0].from {
+				all = all.add(from+i, h[0], h[1])
+			}
+		}
+		from += len(row)
 	}
-	return t.node(p, depth)
+	t.weigh(all)
+	return all, nil
 }
 
-func (t *builder) node(p part, depth int) (int32, cone) {
-	if p.to-p.from >= taskFacets && t.ctx.Err() != nil {
-		return 0, cone{} // newBVH notices
+// branch makes a part's subtree.
+func (t *builder) branch(w twig) branch {
+	all := make(twigs, 1, (w.to-w.from)/2+1)
+	all[0] = w
+	leaves := 0
+	for i := 0; i < len(all); i++ {
+		w := all[i]
+		if w.to-w.from <= 8 {
+			leaves++
+			continue
+		}
+		l, r := t.split(w.part, w.depth)
+		all = all.add(i, l, r)
 	}
-	var parts [8]part
-	n := t.parts(p, &parts, depth)
-	id := int32(len(t.nodes))
-	t.nodes = append(t.nodes, wideNode{used: 1<<n - 1})
-	t.cones = append(t.cones, wideCone{})
-	var refs [8]int32
+	t.weigh(all)
+	b := branch{leaves: make([]leafItems, 0, leaves)}
+	b.root, b.cone = b.grow(all, 0, func(w *twig) (int32, cone) {
+		b.leaves = append(b.leaves, leafItems{w.from, w.to})
+		return ^int32(len(b.leaves) - 1), t.leafCone(w.part)
+	})
+	return b
+}
+
+// weigh fills in what it costs to make nodes of twigs. Leaves cost the same
+// however they are reached, and so are left out.
+func (t *builder) weigh(all twigs) {
+	for i := len(all) - 1; i >= 0; i-- {
+		w := &all[i]
+		if w.kids == 0 {
+			continue
+		}
+		l, r := &all[w.kids], &all[w.kids+1]
+		_, least := share(l, r, 8)
+		w.cost[0] = t.node + w.box.area() + least
+		for n := 2; n <= 7; n++ {
+			_, least = share(l, r, n)
+			w.cost[n-1] = min(w.cost[n-2], least)
+		}
+	}
+}
+
+// share returns how many of n children are best made of the first half, and what
+// that costs.
+func share(l, r *twig, n int) (of int, cost float32) {
+	cost = float32(math.Inf(1))
+	for k := 1; k < n; k++ {
+		if c := l.cost[k-1] + r.cost[n-k-1]; c < cost {
+			of, cost = k, c
+		}
+	}
+	return of, cost
+}
+
+// grow makes the nodes of a twig; whole makes what is not cut.
+func (b *branch) grow(all twigs, id int32, whole func(w *twig) (int32, cone)) (int32, cone) {
+	if all[id].kids == 0 {
+		return whole(&all[id])
+	}
+	var kids [8]int32
+	n := 0
+	var half func(id int32, of int)
+	half = func(id int32, of int) {
+		w := &all[id]
+		for of > 1 && w.cost[of-1] == w.cost[of-2] {
+			of--
+		}
+		if of == 1 {
+			kids[n] = id
+			n++
+			return
+		}
+		k, _ := share(&all[w.kids], &all[w.kids+1], of)
+		half(w.kids, k)
+		half(w.kids+1, of-k)
+	}
+	k, _ := share(&all[all[id].kids], &all[all[id].kids+1], 8)
+	half(all[id].kids, k)
+	half(all[id].kids+1, 8-k)
+
+	at := int32(len(b.nodes))
+	b.nodes = append(b.nodes, wideNode{used: 1<<n - 1})
+	b.cones = append(b.cones, wideCone{})
 	var cones [8]cone
-	if p.to-p.from < taskFacets {
-		for i := range n {
-			refs[i], cones[i] = t.child(parts[i], depth+1)
-		}
-	} else {
-		refs, cones = t.fork(parts[:n], depth+1)
-	}
-	nd, wc := &t.nodes[id], &t.cones[id]
-	for i := range 8 {
-		box := emptyBox32()
+	for i, id := range kids {
+		box, ref := emptyBox32(), int32(noKid)
 		if i < n {
-			box = parts[i].box
+			box = all[id].box
+			ref, cones[i] = b.grow(all, id, whole)
 		}
+		nd := &b.nodes[at]
 		for k := range 3 {
 			nd.box[2*k][i], nd.box[2*k+1][i] = box.lo[k], box.hi[k]
 		}
-		nd.kid[i] = refs[i]
-		wc.set(i, cones[i])
+		nd.kid[i] = ref
+		b.cones[at].set(i, cones[i])
 	}
-	return id, joinCones(cones[:n])
-}
-
-// fork builds children as subtrees of their own, beside each other where a
-// processor is free, and puts them together in order.
-func (t *builder) fork(of []part, depth int) (refs [8]int32, cones [8]cone) {
-	parts := slices.Clone(of) // what goroutines see can't stay on the stack of small nodes
-	subs := make([]builder, len(parts))
-	var wg sync.WaitGroup
-	for i := range parts {
-		run := func() {
-			subs[i] = builder{m: t.m, ctx: t.ctx, items: t.items, slots: t.slots}
-			refs[i], cones[i] = subs[i].child(parts[i], depth)
-		}
-		select {
-		case t.slots <- struct{}{}:
-			wg.Go(func() {
-				run()
-				<-t.slots
-			})
-		default:
-			run()
-		}
-	}
-	wg.Wait()
-	nodes, leaves := 0, 0
-	for i := range subs {
-		nodes, leaves = nodes+len(subs[i].nodes), leaves+len(subs[i].leaves)
-	}
-	t.nodes, t.cones, t.leaves = slices.Grow(t.nodes, nodes), slices.Grow(t.cones, nodes), slices.Grow(t.leaves, leaves)
-	for i := range subs {
-		s := &subs[i]
-		nn, nb := int32(len(t.nodes)), int32(len(t.leaves))
-		shift := func(r int32) int32 {
-			if r >= 0 {
-				return r + nn
-			}
-			return r - nb
-		}
-		for j := range s.nodes {
-			for k := range 8 {
-				if s.nodes[j].used>>k&1 != 0 {
-					s.nodes[j].kid[k] = shift(s.nodes[j].kid[k])
-				}
-			}
-		}
-		t.nodes = append(t.nodes, s.nodes...)
-		t.cones = append(t.cones, s.cones...)
-		t.leaves = append(t.leaves, s.leaves...)
-		refs[i] = shift(refs[i])
-	}
-	return refs, cones
-}
-
-// parts splits a part in up to eight, always the one that costs most.
-func (t *builder) parts(p part, out *[8]part, depth int) int {
-	out[0] = p
-	n := 1
-	for n < 8 {
-		best, cost := -1, float32(-1)
-		for i := range n {
-			if c := out[i].to - out[i].from; c > 8 {
-				if a := out[i].box.area() * float32(c); a > cost {
-					best, cost = i, a
-				}
-			}
-		}
-		if best < 0 {
-			break
-		}
-		out[best], out[n] = t.split(out[best], depth)
-		n++
-	}
-	return n
+	return at, joinCones(cones[:n])
 }
 
 type bin struct {
@@ -366,7 +466,7 @@ func cutLarge(ctx context.Context, items []item) (*splitCut, error) {
 
 // split cuts a part of more than eight facets in two. Once the context is over
 // the second is empty.
-func (t *builder) split(p part, depth int) (l, r part) {
+func (t *builder) split(p part, depth int32) (l, r part) {
 	items := t.items[p.from:p.to]
 	var c splitCut
 	if len(items) < taskFacets {
@@ -384,7 +484,7 @@ func (t *builder) split(p part, depth int) (l, r part) {
 	// Swap items of the upper bins to the end.
 	i, j := 0, len(items)
 	for i < j {
-		if j-i&(1<<16-1) == 0 && t.ctx.Err() != nil {
+		if (j-i)&(1<<16-1) == 0 && t.ctx.Err() != nil {
 			break
 		}
 		if c.binOf(&items[i], axis) < at {
@@ -394,7 +494,8 @@ func (t *builder) split(p part, depth int) (l, r part) {
 			items[i], items[j] = items[j], items[i]
 		}
 	}
-	l, r = part{p.from, p.from + i, emptyBox32()}, part{p.from + i, p.to, emptyBox32()}
+	mid := p.from + int32(i)
+	l, r = part{p.from, mid, emptyBox32()}, part{mid, p.to, emptyBox32()}
 	for i := range c.bins[axis] {
 		if i < at {
 			l.box.join(&c.bins[axis][i].box)
@@ -464,8 +565,8 @@ func (t *builder) halve(p part, mids box32) (l, r part) {
 	return part{p.from, mid, t.bounds(p.from, mid)}, part{mid, p.to, t.bounds(mid, p.to)}
 }
 
-// leaf notes a leaf of eight facets at most.
-func (t *builder) leaf(p part) (int32, cone) {
+// leafCone puts the items of a leaf in order and bounds their normals.
+func (t *builder) leafCone(p part) cone {
 	items := t.items[p.from:p.to]
 	slices.SortFunc(items, func(a, b item) int { return int(a.facet - b.facet) })
 	var cones [8]cone
@@ -473,8 +574,7 @@ func (t *builder) leaf(p part) (int32, cone) {
 		n := t.m.Normal(items[i].facet)
 		cones[i] = cone{axis: n, none: n == Vec{}}
 	}
-	t.leaves = append(t.leaves, leafItems{int32(p.from), int32(p.to)})
-	return ^int32(len(t.leaves) - 1), joinCones(cones[:len(items)])
+	return joinCones(cones[:len(items)])
 }
 
 // fill makes a leaf's block.
