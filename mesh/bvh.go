@@ -15,7 +15,7 @@ import (
 // passes is tested again in double precision on the mesh's own vertices. The
 // answers are therefore those of double precision, the same from every path.
 //
-// A facet takes about 75 bytes.
+// A facet takes about 70 bytes.
 type BVH struct {
 	m      *Mesh
 	nodes  []wideNode // the first is the root; none if the root is a block
@@ -28,9 +28,21 @@ type BVH struct {
 // wideNode holds the boxes of up to eight children, a row a side: least x,
 // greatest x, and so on for y and z.
 type wideNode struct {
-	box  [6][8]float32
-	kid  [8]int32 // a node's number, or ^ a block's
-	used uint32   // a bit a child
+	box [6][8]float32
+	kid [8]int32 // a node's number, or ^ a block's, or noKid
+}
+
+// noKid stands for a child that a node has not: the root is nobody's.
+const noKid = 0
+
+// used returns a bit a child.
+func (nd *wideNode) used() (mask uint32) {
+	for i, k := range nd.kid {
+		if k != noKid {
+			mask |= 1 << i
+		}
+	}
+	return mask
 }
 
 // wideCone bounds the normals below each child: an axis, and the cosine of the
@@ -42,8 +54,17 @@ type wideCone [4][8]float32
 type block struct {
 	v     [9][8]float32 // corners: ax ay az bx by bz cx cy cz
 	n     [3][8]float32 // normals
-	facet [8]int32
-	used  uint32 // a bit a facet
+	facet [8]int32      // -1 for none
+}
+
+// used returns a bit a facet.
+func (b *block) used() (mask uint32) {
+	for i, f := range b.facet {
+		if f >= 0 {
+			mask |= 1 << i
+		}
+	}
+	return mask
 }
 
 // Hit is where a ray meets a facet.
@@ -65,8 +86,8 @@ const stackSize = 64
 
 // waiting is a child that a walk comes back to, and how near it is.
 type waiting struct {
-	near float32
 	ref  int32
+	near float32
 }
 
 // wait puts the children in mask on the stack, nearest on top.
@@ -85,7 +106,7 @@ func wait(stack []waiting, nd *wideNode, mask uint32, near *[8]float32) []waitin
 		for ; j > 0 && top[(j-1)&7].near < d; j-- {
 			top[j] = top[(j-1)&7]
 		}
-		top[j] = waiting{d, nd.kid[i]}
+		top[j] = waiting{nd.kid[i], d}
 		n++
 	}
 	return stack[:base+n]
@@ -156,27 +177,45 @@ func (b *BVH) rays(o, d Vec, tMin, tMax float64, hit func(f int32, t float64) fl
 		return
 	}
 	var buf [stackSize]waiting
-	stack := append(buf[:0], waiting{w.lanes.tMin, b.root()})
+	stack := append(buf[:0], waiting{b.root(), w.lanes.tMin})
+	for {
+		var leaf int32
+		var mask uint32
+		stack, leaf, mask = b.rayLeaf(&w.lanes, stack)
+		if mask == 0 {
+			return
+		}
+		bl := &b.blocks[leaf]
+		for ; mask != 0; mask &= mask - 1 {
+			i := bits.TrailingZeros32(mask) & 7
+			if t, ok := w.facet(b.corners(bl, i)); ok && t > tMin {
+				w.lanes.tMax = above(hit(bl.facet[i], t) * w.scale)
+			}
+		}
+	}
+}
+
+// rayLeafGo goes on with a walk up to the next leaf with facets that the ray may
+// meet: a bit each. It returns what is left of the stack, and no bit at the end.
+func (b *BVH) rayLeafGo(l *rayLanes, stack []waiting) (rest []waiting, leaf int32, mask uint32) {
 	var near [8]float32
 	for len(stack) > 0 {
 		top := stack[len(stack)-1]
 		stack = stack[:len(stack)-1]
-		if top.near > w.lanes.tMax {
+		if top.near > l.tMax {
 			continue
 		}
 		if top.ref >= 0 {
 			nd := &b.nodes[top.ref]
-			stack = wait(stack, nd, rayBoxes(nd, &w.lanes, &near), &near)
+			stack = wait(stack, nd, rayBoxesGo(nd, l, &near), &near)
 			continue
 		}
 		bl := &b.blocks[^top.ref]
-		for mask := rayFacets(bl, &w.lanes); mask != 0; mask &= mask - 1 {
-			i := bits.TrailingZeros32(mask) & 7
-			if t, ok := w.facet(b.corners(bl, i)); ok && t > tMin {
-				w.lanes.tMax = up(hit(bl.facet[i], t) * w.scale)
-			}
+		if mask := rayFacetsGo(bl, l) & bl.used(); mask != 0 {
+			return stack, ^top.ref, mask
 		}
 	}
+	return stack, 0, 0
 }
 
 func (b *BVH) root() int32 {
@@ -203,64 +242,70 @@ func (b *BVH) corners(bl *block, i int) (p, q, r Vec) {
 // same numbers for it, so that a ray can't pass between them.
 type rayWalk struct {
 	lanes      rayLanes
-	o          Vec
+	o, d       Vec
 	kx, ky, kz int
-	sx, sy, sz float64
+	sx, sy, sz float64 // the shear; sz is 0 before it is asked for
 	scale      float64 // lanes' t over t
 }
 
+// rayAxes are the axes that a ray is sheared along, by the one along which it
+// goes furthest and whether it goes down it; then the others change places, to
+// keep the winding.
+var rayAxes = [6][3]int{{1, 2, 0}, {2, 1, 0}, {2, 0, 1}, {0, 2, 1}, {0, 1, 2}, {1, 0, 2}}
+
 func (w *rayWalk) start(b *BVH, o, d Vec, tMin, tMax float64) bool {
-	kz := 0
+	kz, scale := 0, math.Abs(d[0])
 	for k := 1; k < 3; k++ {
-		if math.Abs(d[k]) > math.Abs(d[kz]) {
-			kz = k
+		if x := math.Abs(d[k]); x > scale {
+			kz, scale = k, x
 		}
 	}
-	w.scale = math.Abs(d[kz])
-	if !(w.scale > 0) || !(tMin <= tMax) {
+	if !(scale > 0) || !(tMin <= tMax) {
 		return false
 	}
-	kx, ky := (kz+1)%3, (kz+2)%3
-	if d[kz] < 0 { // keep the winding
-		kx, ky = ky, kx
-	}
-	w.o, w.kx, w.ky, w.kz = o, kx, ky, kz
-	w.sx, w.sy, w.sz = d[kx]/d[kz], d[ky]/d[kz], 1/d[kz]
+	w.o, w.d, w.scale = o, d, scale
+	axes := &rayAxes[2*kz+int(math.Float64bits(d[kz])>>63)]
+	w.kx, w.ky, w.kz = axes[0], axes[1], axes[2]
 
+	// Of the 8 units of 2^-24 that walkErr is made of, a side of a box seen from
+	// o in the lanes is off by 4: its own rounding, that of 1/direction, of the
+	// product with o and of the difference.
 	l := &w.lanes
-	e := b.walkErr(o)
-	far := 4 * (b.most + max(math.Abs(o[0]), math.Abs(o[1]), math.Abs(o[2])))
+	most := b.most + max(math.Abs(o[0]), math.Abs(o[1]), math.Abs(o[2]))
+	e, far := 0x1p-21*most, 4*most
 	for k := range 3 {
-		s := d[k] / w.scale // in -1..1
 		// A ray that drifts along this axis by less than the boxes are widened
 		// is taken for parallel: inside the slab for all t or for none. Any
 		// large number in place of 1/0 says so without 0 times infinity.
-		if math.Abs(s)*far < e {
-			s = 0
-		}
-		inv, wide := float32(1/s), e
-		if s == 0 {
+		inv, wide := float32(scale/d[k]), e
+		if math.Abs(d[k])*far <= e*scale {
 			inv, wide = float32(0x1p60/max(far, 0x1p-60)), 2*e
 		}
+		sign := uint64(math.Float32bits(inv) >> 31)
+		at, by := o[k]*float64(inv), math.Abs(wide*float64(inv))
 		l.inv[k] = inv
-		l.near[k], l.far[k] = up(o[k]+wide), down(o[k]-wide)
-		l.nearAt[k], l.farAt[k] = uint64(64*k), uint64(64*k+32)
-		if inv < 0 {
-			l.near[k], l.far[k] = l.far[k], l.near[k]
-			l.nearAt[k], l.farAt[k] = l.farAt[k], l.nearAt[k]
-		}
+		l.near[k], l.far[k] = float32(at+by), float32(at-by)
+		l.nearAt[k], l.farAt[k] = uint64(64*k)+32*sign, uint64(64*k+32)-32*sign
 	}
-	l.tMin, l.tMax = down(tMin*w.scale), up(tMax*w.scale)
-	l.o = [3]float32{float32(o[kx]), float32(o[ky]), float32(o[kz])}
-	l.sx, l.sy = float32(w.sx), float32(w.sy)
-	l.axes = [3]uint64{uint64(32 * kx), uint64(32 * ky), uint64(32 * kz)}
-	l.err, l.err6 = up(e), up(6*e)
+	l.tMin, l.tMax = -above(-tMin*scale), above(tMax*scale)
+	by := 1 / d[w.kz]
+	l.o = [3]float32{float32(o[w.kx]), float32(o[w.ky]), float32(o[w.kz])}
+	l.sx, l.sy = float32(d[w.kx]*by), float32(d[w.ky]*by)
+	l.axes = [3]uint64{uint64(32 * w.kx), uint64(32 * w.ky), uint64(32 * w.kz)}
+	l.err, l.err6 = float32(e*(1+0x1p-20)), float32(6*e*(1+0x1p-20))
 	return true
 }
+
+// above rounds to single precision, a little up.
+func above(x float64) float32 { return float32(x + math.Abs(x)*0x1p-22) }
 
 // facet returns where the ray meets the facet. An edge function of 0 counts as
 // inside on both sides of the edge.
 func (w *rayWalk) facet(p, q, r Vec) (float64, bool) {
+	if w.sz == 0 {
+		d := w.d[w.kz]
+		w.sx, w.sy, w.sz = w.d[w.kx]/d, w.d[w.ky]/d, 1/d
+	}
 	o := w.o
 	az, bz, cz := p[w.kz]-o[w.kz], q[w.kz]-o[w.kz], r[w.kz]-o[w.kz]
 	ax, ay := p[w.kx]-o[w.kx]-float64(w.sx*az), p[w.ky]-o[w.ky]-float64(w.sy*az)
@@ -289,7 +334,7 @@ func (b *BVH) Nearest(p Vec, maxDist float64, keep func(f int32, q Vec) bool) (N
 		return best, false
 	}
 	var buf [stackSize]waiting
-	stack := append(buf[:0], waiting{0, b.root()})
+	stack := append(buf[:0], waiting{b.root(), 0})
 	l := newPointLanes(p, b.walkErr(p), maxDist)
 	var d2 [8]float32
 	for len(stack) > 0 {
@@ -436,7 +481,7 @@ func (b *BVH) Facing(from *flat, reach Box, dist float64, visit func(f int32) fl
 	e := b.walkErr(from.box.Min) + b.walkErr(from.box.Max)
 	l := newFacingLanes(from, e, dist)
 	var buf [stackSize]waiting
-	stack := append(buf[:0], waiting{0, b.root()})
+	stack := append(buf[:0], waiting{b.root(), 0})
 	var d2 [8]float32
 	for len(stack) > 0 {
 		top := stack[len(stack)-1]

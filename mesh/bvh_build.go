@@ -103,9 +103,6 @@ type branch struct {
 // leafItems are the items of a leaf.
 type leafItems struct{ from, to int32 }
 
-// noKid stands for a child that a node has not: the root is nobody's.
-const noKid = 0
-
 // newBVH builds the tree. Once ctx is over it returns without one.
 func newBVH(ctx context.Context, m *Mesh) (*BVH, error) {
 	b := &BVH{m: m, single: true}
@@ -354,7 +351,7 @@ func (b *branch) grow(all twigs, id int32, whole func(w *twig) (int32, cone)) (i
 	half(all[id].kids+1, 8-k)
 
 	at := int32(len(b.nodes))
-	b.nodes = append(b.nodes, wideNode{used: 1<<n - 1})
+	b.nodes = append(b.nodes, wideNode{})
 	b.cones = append(b.cones, wideCone{})
 	var cones [8]cone
 	for i, id := range kids {
@@ -580,7 +577,9 @@ func (t *builder) leafCone(p part) cone {
 // fill makes a leaf's block.
 func (t *builder) fill(bl *block, l leafItems) {
 	items := t.items[l.from:l.to]
-	bl.used = 1<<len(items) - 1
+	for i := len(items); i < 8; i++ {
+		bl.facet[i] = -1
+	}
 	for i := range items {
 		f := items[i].facet
 		for c, v := range t.m.Facets[f] {

@@ -81,7 +81,7 @@ type crossSearch struct {
 func (s *crossSearch) leaf(tree *BVH, i int) {
 	bl := &tree.blocks[i]
 	all := EmptyBox()
-	for mask := bl.used; mask != 0; mask &= mask - 1 {
+	for mask := bl.used(); mask != 0; mask &= mask - 1 {
 		all = all.Join(s.m.facetBox(bl.facet[bits.TrailingZeros32(mask)&7]))
 	}
 	boxes := newBoxLanes(all)
@@ -90,7 +90,7 @@ func (s *crossSearch) leaf(tree *BVH, i int) {
 		s.near = append(s.near, leaf)
 		return true
 	})
-	for mask := bl.used; mask != 0 && !s.found.more; mask &= mask - 1 {
+	for mask := bl.used(); mask != 0 && !s.found.more; mask &= mask - 1 {
 		f := bl.facet[bits.TrailingZeros32(mask)&7]
 		if a, b, c := s.m.Corners(f); hasArea(a, b, c) {
 			s.facet(tree, f)

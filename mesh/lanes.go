@@ -10,7 +10,7 @@ import "math"
 
 // rayLanes is a ray in the order in which lanes_amd64.s reads it.
 type rayLanes struct {
-	near, far, inv [3]float32 // origin for the near and far sides (widened), 1/direction
+	inv, near, far [3]float32 // 1/direction, and that times the origin for the near and far sides (widened)
 	tMin, tMax     float32
 	err6           float32   // 6 err
 	nearAt, farAt  [3]uint64 // byte offsets of those sides in wideNode.box
@@ -28,18 +28,18 @@ func rayBoxesGo(nd *wideNode, r *rayLanes, t *[8]float32) (mask uint32) {
 		nx[k], fx[k] = &nd.box[r.nearAt[k]/32], &nd.box[r.farAt[k]/32]
 	}
 	for i := range 8 {
-		t0 := max((nx[0][i]-r.near[0])*r.inv[0], r.tMin)
-		t1 := min((fx[0][i]-r.far[0])*r.inv[0], r.tMax)
+		t0 := max(nx[0][i]*r.inv[0]-r.near[0], r.tMin)
+		t1 := min(fx[0][i]*r.inv[0]-r.far[0], r.tMax)
 		if !(t0 <= t1) {
 			continue
 		}
-		t0 = max((nx[1][i]-r.near[1])*r.inv[1], t0)
-		t1 = min((fx[1][i]-r.far[1])*r.inv[1], t1)
+		t0 = max(nx[1][i]*r.inv[1]-r.near[1], t0)
+		t1 = min(fx[1][i]*r.inv[1]-r.far[1], t1)
 		if !(t0 <= t1) {
 			continue
 		}
-		t0 = max((nx[2][i]-r.near[2])*r.inv[2], t0)
-		t1 = min((fx[2][i]-r.far[2])*r.inv[2], t1)
+		t0 = max(nx[2][i]*r.inv[2]-r.near[2], t0)
+		t1 = min(fx[2][i]*r.inv[2]-r.far[2], t1)
 		if t0 <= t1 {
 			t[i] = t0
 			mask |= 1 << i

@@ -1,29 +1,31 @@
 package mesh
 
-import "golang.org/x/sys/cpu"
+import (
+	"slices"
+	"unsafe"
+
+	"golang.org/x/sys/cpu"
+)
 
 // lanesAVX2 says that this processor has what lanes_amd64.s uses. Tests turn it
 // off to compare.
-var lanesAVX2 = cpu.X86.HasAVX2 && cpu.X86.HasFMA
+var lanesAVX2 = cpu.X86.HasAVX2 && cpu.X86.HasFMA && cpu.X86.HasBMI1
 
 //go:noescape
-func rayBoxesAVX2(nd *wideNode, r *rayLanes, t *[8]float32) uint32
+func rayLeafAVX2(r *rayLanes, nodes *wideNode, blocks *block, stack *waiting, n, room int) (left int, leaf int32, mask uint32)
 
-func rayBoxes(nd *wideNode, r *rayLanes, t *[8]float32) uint32 {
-	if lanesAVX2 {
-		return rayBoxesAVX2(nd, r, t)
+// rayLeaf is rayLeafGo. The assembly stops where the stack has no room.
+func (b *BVH) rayLeaf(r *rayLanes, stack []waiting) (rest []waiting, leaf int32, mask uint32) {
+	if !lanesAVX2 {
+		return b.rayLeafGo(r, stack)
 	}
-	return rayBoxesGo(nd, r, t) & nd.used
-}
-
-//go:noescape
-func rayFacetsAVX2(b *block, r *rayLanes) uint32
-
-func rayFacets(b *block, r *rayLanes) uint32 {
-	if lanesAVX2 {
-		return rayFacetsAVX2(b, r)
+	for {
+		n, leaf, mask := rayLeafAVX2(r, unsafe.SliceData(b.nodes), unsafe.SliceData(b.blocks), unsafe.SliceData(stack), len(stack), cap(stack))
+		if stack = stack[:n]; n == 0 || mask != 0 {
+			return stack, leaf, mask
+		}
+		stack = slices.Grow(stack, cap(stack))
 	}
-	return rayFacetsGo(b, r) & b.used
 }
 
 //go:noescape
@@ -33,7 +35,7 @@ func nearBoxes(nd *wideNode, l *pointLanes, d2 *[8]float32) uint32 {
 	if lanesAVX2 {
 		return nearBoxesAVX2(nd, l, d2)
 	}
-	return nearBoxesGo(nd, l, d2) & nd.used
+	return nearBoxesGo(nd, l, d2) & nd.used()
 }
 
 //go:noescape
@@ -43,7 +45,7 @@ func nearFacets(b *block, l *pointLanes) uint32 {
 	if lanesAVX2 {
 		return nearFacetsAVX2(b, l)
 	}
-	return nearFacetsGo(b, l) & b.used
+	return nearFacetsGo(b, l) & b.used()
 }
 
 //go:noescape
@@ -53,7 +55,7 @@ func boxBoxes(nd *wideNode, l *boxLanes) uint32 {
 	if lanesAVX2 {
 		return boxBoxesAVX2(nd, l)
 	}
-	return boxBoxesGo(nd, l) & nd.used
+	return boxBoxesGo(nd, l) & nd.used()
 }
 
 //go:noescape
@@ -63,7 +65,7 @@ func boxFacets(b *block, l *boxLanes) uint32 {
 	if lanesAVX2 {
 		return boxFacetsAVX2(b, l)
 	}
-	return boxFacetsGo(b, l) & b.used
+	return boxFacetsGo(b, l) & b.used()
 }
 
 //go:noescape
@@ -73,7 +75,7 @@ func besideFacets(b *block, l *sideLanes) uint32 {
 	if lanesAVX2 {
 		return besideFacetsAVX2(b, l)
 	}
-	return besideFacetsGo(b, l) & b.used
+	return besideFacetsGo(b, l) & b.used()
 }
 
 //go:noescape
@@ -83,5 +85,5 @@ func facingFacets(b *block, l *facingLanes) uint32 {
 	if lanesAVX2 {
 		return facingFacetsAVX2(b, l)
 	}
-	return facingFacetsGo(b, l) & b.used
+	return facingFacetsGo(b, l) & b.used()
 }

@@ -3,40 +3,6 @@
 // Eight lanes at once with AVX2 and FMA; lanes.go says what each does. Offsets
 // are those of the structs there and in bvh.go; a test holds them together.
 
-// SLAB narrows Y0 = enters, Y1 = leaves by one axis.
-#define SLAB(nearAt, farAt, near, far, inv) \
-	MOVQ         nearAt(BX), DX; \
-	MOVQ         farAt(BX), SI; \
-	VBROADCASTSS inv(BX), Y4; \
-	VMOVUPS      (AX)(DX*1), Y2; \
-	VBROADCASTSS near(BX), Y3; \
-	VSUBPS       Y3, Y2, Y2; \
-	VMULPS       Y4, Y2, Y2; \
-	VMAXPS       Y0, Y2, Y0; \
-	VMOVUPS      (AX)(SI*1), Y5; \
-	VBROADCASTSS far(BX), Y6; \
-	VSUBPS       Y6, Y5, Y5; \
-	VMULPS       Y4, Y5, Y5; \
-	VMINPS       Y1, Y5, Y1
-
-// func rayBoxesAVX2(nd *wideNode, r *rayLanes, t *[8]float32) uint32
-TEXT ·rayBoxesAVX2(SB), NOSPLIT, $0-28
-	MOVQ         nd+0(FP), AX
-	MOVQ         r+8(FP), BX
-	MOVQ         t+16(FP), CX
-	VBROADCASTSS 36(BX), Y0
-	VBROADCASTSS 40(BX), Y1
-	SLAB(48, 72, 0, 12, 24)
-	SLAB(56, 80, 4, 16, 28)
-	SLAB(64, 88, 8, 20, 32)
-	VCMPPS       $2, Y1, Y0, Y2
-	VMOVMSKPS    Y2, DX
-	ANDL         224(AX), DX
-	VMOVUPS      Y0, (CX)
-	VZEROUPPER
-	MOVL         DX, ret+24(FP)
-	RET
-
 // SHEAR loads a corner at the offset, sheared, to x and y; Y0 is scratch.
 #define SHEAR(at, x, y) \
 	VMOVUPS      at(AX)(R10*1), Y0; \
@@ -48,10 +14,141 @@ TEXT ·rayBoxesAVX2(SB), NOSPLIT, $0-28
 	VSUBPS       Y13, y, y; \
 	VFNMADD231PS Y0, Y11, y
 
-// func rayFacetsAVX2(b *block, r *rayLanes) uint32
-TEXT ·rayFacetsAVX2(SB), NOSPLIT, $0-20
-	MOVQ         b+0(FP), AX
-	MOVQ         r+8(FP), BX
+// PUSH sorts the children of the node at AX that are left in the mask DX, of
+// which R11 are all but the first, by Y11, puts them on the stack at CX and goes
+// on with the nearest in AX. It takes R8 and R11 to R13. A child and how near it
+// is are one number: for those that are not negative, floats order as integers.
+#define PUSH \
+	VMOVUPS      192(AX), Y14; \
+	VUNPCKLPS    Y11, Y14, Y12; \
+	VUNPCKHPS    Y11, Y14, Y13; \
+	VMOVUPS      X12, 0(SP); \
+	VMOVUPS      X13, 16(SP); \
+	VEXTRACTF128 $1, Y12, 32(SP); \
+	VEXTRACTF128 $1, Y13, 48(SP); \
+	TZCNTL       DX, R12; \
+	MOVQ         (SP)(R12*8), AX; \
+	TZCNTL       R11, R12; \
+	MOVQ         (SP)(R12*8), DX; \
+	CMPQ         AX, DX; \
+	MOVQ         AX, R13; \
+	CMOVQGT      DX, AX; \
+	CMOVQGT      R13, DX; \
+	MOVQ         CX, R8; \
+	MOVQ         DX, (CX); \
+	ADDQ         $8, CX; \
+next: \
+	BLSRL        R11, R11; \
+	JEQ          pushed; \
+	TZCNTL       R11, R12; \
+	MOVQ         (SP)(R12*8), DX; \
+	CMPQ         AX, DX; \
+	MOVQ         AX, R13; \
+	CMOVQGT      DX, AX; \
+	CMOVQGT      R13, DX; \
+	MOVQ         CX, R12; \
+sift: \
+	MOVQ         -8(R12), R13; \
+	CMPQ         R13, DX; \
+	JGE          put; \
+	MOVQ         R13, (R12); \
+	SUBQ         $8, R12; \
+	CMPQ         R12, R8; \
+	JNE          sift; \
+put: \
+	MOVQ         DX, (R12); \
+	ADDQ         $8, CX; \
+	JMP          next; \
+pushed: \
+	MOVL         AX, AX
+
+// func rayLeafAVX2(r *rayLanes, nodes *wideNode, blocks *block, stack *waiting, n, room int) (left int, leaf, mask uint32)
+TEXT ·rayLeafAVX2(SB), NOSPLIT, $72-64
+	MOVQ r+0(FP), BX
+	MOVQ nodes+8(FP), SI
+	MOVQ blocks+16(FP), DI
+	MOVQ stack+24(FP), CX
+	MOVQ room+40(FP), AX
+	LEAQ -64(CX)(AX*8), AX
+	MOVQ AX, 64(SP)           // beyond this there is no room for a node's children
+	MOVQ n+32(FP), AX
+	LEAQ (CX)(AX*8), CX
+
+load:
+	VBROADCASTSS 0(BX), Y0    // 1/direction
+	VBROADCASTSS 4(BX), Y1
+	VBROADCASTSS 8(BX), Y2
+	VBROADCASTSS 12(BX), Y3   // near
+	VBROADCASTSS 16(BX), Y4
+	VBROADCASTSS 20(BX), Y5
+	VBROADCASTSS 24(BX), Y6   // far
+	VBROADCASTSS 28(BX), Y7
+	VBROADCASTSS 32(BX), Y8
+	VBROADCASTSS 36(BX), Y9   // tMin
+	VBROADCASTSS 40(BX), Y10  // tMax
+
+sides:
+	MOVQ 48(BX), R8
+	MOVQ 56(BX), R9
+	MOVQ 64(BX), R10
+
+pop:
+	CMPQ     CX, stack+24(FP)
+	JEQ      none
+	SUBQ     $8, CX
+	MOVL     (CX), AX
+	VMOVSS   4(CX), X11
+	VUCOMISS X10, X11
+	JHI      pop
+
+visit:
+	TESTL        AX, AX
+	JLT          leaf
+	CMPQ         CX, 64(SP)
+	JHI          full
+	IMUL3Q       $224, AX, AX
+	ADDQ         SI, AX
+	MOVQ         72(BX), R11
+	MOVQ         80(BX), R12
+	MOVQ         88(BX), R13
+	VMOVUPS      (AX)(R8*1), Y11
+	VFMSUB213PS  Y3, Y0, Y11
+	VMOVUPS      (AX)(R9*1), Y12
+	VFMSUB213PS  Y4, Y1, Y12
+	VMOVUPS      (AX)(R10*1), Y13
+	VFMSUB213PS  Y5, Y2, Y13
+	VMAXPS       Y9, Y11, Y11
+	VMAXPS       Y13, Y12, Y12
+	VMAXPS       Y12, Y11, Y11
+	VMOVUPS      (AX)(R11*1), Y12
+	VFMSUB213PS  Y6, Y0, Y12
+	VMOVUPS      (AX)(R12*1), Y13
+	VFMSUB213PS  Y7, Y1, Y13
+	VMOVUPS      (AX)(R13*1), Y14
+	VFMSUB213PS  Y8, Y2, Y14
+	VMINPS       Y10, Y12, Y12
+	VMINPS       Y14, Y13, Y13
+	VMINPS       Y13, Y12, Y12
+	VCMPPS       $2, Y12, Y11, Y13
+	VMOVMSKPS    Y13, DX
+	TESTL        DX, DX
+	JEQ          pop
+	BLSRL        DX, R11
+	JNE          some
+	TZCNTL       DX, DX
+	MOVL         192(AX)(DX*4), AX
+	JMP          visit
+
+some:
+	PUSH
+	MOVQ 48(BX), R8
+	JMP  visit
+
+leaf:
+	NOTL         AX
+	MOVL         AX, R11
+	IMUL3Q       $416, AX, AX
+	ADDQ         DI, AX
 	MOVQ         120(BX), R8
 	MOVQ         128(BX), R9
 	MOVQ         136(BX), R10
@@ -101,10 +198,43 @@ TEXT ·rayFacetsAVX2(SB), NOSPLIT, $0-20
 	VCMPPS       $2, Y1, Y3, Y6
 	VORPS        Y5, Y6, Y5
 	VMOVMSKPS    Y5, DX
-	ANDL         416(AX), DX
+	VMOVUPS      384(AX), Y0
+	VMOVMSKPS    Y0, R12       // lanes without a facet
+	ANDNL        DX, R12, DX
+	JEQ          load
+	MOVL         R11, leaf+56(FP)
+
+done:
 	VZEROUPPER
-	MOVL         DX, ret+16(FP)
+	MOVL DX, mask+60(FP)
+	SUBQ stack+24(FP), CX
+	SHRQ $3, CX
+	MOVQ CX, left+48(FP)
 	RET
+
+full:
+	MOVL AX, (CX)
+	MOVL 36(BX), DX
+	MOVL DX, 4(CX)
+	ADDQ $8, CX
+
+none:
+	XORL DX, DX
+	MOVL DX, leaf+56(FP)
+	JMP  done
+
+// USEDKIDS takes lanes without a child out of the mask DX, USEDFACETS those
+// without a facet.
+#define USEDKIDS \
+	VPXOR     Y0, Y0, Y0; \
+	VPCMPEQD  192(AX), Y0, Y0; \
+	VMOVMSKPS Y0, R8; \
+	ANDNL     DX, R8, DX
+
+#define USEDFACETS \
+	VMOVUPS   384(AX), Y0; \
+	VMOVMSKPS Y0, R8; \
+	ANDNL     DX, R8, DX
 
 // APART adds to Y7 the square of the distance along an axis from the point to
 // lo..hi; Y8 is zero.
@@ -136,8 +266,8 @@ TEXT ·nearBoxesAVX2(SB), NOSPLIT, $0-28
 	VBROADCASTSS 24(BX), Y2
 	VCMPPS       $2, Y2, Y7, Y2
 	VMOVMSKPS    Y2, DX
-	ANDL         224(AX), DX
 	VMOVUPS      Y7, (CX)
+	USEDKIDS
 	VZEROUPPER
 	MOVL         DX, ret+24(FP)
 	RET
@@ -168,7 +298,7 @@ TEXT ·nearFacetsAVX2(SB), NOSPLIT, $0-20
 	VBROADCASTSS 24(BX), Y2
 	VCMPPS       $2, Y2, Y7, Y2
 	VMOVMSKPS    Y2, DX
-	ANDL         416(AX), DX
+	USEDFACETS
 	VZEROUPPER
 	MOVL         DX, ret+16(FP)
 	RET
@@ -197,7 +327,7 @@ TEXT ·boxBoxesAVX2(SB), NOSPLIT, $0-20
 	VMOVUPS      160(AX), Y1
 	MEET(Y0, Y1, 8, 20)
 	VMOVMSKPS    Y7, DX
-	ANDL         224(AX), DX
+	USEDKIDS
 	VZEROUPPER
 	MOVL         DX, ret+16(FP)
 	RET
@@ -214,7 +344,7 @@ TEXT ·boxFacetsAVX2(SB), NOSPLIT, $0-20
 	EXTENT(64, 160, 256)
 	MEET(Y0, Y1, 8, 20)
 	VMOVMSKPS    Y7, DX
-	ANDL         416(AX), DX
+	USEDFACETS
 	VZEROUPPER
 	MOVL         DX, ret+16(FP)
 	RET
@@ -282,7 +412,7 @@ TEXT ·besideFacetsAVX2(SB), NOSPLIT, $0-20
 	VORPS        Y9, Y15, Y15
 	VMOVMSKPS    Y15, DX
 	NOTL         DX
-	ANDL         416(AX), DX
+	USEDFACETS
 	VZEROUPPER
 	MOVL         DX, ret+16(FP)
 	RET
@@ -323,7 +453,7 @@ TEXT ·facingFacetsAVX2(SB), NOSPLIT, $0-20
 	VBROADCASTSS 104(BX), Y0
 	VCMPPS       $14, Y0, Y13, Y15
 	VMOVMSKPS    Y15, DX
-	ANDL         416(AX), DX
+	USEDFACETS
 	JZ           none
 
 	// Distances squared in Y7.
@@ -378,7 +508,7 @@ TEXT ·facingFacetsAVX2(SB), NOSPLIT, $0-20
 	VCMPPS       $2, Y1, Y5, Y5
 	VANDPS       Y5, Y15, Y15
 	VMOVMSKPS    Y15, DX
-	ANDL         416(AX), DX
+	USEDFACETS
 
 none:
 	VZEROUPPER

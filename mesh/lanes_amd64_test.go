@@ -11,41 +11,46 @@ import (
 func TestLaneOffsets(t *testing.T) {
 	var nd wideNode
 	var b block
+	var w waiting
 	var r rayLanes
 	var p pointLanes
 	var q boxLanes
 	var s sideLanes
 	var f facingLanes
 	for name, c := range map[string][2]uintptr{
-		"wideNode.used": {unsafe.Offsetof(nd.used), 224},
-		"block.used":    {unsafe.Offsetof(b.used), 416},
-		"block.n":       {unsafe.Offsetof(b.n), 288},
-		"ray.far":       {unsafe.Offsetof(r.far), 12},
-		"ray.inv":       {unsafe.Offsetof(r.inv), 24},
-		"ray.tMin":      {unsafe.Offsetof(r.tMin), 36},
-		"ray.tMax":      {unsafe.Offsetof(r.tMax), 40},
-		"ray.err6":      {unsafe.Offsetof(r.err6), 44},
-		"ray.nearAt":    {unsafe.Offsetof(r.nearAt), 48},
-		"ray.farAt":     {unsafe.Offsetof(r.farAt), 72},
-		"ray.o":         {unsafe.Offsetof(r.o), 96},
-		"ray.sx":        {unsafe.Offsetof(r.sx), 108},
-		"ray.sy":        {unsafe.Offsetof(r.sy), 112},
-		"ray.err":       {unsafe.Offsetof(r.err), 116},
-		"ray.axes":      {unsafe.Offsetof(r.axes), 120},
-		"point.hi":      {unsafe.Offsetof(p.hi), 12},
-		"point.d2":      {unsafe.Offsetof(p.d2), 24},
-		"box.hi":        {unsafe.Offsetof(q.hi), 12},
-		"side.far":      {unsafe.Offsetof(s.far), 12},
-		"side.n":        {unsafe.Offsetof(s.n), 28},
-		"side.low":      {unsafe.Offsetof(s.low), 76},
-		"facing.in":     {unsafe.Offsetof(f.in), 28},
-		"facing.to":     {unsafe.Offsetof(f.to), 40},
-		"facing.at":     {unsafe.Offsetof(f.at), 52},
-		"facing.dist":   {unsafe.Offsetof(f.dist), 56},
-		"facing.side":   {unsafe.Offsetof(f.side), 60},
-		"facing.err2":   {unsafe.Offsetof(f.err2), 64},
-		"facing.p":      {unsafe.Offsetof(f.p), 68},
-		"facing.cos":    {unsafe.Offsetof(f.cos), 104},
+		"wideNode.kid": {unsafe.Offsetof(nd.kid), 192},
+		"wideNode":     {unsafe.Sizeof(nd), 224},
+		"block.facet":  {unsafe.Offsetof(b.facet), 384},
+		"block":        {unsafe.Sizeof(b), 416},
+		"block.n":      {unsafe.Offsetof(b.n), 288},
+		"waiting":      {unsafe.Sizeof(w), 8},
+		"waiting.near": {unsafe.Offsetof(w.near), 4},
+		"ray.near":     {unsafe.Offsetof(r.near), 12},
+		"ray.far":      {unsafe.Offsetof(r.far), 24},
+		"ray.tMin":     {unsafe.Offsetof(r.tMin), 36},
+		"ray.tMax":     {unsafe.Offsetof(r.tMax), 40},
+		"ray.err6":     {unsafe.Offsetof(r.err6), 44},
+		"ray.nearAt":   {unsafe.Offsetof(r.nearAt), 48},
+		"ray.farAt":    {unsafe.Offsetof(r.farAt), 72},
+		"ray.o":        {unsafe.Offsetof(r.o), 96},
+		"ray.sx":       {unsafe.Offsetof(r.sx), 108},
+		"ray.sy":       {unsafe.Offsetof(r.sy), 112},
+		"ray.err":      {unsafe.Offsetof(r.err), 116},
+		"ray.axes":     {unsafe.Offsetof(r.axes), 120},
+		"point.hi":     {unsafe.Offsetof(p.hi), 12},
+		"point.d2":     {unsafe.Offsetof(p.d2), 24},
+		"box.hi":       {unsafe.Offsetof(q.hi), 12},
+		"side.far":     {unsafe.Offsetof(s.far), 12},
+		"side.n":       {unsafe.Offsetof(s.n), 28},
+		"side.low":     {unsafe.Offsetof(s.low), 76},
+		"facing.in":    {unsafe.Offsetof(f.in), 28},
+		"facing.to":    {unsafe.Offsetof(f.to), 40},
+		"facing.at":    {unsafe.Offsetof(f.at), 52},
+		"facing.dist":  {unsafe.Offsetof(f.dist), 56},
+		"facing.side":  {unsafe.Offsetof(f.side), 60},
+		"facing.err2":  {unsafe.Offsetof(f.err2), 64},
+		"facing.p":     {unsafe.Offsetof(f.p), 68},
+		"facing.cos":   {unsafe.Offsetof(f.cos), 104},
 	} {
 		if c[0] != c[1] {
 			t.Errorf("%s stands at %d, the assembly reads %d", name, c[0], c[1])
@@ -122,6 +127,34 @@ func TestLanesAgree(t *testing.T) {
 	}
 	if found < rays/10 {
 		t.Errorf("only %d of %d rays hit: too few to tell", found, rays)
+	}
+}
+
+// A walk that finds no room on its stack goes on with a larger one.
+func TestLanesRoom(t *testing.T) {
+	m := wavy(20_000)
+	b := m.BVH()
+	var w rayWalk
+	if !w.start(b, m.Box().Min.Add(Vec{-1, -1, -1}), m.Box().Size().Add(Vec{2, 2, 2}), 0, 1) {
+		t.Fatal("no ray")
+	}
+	// Facets of all leaves on the way, by a stack with room for some waiting.
+	leaves := func(room int) (n int) {
+		stack := append(make([]waiting, 0, room), waiting{b.root(), 0})
+		for {
+			var leaf int32
+			var mask uint32
+			if stack, leaf, mask = b.rayLeaf(&w.lanes, stack); mask == 0 {
+				return n
+			}
+			n += int(mask) * (int(leaf)*7919 + 1)
+		}
+	}
+	want := leaves(1 << 10)
+	for room := 1; room < 40; room++ {
+		if got := leaves(room); got != want || want == 0 {
+			t.Errorf("room for %d: leaves add up to %d, want %d", room, got, want)
+		}
 	}
 }
 
