@@ -498,8 +498,10 @@ func (b *BVH) Facing(from *flat, reach Box, dist float64, visit func(f int32) fl
 		}
 		bl := &b.blocks[^top.ref]
 		for mask := facingFacets(bl, &l) & boxFacets(bl, &meets); mask != 0; mask &= mask - 1 {
-			dist = visit(bl.facet[bits.TrailingZeros32(mask)&7])
-			l.within(dist)
+			if d := visit(bl.facet[bits.TrailingZeros32(mask)&7]); d != dist {
+				dist = d
+				l.within(dist)
+			}
 		}
 	}
 }

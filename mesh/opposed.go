@@ -347,7 +347,7 @@ func (r *spanSearch) inside(g []spot, v *rival) {
 			continue // thinnest at the end
 		}
 		if t := (d[j] + b - d[i]) / (a + b); d[i]+a*t < r.d {
-			r.edge(g[i], g[j])
+			r.edge(g[i], g[j], tangents{d[i], d[j], a, b})
 		}
 	}
 }
@@ -409,17 +409,26 @@ func holds(g []spot, u, v float64) bool {
 	return !(left && right)
 }
 
+// tangents bound the diameter along a segment: what it is at the start and the
+// end, and how it goes from there towards the other at least.
+type tangents struct{ start, end, onward, back float64 }
+
+// exceed reports whether the diameter at b of the segment is surely more than d.
+func (t *tangents) exceed(b, d float64) bool {
+	return t.start+t.onward*b-slopeErr*(t.start-t.onward) > d || t.end+t.back*(1-b)-slopeErr*(t.end-t.back) > d
+}
+
 // edge tries the best point of the segment p q against every edge and corner of
-// the patch. Each is a quadratic over a linear function of the place along the
+// the patch, but where the tangents say that it is no better. Each is a quadratic over a linear function of the place along the
 // segment, so its minimum is the root of a quadratic.
-func (r *spanSearch) edge(p, q spot) {
+func (r *spanSearch) edge(p, q spot, t tangents) {
 	du, dv, dh := q.u-p.u, q.v-p.v, q.h-p.h
 	c := du*du + dv*dv + dh*dh
 	if c == 0 {
 		return
 	}
 	at := func(b float64) {
-		if b > 0 && b < 1 {
+		if b > 0 && b < 1 && !t.exceed(b, r.d) {
 			r.try(spot{p.u + b*du, p.v + b*dv, p.h + b*dh})
 		}
 	}
@@ -456,10 +465,10 @@ func (r *spanSearch) edge(p, q spot) {
 		if dh == 0 {
 			continue
 		}
-		t := e1 / dh
-		rho := t + math.Sqrt(t*t+1) // e = rho h at the minimum
-		if t < 0 {
-			rho = 1 / (math.Sqrt(t*t+1) - t)
+		w := e1 / dh
+		rho := w + math.Sqrt(w*w+1) // e = rho h at the minimum
+		if w < 0 {
+			rho = 1 / (math.Sqrt(w*w+1) - w)
 		}
 		if den := e1 - rho*dh; den != 0 {
 			at((rho*p.h - e0) / den)

@@ -11,9 +11,13 @@ type view struct{ list []sight }
 
 // sight is a rival by its number in the gauge, and a lower bound for the balls
 // from the patch in hand that it stops.
+//
+// The key also says in which order rivals are tried, and so which of several that
+// stop balls of one size is taken: for that a part of a patch takes no note of
+// what was found for the whole. The floor does: no ball from the part is smaller.
 type sight struct {
-	rival int32
-	key   float64
+	rival      int32
+	key, floor float64
 }
 
 // What is gathered at first is what stops a ball larger than the smallest by
@@ -38,7 +42,7 @@ func (g *gauge) viewAll() view {
 	g.views = g.views[:0]
 	for i := range g.rivals {
 		if y := &g.rivals[i]; y.key < g.whole {
-			g.views = append(g.views, sight{int32(i), y.key})
+			g.views = append(g.views, sight{rival: int32(i), key: y.key})
 		}
 	}
 	return view{g.views}
@@ -50,20 +54,28 @@ func (g *gauge) viewOf(s *patch, of *view) view {
 	own, from := s.extent(), len(g.views)
 	for _, x := range of.list {
 		if key := s.bound(&g.rivals[x.rival], &own, g.touch); key < g.cap {
-			g.views = append(g.views, sight{x.rival, key})
+			g.views = append(g.views, sight{rival: x.rival, key: key})
 		}
 	}
 	return view{g.views[from:]}
 }
 
-// bounds makes a view that of another patch, which has become smaller, as if
-// nothing were hidden from it.
+// bounds makes a view that of a part of its patch, as if nothing were hidden from
+// it.
 func (g *gauge) bounds(s *patch, v *view) {
 	own := s.extent()
 	for i := range v.list {
-		v.list[i].key = s.bound(&g.rivals[v.list[i].rival], &own, g.touch)
+		x := &v.list[i]
+		if !math.IsInf(x.key, 1) {
+			x.floor = max(x.floor, x.key*(1-floorErr))
+		}
+		x.key = s.bound(&g.rivals[x.rival], &own, g.touch)
 	}
 }
+
+// floorErr is far more than rounding, so that what floors leave out is never by
+// rounding the thinnest of places as thin.
+const floorErr = 1e-12
 
 // gather lists the rivals of the facet in hand that may stop a ball of a
 // diameter below whole, or, with slack, one of the smallest diameter that there
@@ -164,9 +176,10 @@ func (g *gauge) least(s *patch, v *view, guess int32) (span, int) {
 		}
 		if next >= 0 {
 			x := &v.list[next]
-			r, ok := s.between(&g.rivals[x.rival], g.touch, best.d)
-			if ok {
-				best, at = r, next
+			if x.floor < best.d {
+				if r, ok := s.between(&g.rivals[x.rival], g.touch, best.d); ok {
+					best, at = r, next
+				}
 			}
 			x.key, next = max(x.key, best.d), -1
 			continue
