@@ -336,6 +336,9 @@ func (b *BVH) Nearest(p Vec, maxDist float64, keep func(f int32, q Vec) bool) (N
 	var buf [stackSize]waiting
 	stack := append(buf[:0], waiting{b.root(), 0})
 	l := newPointLanes(p, b.walkErr(p), maxDist)
+	if keep == nil {
+		stack = append(stack, waiting{b.nearLeaf(&l), 0})
+	}
 	var d2 [8]float32
 	for len(stack) > 0 {
 		top := stack[len(stack)-1]
@@ -358,10 +361,34 @@ func (b *BVH) Nearest(p Vec, maxDist float64, keep func(f int32, q Vec) bool) (N
 			if (d < best.Dist || d == best.Dist && (best.Facet < 0 || f < best.Facet)) && (keep == nil || keep(f, q)) {
 				best = Near{f, q, d}
 				l.within(d)
+				mask &= nearFacets(bl, &l) | 1<<i
 			}
 		}
 	}
 	return best, best.Facet >= 0
+}
+
+// nearLeaf returns a leaf, or what it is under, that is likely near: on the way
+// to it the nearest child is taken, and nothing is put in order. Most of a walk
+// that starts from it is left out.
+func (b *BVH) nearLeaf(l *pointLanes) int32 {
+	at := b.root()
+	var d2 [8]float32
+	for at >= 0 {
+		nd := &b.nodes[at]
+		mask := nearBoxes(nd, l, &d2)
+		if mask == 0 {
+			break
+		}
+		least := bits.TrailingZeros32(mask) & 7
+		for mask &= mask - 1; mask != 0; mask &= mask - 1 {
+			if i := bits.TrailingZeros32(mask) & 7; d2[i] < d2[least] {
+				least = i
+			}
+		}
+		at = nd.kid[least]
+	}
+	return at
 }
 
 // nearestOnFacet follows Ericson (2004), "Real-Time Collision Detection", 5.1.5.
