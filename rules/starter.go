@@ -40,6 +40,9 @@ const (
 	// The size that is believed of a part, in mm, when its unit is guessed.
 	believedLeastMM = 3.0
 	believedMostMM  = 1500.0
+	// The size that most parts have, mm.
+	everydayLeastMM = 10.0
+	everydayMostMM  = 1000.0
 )
 
 // Starter measures a mesh and writes a spec for it that checks without errors
@@ -148,23 +151,43 @@ func (w *starter) bare(how MeshOptions) *PartReport {
 func carriesNoUnit(path string) bool { return !strings.EqualFold(filepath.Ext(path), ".3mf") }
 
 // guessUnit takes the most usual unit in which the part has a size that
-// machines build, and says why.
+// machines build: millimetres where they will do at all, else the first in which
+// the size is an everyday one. It says why, and what else would be an everyday
+// size.
 func guessUnit(size mesh.Vec) (unit, why string) {
 	longest := max(size[0], size[1], size[2])
-	for _, u := range []struct {
-		name string
-		mm   float64
-	}{{"mm", 1}, {"in", 25.4}, {"m", 1000}, {"um", 0.001}} {
-		if v := longest * u.mm; v >= believedLeastMM && v <= believedMostMM {
-			why = fmt.Sprintf("the longest side is %s in the file's numbers, and as %s that is %s mm", plain(longest), u.name, rounded(v))
-			if u.name != "mm" {
-				why += fmt.Sprintf("; as millimetres the part would be %s mm", plain(longest))
-			}
-			return u.name, why
+	fits := func(u starterUnit, least, most float64) bool { return longest*u.mm >= least && longest*u.mm <= most }
+	everyday := func(u starterUnit) bool { return fits(u, everydayLeastMM, everydayMostMM) }
+	believed := func(u starterUnit) bool { return fits(u, believedLeastMM, believedMostMM) }
+	at := 0
+	if !believed(starterUnits[0]) {
+		if at = slices.IndexFunc(starterUnits, everyday); at < 0 {
+			at = slices.IndexFunc(starterUnits[:3], believed) // micrometres are too rare
 		}
 	}
-	return "mm", fmt.Sprintf("the longest side is %s in the file's numbers, which is unusual in any unit", plain(longest))
+	if at < 0 {
+		return "mm", fmt.Sprintf("the longest side is %s in the file's numbers, which is unusual in any unit", plain(longest))
+	}
+	u := starterUnits[at]
+	why = fmt.Sprintf("the longest side is %s in the file's numbers, and as %s that is %s mm", plain(longest), u.name, rounded(longest*u.mm))
+	if u.name != "mm" {
+		why += fmt.Sprintf("; as millimetres the part would be %s mm", plain(longest))
+	}
+	for i, o := range starterUnits {
+		if i != at && o.name != "mm" && everyday(o) {
+			why += fmt.Sprintf("; were it %s, %s mm", o.name, rounded(longest*o.mm))
+		}
+	}
+	return u.name, why
 }
+
+// starterUnit is a unit that meshes are written in, most usual first.
+type starterUnit struct {
+	name string
+	mm   float64
+}
+
+var starterUnits = []starterUnit{{"mm", 1}, {"in", 25.4}, {"m", 1000}, {"um", 0.001}}
 
 // pickMaking chooses process, material and machine where they are not said:
 // the first machine of the shop that goes with what is.

@@ -94,6 +94,24 @@ func TestStarterUnits(t *testing.T) {
 	}
 }
 
+// The longest sides of parts as files hold them: a pipe and a pump in metres, a
+// bin and a fixture that inches would suit as well, which the guess says, a beam
+// too long for any machine.
+func TestGuessUnit(t *testing.T) {
+	for _, c := range []struct {
+		longest    float64
+		unit, says string
+	}{
+		{60, "mm", "60 in the file's numbers, and as mm that is 60 mm"}, {304.8, "mm", "as mm that is 305 mm"}, {7.2, "mm", "as mm that is 7.2 mm; were it in, 183 mm"},
+		{0.1813, "m", "as m that is 181 mm; as millimetres the part would be 0.1813 mm"}, {0.11, "m", "110 mm"}, {0.8713, "in", "22 mm; as millimetres the part would be 0.8713 mm; were it m, 871 mm"},
+		{2.362, "in", "60 mm"}, {0.6, "in", "15 mm; as millimetres the part would be 0.6 mm; were it m, 600 mm"}, {60000, "um", "60 mm"}, {4572, "mm", "unusual in any unit"},
+	} {
+		if unit, why := guessUnit(mesh.Vec{c.longest / 2, c.longest, 0}); unit != c.unit || !strings.Contains(why, c.says) {
+			t.Errorf("%g: %s, %s", c.longest, unit, why)
+		}
+	}
+}
+
 // What can't be read gives no spec, and says why.
 func TestStarterUnreadable(t *testing.T) {
 	for name, data := range map[string]string{"cut.stl": "solid\nfacet", "odd.txt": "?", "empty.stl": ""} {
