@@ -57,7 +57,10 @@ func TestLayers(t *testing.T) {
 // Elementary; 7.2 mm3/s = 25.92 cm3/h is the rate of Materials 2016, 9(12):975.
 func TestMeltRate(t *testing.T) {
 	near(t, "285 W set", MeltRate(960, 0.11, 0.04), 15.206, 5e-4)
+	near(t, "280 W set", MeltRate(1200, 0.14, 0.03), 18.144, 5e-4)
 	near(t, "370 W set", MeltRate(1300, 0.19, 0.03), 26.676, 5e-4)
+	near(t, "195 W set", MeltRate(1083, 0.09, 0.02), 7.018, 5e-4)
+	near(t, "182 W set", MeltRate(800, 0.10, 0.02), 5.760, 5e-4)
 	near(t, "7.2 mm3/s", 7.2*3.6, 25.92, 1e-12)
 }
 
@@ -67,10 +70,15 @@ func TestSinter(t *testing.T) {
 	near(t, "100 mm at 0.17", Green(100, 0.17), 120.48, 5e-3)
 	near(t, "0.55 to 0.98", ShrinkageOf(0.55, 0.98), 0.175143, 5e-7)
 	near(t, "0.60 to 0.97", ShrinkageOf(0.60, 0.97), 0.14796, 5e-6)
+	near(t, "0.50 to 0.97", ShrinkageOf(0.50, 0.97), 0.19820, 5e-6)
+	for s, factor := range map[float64]float64{0.15: 1.17647, 0.17: 1.20482, 0.18: 1.21951, 0.195: 1.24224, 0.20: 1.25} {
+		near(t, "factor", Green(1, s), factor, 5e-6)
+	}
 	for _, s := range []float64{0, 0.1, 0.17, 0.2} {
 		near(t, "there and back", Green(1, s)*(1-s), 1, 1e-12)
 	}
 	near(t, "factor 1.1986", 1-1/1.1986, 0.165693, 5e-7)
+	near(t, "factor 1.261", 1-1/1.261, 0.20698, 5e-6)
 }
 
 // Derived: the void of a ball of 16 mm; densities from handbooks, from memory.
@@ -99,6 +107,9 @@ func TestRoughness(t *testing.T) {
 	rz, ra := StairStep(45, 40)
 	near(t, "Rz", rz, 28.284, 1e-3)
 	near(t, "Ra", ra, 7.071, 1e-3)
+	rz, ra = StairStep(30, 50)
+	near(t, "Rz at 30", rz, 43.301, 1e-3)
+	near(t, "Ra at 30", ra, 10.825, 1e-3)
 	near(t, "upskin at 90", UpskinRoughness(90, 12, 40), 12, 1e-9)
 	near(t, "upskin at 0", UpskinRoughness(0, 12, 40), math.Hypot(12, 10), 1e-12)
 }
