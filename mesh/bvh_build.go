@@ -113,9 +113,6 @@ func newBVH(ctx context.Context, m *Mesh) (*BVH, error) {
 	if err := b.measure(ctx); err != nil {
 		return nil, err
 	}
-	if _, err := m.normals.get(ctx); err != nil {
-		return nil, err
-	}
 	t := builder{m: m, ctx: ctx, items: make([]item, n)}
 	if err := parallel(ctx, n, 1<<14, t.makeItems); err != nil {
 		return nil, err

@@ -84,7 +84,6 @@ const (
 type gauge struct {
 	t       *ThicknessField
 	bvh     *BVH
-	normals []Vec
 	sides   []bool     // which facets are no slivers
 	wedges  *sharpTree // where the medium tapers to nothing
 	notches *sharpTree // where surface points into the medium
@@ -178,7 +177,7 @@ func (t *ThicknessField) newGauge(ctx context.Context) (gauge, error) {
 	}
 	// Points are looked at twice that off a surface at most; half is for rounding.
 	met, err := newBodies(ctx, m, 4*t.Err)
-	return gauge{t: t, bodies: met, bvh: m.BVH(), normals: m.normals.now(), sides: sides, ctx: ctx,
+	return gauge{t: t, bodies: met, bvh: m.BVH(), sides: sides, ctx: ctx,
 		wedges: newSharpTree(m, wedges), notches: newSharpTree(m, notches),
 		cellMM: max(t.Params.PatchMM/2, math.Sqrt(area/cellsMost)),
 		touch:  t.Err, cap: t.Params.CapMM}, err
@@ -208,7 +207,7 @@ func (g *gauge) facet(f int32) {
 	t.nodes[f] = node{lo: float32(g.cap), mid: float32(g.cap), with: nodeAlone}
 	t.FacetMM[f] = float32(g.cap)
 	a, b, c := m.Corners(f)
-	n := g.normals[f].Scale(t.side)
+	n := m.Normal(f).Scale(t.side)
 	if !g.sides[f] {
 		return
 	}
@@ -232,7 +231,7 @@ func (g *gauge) facet(f int32) {
 // its facet if that opposes, else the cap and nodeAlone.
 func (g *gauge) ray(x, n Vec) (float64, int32) {
 	h, ok := g.bvh.Ray(x, n.Scale(-1), g.touch, g.cap)
-	if ok && g.t.side*n.Dot(g.normals[h.Facet]) < -opposedCos {
+	if ok && g.t.side*n.Dot(g.t.m.Normal(h.Facet)) < -opposedCos {
 		return h.T, h.Facet
 	}
 	return g.cap, nodeAlone
@@ -262,8 +261,8 @@ func (g *gauge) flat(s *patch) (f flat) {
 // a surface with the normal n: whether the arc between the normals of its
 // flanks comes within 60 degrees of the opposite of n.
 func (g *gauge) points(s sharpFeature, n Vec) bool {
-	u := g.normals[s.f].Scale(g.t.side)
-	v := g.normals[s.g].Scale(g.t.side)
+	u := g.t.m.Normal(s.f).Scale(g.t.side)
+	v := g.t.m.Normal(s.g).Scale(g.t.side)
 	mid := u.Add(v).Unit()
 	across := u.Cross(v).Unit()
 	to := n.Scale(-1)
@@ -403,7 +402,7 @@ func (g *gauge) flatAround(f int32, x Vec, d, lean float64) {
 				continue
 			}
 			side := g.sides[t/3]
-			if turn := n.Dot(g.normals[t/3]); side && turn < roundCos {
+			if turn := n.Dot(m.Normal(t / 3)); side && turn < roundCos {
 				continue
 			} else if tan := math.Sqrt(max(0, 1-turn) / (1 + turn)); side && lean*tan >= roundGain {
 				g.rims = append(g.rims, rim{h, t, tan})
@@ -624,7 +623,7 @@ func (t *ThicknessField) thinnest(id int32) (float64, Vec) {
 	g := t.gauge // with room of its own, since many may ask
 	c := t.cellOf(id)
 	p, q, w := t.m.Corners(c.facet)
-	whole := newPatch(p, q, w, g.normals[c.facet].Scale(t.side))
+	whole := newPatch(p, q, w, g.t.m.Normal(c.facet).Scale(t.side))
 	g.own = whole.part(c.corners(t.m))
 	v := g.look(t.nodes[id].with, gatherSmall)
 	g.hidden = g.hidden[:0]

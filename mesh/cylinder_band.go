@@ -107,7 +107,7 @@ func (w *cylWork) isBendStep(p *cylPiece, long float64) bool {
 // flatHeight returns how far the flat side that half-edge h bounds reaches from
 // it, square to h.
 func (x *cylFinder) flatHeight(h int32) float64 {
-	n := x.normal[h/3]
+	n := x.normal(h / 3)
 	t := x.m.Facets[h/3]
 	a := x.m.Verts[t[h%3]]
 	along := x.m.Verts[t[(h%3+1)%3]].Sub(a).Unit()
@@ -137,7 +137,7 @@ func (x *cylFinder) flatHeight(h int32) float64 {
 func (w *cylWork) length(p *cylPiece) float64 {
 	var area float64
 	for _, f := range p.Facets {
-		area += w.x.area[f]
+		area += w.x.m.Area(f)
 	}
 	return area / (2 * math.Pi * p.fit.r * p.Share)
 }
@@ -199,8 +199,8 @@ func (w *cylWork) strip(p *cylPiece, e *cylEnd, strip *[]int32, inside int32, di
 		if !alike(a) {
 			continue
 		}
-		area += x.area[f]
-		moment += x.area[f] * rho
+		area += x.m.Area(f)
+		moment += x.m.Area(f) * rho
 		for k := range int32(3) {
 			t := x.topo.Twin[3*f+k]
 			if t < 0 || w.seen[t/3] == inside || w.seen[t/3] == w.epoch {
@@ -228,7 +228,7 @@ func (w *cylWork) strip(p *cylPiece, e *cylEnd, strip *[]int32, inside int32, di
 func (x *cylFinder) leans(fit *cylFit, f int32, dir float64) (angle, rho, z float64) {
 	px, py, z := fit.point(x.m.Centre(f))
 	rho = math.Hypot(px, py)
-	n := x.normal[f]
+	n := x.normal(f)
 	out := (n.Dot(fit.u)*px + n.Dot(fit.v)*py) / max(rho, math.SmallestNonzeroFloat64)
 	return math.Atan2(fit.sign*dir*n.Dot(fit.a), fit.sign*out), rho, z
 }

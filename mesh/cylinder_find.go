@@ -15,12 +15,12 @@ const degree = math.Pi / 180
 type cylFinder struct {
 	m        *Mesh
 	topo     *Topology
-	normal   []Vec     // per facet; of a facet without area, its neighbour's
-	area     []float64 // per facet, mm2
-	turn     []float32 // per half-edge: radians between the two facets; Inf where there is no neighbour
-	taken    []bool    // per facet: belongs to a piece
-	coordTol float64   // mm: what coordinates in single precision are good for
-	diagonal float64   // mm, of the box
+	turn     []float32     // per half-edge: radians between the two facets; Inf where there is no neighbour
+	taken    []bool        // per facet: belongs to a piece
+	sliver   []bool        // per facet: has no normal of its own; nil if all have
+	mended   map[int32]Vec // the normals of those that have none
+	coordTol float64       // mm: what coordinates in single precision are good for
+	diagonal float64       // mm, of the box
 	pieces   []cylPiece
 	arcs     []cylSeedAt // parts of a circle between creases, from which to grow
 	free     chan *cylWork
@@ -43,6 +43,8 @@ type cylWork struct {
 	seenV    []int32   // per vertex: epoch in which it was met
 	bend     []float32 // per vertex, valid where seenV is the epoch: largest turn there
 	members  []int32
+	faces    []cylFace // of the members, if they are few
+	face     cylFace   // of one, if they are many
 	queue    []int32
 	ids      []int32
 	points   []Vec
@@ -61,7 +63,6 @@ func newCylFinder(ctx context.Context, m *Mesh) (*cylFinder, error) {
 	box := m.Box()
 	x := &cylFinder{
 		m: m, topo: m.Topology(),
-		normal: make([]Vec, n), area: make([]float64, n),
 		turn: make([]float32, 3*n), taken: make([]bool, n),
 		free:  make(chan *cylWork, 256),
 		ended: func() bool { return ctx.Err() != nil },
@@ -81,13 +82,8 @@ func newCylFinder(ctx context.Context, m *Mesh) (*cylFinder, error) {
 		for f := from; f < to; f++ {
 			a, b, c := m.Corners(int32(f))
 			u, v := b.Sub(a), c.Sub(a)
-			d := u.Cross(v)
-			l := d.Norm()
-			x.area[f] = l / 2
 			e := v.Sub(u)
-			if long := math.Sqrt(max(u.Dot(u), v.Dot(v), e.Dot(e))); l > 2*x.coordTol*long {
-				x.normal[f] = d.Scale(1 / l)
-			} else {
+			if long := math.Sqrt(max(u.Dot(u), v.Dot(v), e.Dot(e))); !(u.Cross(v).Norm() > 2*x.coordTol*long) {
 				thin[from/step] = append(thin[from/step], int32(f))
 			}
 		}
@@ -98,14 +94,17 @@ func newCylFinder(ctx context.Context, m *Mesh) (*cylFinder, error) {
 	}
 	x.mendNormals(slices.Concat(thin...))
 	err = parallel(ctx, n, step, func(from, to int) error {
-		for h := 3 * from; h < 3*to; h++ {
-			switch t := x.topo.Twin[h]; {
-			case t < 0:
-				x.turn[h] = float32(math.Inf(1))
-			case int(t) > h: // the one of a pair that comes first writes both
-				a, b := x.normal[h/3], x.normal[t/3]
-				x.turn[h] = float32(math.Atan2(a.Cross(b).Norm(), a.Dot(b)))
-				x.turn[t] = x.turn[h]
+		for f := int32(from); f < int32(to); f++ {
+			a := x.normal(f)
+			for h := 3 * f; h < 3*f+3; h++ {
+				switch t := x.topo.Twin[h]; {
+				case t < 0:
+					x.turn[h] = float32(math.Inf(1))
+				case t > h: // the one of a pair that comes first writes both
+					b := x.normal(t / 3)
+					x.turn[h] = float32(math.Atan2(a.Cross(b).Norm(), a.Dot(b)))
+					x.turn[t] = x.turn[h]
+				}
 			}
 		}
 		return nil
@@ -116,10 +115,37 @@ func newCylFinder(ctx context.Context, m *Mesh) (*cylFinder, error) {
 // radii are those that a cylinder of the mesh may have.
 func (x *cylFinder) radii() extent { return extent{0, 2 * x.diagonal} }
 
+// face returns the normal of a facet, of one that is too thin to have one its
+// neighbour's, and its area in mm2. Both are worked out each time: kept, they
+// would take more than all else that is kept while cylinders are sought.
+func (x *cylFinder) face(f int32) (normal Vec, area float64) {
+	a, b, c := x.m.cross(f)
+	l := math.Sqrt(float64(a*a) + float64(b*b) + float64(c*c))
+	if x.sliver != nil && x.sliver[f] {
+		return x.mended[f], l / 2
+	}
+	s := 1 / l
+	return Vec{s * a, s * b, s * c}, l / 2
+}
+
+func (x *cylFinder) normal(f int32) Vec {
+	if x.sliver != nil && x.sliver[f] {
+		return x.mended[f]
+	}
+	return x.m.Normal(f)
+}
+
 // mendNormals gives a facet that is too thin to have a normal of its own that of
 // the facet across its longest edge, as if the edge were flipped: such facets
 // lie in seams, and what they would say of creases there is noise.
 func (x *cylFinder) mendNormals(thin []int32) {
+	if len(thin) == 0 {
+		return
+	}
+	x.sliver, x.mended = make([]bool, len(x.m.Facets)), make(map[int32]Vec, len(thin))
+	for _, f := range thin {
+		x.sliver[f] = true
+	}
 	// Thin facets may lie side by side: a few rounds reach across.
 	for range 8 {
 		left := thin[:0]
@@ -129,7 +155,7 @@ func (x *cylFinder) mendNormals(thin []int32) {
 			best, long := int32(-1), -1.0
 			for k := range 3 {
 				g := x.topo.Neighbour(f, k)
-				if l := p[(k+1)%3].Sub(p[k]).Norm(); g >= 0 && l > long && x.normal[g] != (Vec{}) {
+				if l := p[(k+1)%3].Sub(p[k]).Norm(); g >= 0 && l > long && x.normal(g) != (Vec{}) {
 					best, long = g, l
 				}
 			}
@@ -137,7 +163,7 @@ func (x *cylFinder) mendNormals(thin []int32) {
 				left = append(left, f)
 				continue
 			}
-			x.normal[f] = x.normal[best]
+			x.mended[f] = x.normal(best)
 		}
 		thin = left
 	}

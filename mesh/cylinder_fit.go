@@ -24,14 +24,17 @@ type cylFit struct {
 
 // point returns p's coordinates in the fit's frame: across, across, along.
 func (c *cylFit) point(p Vec) (x, y, z float64) {
-	q := p.Sub(c.c)
-	return q.Dot(c.u), q.Dot(c.v), q.Dot(c.a)
+	a, b, d := p[0]-c.c[0], p[1]-c.c[1], p[2]-c.c[2]
+	return float64(a*c.u[0]) + float64(b*c.u[1]) + float64(d*c.u[2]),
+		float64(a*c.v[0]) + float64(b*c.v[1]) + float64(d*c.v[2]),
+		float64(a*c.a[0]) + float64(b*c.a[1]) + float64(d*c.a[2])
 }
 
 // across returns p's coordinates across the axis.
 func (c *cylFit) across(p Vec) (x, y float64) {
-	q := p.Sub(c.c)
-	return q.Dot(c.u), q.Dot(c.v)
+	a, b, d := p[0]-c.c[0], p[1]-c.c[1], p[2]-c.c[2]
+	return float64(a*c.u[0]) + float64(b*c.u[1]) + float64(d*c.u[2]),
+		float64(a*c.v[0]) + float64(b*c.v[1]) + float64(d*c.v[2])
 }
 
 // setAxis turns the frame.
@@ -154,10 +157,16 @@ var leanSteps = [...]float64{1, 0.42, 0.17, 0.09}
 func (w *cylWork) start(fs []int32, hint Vec, radii extent) (fit cylFit, members []int32, ok bool) {
 	x := w.x
 	members = append(w.members[:0], fs...)
+	faces := w.faces[:0]
 	var total float64
 	for _, f := range fs {
-		total += x.area[f]
+		n, s := x.face(f)
+		if len(fs) <= cylFacesMost {
+			faces = append(faces, cylFace{n, s})
+		}
+		total += s
 	}
+	w.faces = faces
 	least := 0.2 * total
 	if hint != (Vec{}) {
 		least = 0
@@ -170,20 +179,24 @@ func (w *cylWork) start(fs []int32, hint Vec, radii extent) (fit cylFit, members
 	for i, lean := range leanSteps[first:] {
 		if lean < 1 {
 			n := 0
-			for _, f := range members {
-				if math.Abs(x.normal[f].Dot(fit.a)) <= lean {
+			for i, f := range members {
+				if face := w.faceOf(faces, members, i); math.Abs(face.normal.Dot(fit.a)) <= lean {
 					members[n] = f
+					if len(faces) > 0 {
+						faces[n] = *face
+					}
 					n++
 				}
 			}
 			if n == len(members) && i > 0 {
 				continue
 			}
-			members = members[:n]
+			members, faces = members[:n], faces[:min(n, len(faces))]
 		}
 		var xx, xy, xz, yy, yz, zz, area float64
-		for _, f := range members {
-			n, s := x.normal[f], x.area[f]
+		for i := range members {
+			face := w.faceOf(faces, members, i)
+			n, s := &face.normal, face.area
 			area += s
 			xx += s * n[0] * n[0]
 			xy += s * n[0] * n[1]
@@ -206,19 +219,40 @@ func (w *cylWork) start(fs []int32, hint Vec, radii extent) (fit cylFit, members
 		fit.setAxis(vec[0])
 	}
 	w.members = members
-	return fit, members, w.circleOfNormals(&fit, members, radii)
+	return fit, members, w.circleOfNormals(&fit, members, faces, radii)
+}
+
+// cylFace is what a facet says of a cylinder.
+type cylFace struct {
+	normal Vec
+	area   float64 // mm2
+}
+
+// cylFacesMost is up to how many facets what they say is kept while they are
+// looked at again and again. What is larger is rarely worth a second look.
+const cylFacesMost = 1 << 12
+
+// faceOf returns what a facet of a list says, from faces if they are kept; else
+// it is overwritten by the next one.
+func (w *cylWork) faceOf(faces []cylFace, facets []int32, i int) *cylFace {
+	if i < len(faces) {
+		return &faces[i]
+	}
+	w.face.normal, w.face.area = w.x.face(facets[i])
+	return &w.face
 }
 
 // circleOfNormals fits centre, radius and sign, axis given.
-func (w *cylWork) circleOfNormals(fit *cylFit, fs []int32, radii extent) bool {
+func (w *cylWork) circleOfNormals(fit *cylFit, fs []int32, faces []cylFace, radii extent) bool {
 	x := w.x
 	// Sums of weights; of place and normal; of their products.
 	var area, cx, cy, nx, ny, cn, nn float64
 	fit.c = x.m.Centre(fs[0])
-	for _, f := range fs {
+	for i, f := range fs {
 		px, py := fit.across(x.m.Centre(f))
-		n, s := x.normal[f], x.area[f]
-		u, v := n.Dot(fit.u), n.Dot(fit.v)
+		face := w.faceOf(faces, fs, i)
+		s := face.area
+		u, v := face.normal.Dot(fit.u), face.normal.Dot(fit.v)
 		area += s
 		cx += s * px
 		cy += s * py
@@ -237,11 +271,12 @@ func (w *cylWork) circleOfNormals(fit *cylFit, fs []int32, radii extent) bool {
 	fit.r, fit.sign = math.Abs(r), math.Copysign(1, r)
 	// What the normals say must hold for most of the facets.
 	var bad float64
-	for _, f := range fs {
+	for i, f := range fs {
 		px, py := fit.across(x.m.Centre(f))
-		dx, dy := px-r*x.normal[f].Dot(fit.u), py-r*x.normal[f].Dot(fit.v)
+		face := w.faceOf(faces, fs, i)
+		dx, dy := px-r*face.normal.Dot(fit.u), py-r*face.normal.Dot(fit.v)
 		if dx*dx+dy*dy > 0.09*r*r {
-			bad += x.area[f]
+			bad += face.area
 		}
 	}
 	return bad < 0.5*area

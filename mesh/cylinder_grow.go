@@ -108,8 +108,8 @@ func (w *cylWork) refine(fit *cylFit, members []int32) bool {
 func (w *cylWork) medianLean(fit *cylFit, facets []int32) float64 {
 	w.pairs = w.pairs[:0]
 	for i := 0; i < len(facets); i += 1 + len(facets)/cylSample {
-		f := facets[i]
-		w.pairs = append(w.pairs, [2]float64{math.Abs(w.x.normal[f].Dot(fit.a)), w.x.area[f]})
+		n, area := w.x.face(facets[i])
+		w.pairs = append(w.pairs, [2]float64{math.Abs(n.Dot(fit.a)), area})
 	}
 	return medianWeighted(w.pairs)
 }
@@ -131,13 +131,13 @@ func (x *cylFinder) leansSmoothly(fit *cylFit, facets []int32) bool {
 	var n, sum, sum2, edges, diff float64
 	for i := 0; i < len(facets); i += 1 + len(facets)/cylSample {
 		f := facets[i]
-		lean := x.normal[f].Dot(fit.a)
+		lean := x.normal(f).Dot(fit.a)
 		n++
 		sum += lean
 		sum2 += lean * lean
 		for k := range 3 {
 			if g := x.topo.Neighbour(f, k); g >= 0 {
-				d := x.normal[g].Dot(fit.a) - lean
+				d := x.normal(g).Dot(fit.a) - lean
 				diff += d * d
 				edges++
 			}
@@ -244,7 +244,7 @@ func (w *cylWork) gather(fit *cylFit, members []int32, limit int) (got []int32, 
 // than lean (a sine) against the axis, faces the right way, spans no more than
 // a few sides, and its corners lie between the circle and the middle of a chord.
 func (x *cylFinder) on(fit *cylFit, f int32, lean float64) bool {
-	n := x.normal[f]
+	n := x.normal(f)
 	if math.Abs(n.Dot(fit.a)) > lean {
 		return false
 	}
@@ -306,5 +306,5 @@ func (x *cylFinder) thin(fit *cylFit, f int32) bool {
 	a, b, c := x.m.Corners(f)
 	long := max(b.Sub(a).Norm(), c.Sub(b).Norm(), a.Sub(c).Norm())
 	sag := fit.r * (1 - math.Cos(min(fit.turn, cylTurnMax)/2))
-	return 2*x.area[f] <= 4*(fit.tolR+sag)*long
+	return 2*x.m.Area(f) <= 4*(fit.tolR+sag)*long
 }

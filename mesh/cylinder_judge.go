@@ -63,7 +63,7 @@ func (w *cylWork) measure(p *cylPiece) {
 		inscribed = min(inscribed, c.near)
 		p.widest = max(p.widest, c.wide)
 		if c.wide > 0 && c.long > 0 {
-			high := x.area[f] / c.long // half of what the facet measures along the axis
+			high := x.m.Area(f) / c.long // half of what the facet measures along the axis
 			angle += high * c.wide
 			density += high
 			rho2 += high * c.wide * c.square
@@ -354,7 +354,8 @@ func (w *cylWork) bulges(fit *cylFit, facets []int32) bool {
 		lo, hi = min(lo, z), max(hi, z)
 		rho := math.Hypot(px, py)
 		z, px, py = z/fit.r, px/rho, py/rho
-		t, a := x.normal[f].Dot(fit.a), x.area[f]
+		n, a := x.face(f)
+		t := n.Dot(fit.a)
 		s += a
 		s1 += a * t
 		s2 += a * t * t

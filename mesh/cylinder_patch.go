@@ -22,13 +22,14 @@ func (x *cylFinder) findWhole(ctx context.Context) error {
 	}
 	label, order := make([]int32, n), make([]int32, n)
 	size := make([]int32, n) // of the patch at the level before, by facet
+	count := make([]int32, n+1)
 	low := float32(-1)
 	for _, crease := range cylCreases {
 		if err := x.join(ctx, parent, low, float32(crease)); err != nil {
 			return err
 		}
 		low = float32(crease)
-		patches := x.patches(parent, label, order, size)
+		patches := x.patches(parent, label, order, size, count)
 		found := make([]*cylPiece, len(patches))
 		err := parallel(ctx, len(patches), 16, func(from, to int) error {
 			w := x.worker()
@@ -96,9 +97,10 @@ func root(parent []int32, f int32) int32 {
 
 // patches lists the facets of each patch of at least as many facets as a circle
 // has sides that is not what it was at the level before. The lists are parts of
-// order; label gets each facet's patch, and size its patch's facets.
-func (x *cylFinder) patches(parent, label, order, size []int32) [][]int32 {
-	count := make([]int32, len(parent)+1)
+// order; label gets each facet's patch, and size its patch's facets; count is
+// scratch.
+func (x *cylFinder) patches(parent, label, order, size, count []int32) [][]int32 {
+	clear(count)
 	for f := range parent {
 		label[f] = root(parent, int32(f))
 		count[label[f]+1]++

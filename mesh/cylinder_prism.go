@@ -183,7 +183,7 @@ func (x *cylFinder) sidesOf(out []cylSide, facets []int32, edges []cylEdge) []cy
 // of the flat piece, from end to end, and nothing between. (Opposite edges of a
 // ball's flat cap are parallel too, but it is wider than they are long.)
 func (x *cylFinder) side(facets []int32, edges []cylEdge, dir Vec) (cylSide, bool) {
-	across := x.normal[facets[0]].Cross(dir)
+	across := x.normal(facets[0]).Cross(dir)
 	whole := emptyExtent()
 	width := emptyExtent()
 	for _, f := range facets {
@@ -268,7 +268,7 @@ func (x *cylFinder) chains(ctx context.Context, sides []cylSide) ([]cylSide, err
 		angles = angles[:0]
 		facets := 0
 		for _, i := range members {
-			n := x.normal[sides[i].facets[0]]
+			n := x.normal(sides[i].facets[0])
 			angles = append(angles, math.Atan2(n.Dot(fit.v), n.Dot(fit.u)))
 			facets += len(sides[i].facets)
 		}

@@ -171,7 +171,7 @@ func (x *cylFinder) seeds(ctx context.Context) ([]cylSeedAt, error) {
 				if !ok {
 					continue
 				}
-				out := x.normal[f].Scale(-fit.sign)
+				out := x.normal(f).Scale(-fit.sign)
 				if miss := w.miss(&fit, members); miss < cylMissMost &&
 					x.enclosed(fit.a, x.m.Centre(f).Add(out.Scale(across/2)), out, across/2) && !w.bends(&fit, members) {
 					parts[from/step] = append(parts[from/step], cylSeedAt{facet: f, radius: fit.r, miss: miss, hint: hint})
@@ -241,7 +241,7 @@ func (w *cylWork) seedPatch(f int32) []int32 {
 // about the diameter that the bend at f suggests. Fillets, slot ends and
 // freeform surface mostly fail, and need not be looked at any closer.
 func (x *cylFinder) across(f int32) (float64, bool) {
-	n, o := x.normal[f], x.m.Centre(f)
+	n, o := x.normal(f), x.m.Centre(f)
 	var bend, curve float64
 	for k := range int32(3) {
 		h := 3*f + k
@@ -250,7 +250,7 @@ func (x *cylFinder) across(f int32) (float64, bool) {
 			g := x.topo.Twin[h] / 3
 			if l := b.Sub(a).Norm(); l > 0 {
 				// The facets' heights over their edge make two sides.
-				curve = max(curve, t*l/(x.area[f]+x.area[g]))
+				curve = max(curve, t*l/(x.m.Area(f)+x.m.Area(g)))
 			}
 			bend += t * x.m.Centre(g).Sub(o).Dot(n)
 		}
@@ -261,7 +261,7 @@ func (x *cylFinder) across(f int32) (float64, bool) {
 	}
 	most := 16 / curve
 	hit, ok := x.m.BVH().Ray(o, d, 1e-6*x.diagonal, min(most, 2*x.diagonal))
-	return hit.T, ok && hit.T*curve > 0.5 && x.normal[hit.Facet].Dot(n) < -0.6
+	return hit.T, ok && hit.T*curve > 0.5 && x.normal(hit.Facet).Dot(n) < -0.6
 }
 
 // enclosed reports whether surface stands all round a place on the axis, r away
@@ -344,7 +344,7 @@ func (w *cylWork) miss(fit *cylFit, fs []int32) float64 {
 	var s, s1, s2, lean float64
 	for _, f := range fs {
 		px, py, _ := fit.point(x.m.Centre(f))
-		n, a := x.normal[f], x.area[f]
+		n, a := x.face(f)
 		d := px*n.Dot(fit.u) + py*n.Dot(fit.v)
 		t := n.Dot(fit.a)
 		s += a

@@ -2,6 +2,7 @@ package mesh
 
 import (
 	"context"
+	"math"
 	"sync/atomic"
 )
 
@@ -17,11 +18,10 @@ type Mesh struct {
 	repeats   int // facets left out on reading because an earlier one is the same
 	collapsed int // facets left out on reading because two of their corners are one
 
-	topo    derived[*Topology]
-	bvh     derived[*BVH]
-	normals derived[[]Vec]
-	box     derived[Box]
-	nested  derived[*nest]
+	topo   derived[*Topology]
+	bvh    derived[*BVH]
+	box    derived[Box]
+	nested derived[*nest]
 }
 
 // Source says where a mesh came from.
@@ -42,10 +42,10 @@ func New(verts []Vec, facets [][3]int32) *Mesh {
 	m := &Mesh{Verts: verts, Facets: facets}
 	m.topo.make = func(ctx context.Context) (*Topology, error) { return newTopology(ctx, m) }
 	m.bvh.make = func(ctx context.Context) (*BVH, error) { return newBVH(ctx, m) }
-	m.normals.make, m.box.make = m.newNormals, m.newBox
-	m.topo.turn, m.bvh.turn = make(chan struct{}, 1), make(chan struct{}, 1)
+	m.box.make = m.newBox
 	m.nested.make = func(ctx context.Context) (*nest, error) { return newNest(ctx, m) }
-	m.normals.turn, m.box.turn, m.nested.turn = make(chan struct{}, 1), make(chan struct{}, 1), make(chan struct{}, 1)
+	m.topo.turn, m.bvh.turn = make(chan struct{}, 1), make(chan struct{}, 1)
+	m.box.turn, m.nested.turn = make(chan struct{}, 1), make(chan struct{}, 1)
 	return m
 }
 
@@ -103,19 +103,42 @@ func (m *Mesh) Corners(f int32) (a, b, c Vec) {
 	return m.Verts[t[0]], m.Verts[t[1]], m.Verts[t[2]]
 }
 
-// Normal returns the outward unit normal of a facet; zero for a facet without area.
-func (m *Mesh) Normal(f int32) Vec { return m.normals.now()[f] }
+// Normal returns the outward unit normal of a facet; zero for a facet without
+// area. It is worked out each time: that costs little beside the corners, which
+// nearly all who ask look at too, and kept normals would be a sixth of what a
+// mesh with its search tree takes.
+func (m *Mesh) Normal(f int32) Vec {
+	x, y, z := m.cross(f)
+	l := math.Sqrt(float64(x*x) + float64(y*y) + float64(z*z))
+	if l == 0 {
+		return Vec{}
+	}
+	s := 1 / l
+	return Vec{s * x, s * y, s * z}
+}
+
+// cross is the vector product of two sides of a facet: its normal, twice its
+// area long. It and what follows from it are written out in numbers, which the
+// compiler keeps in registers; a Vec goes through memory.
+func (m *Mesh) cross(f int32) (x, y, z float64) {
+	t := &m.Facets[f]
+	a, b, c := &m.Verts[t[0]], &m.Verts[t[1]], &m.Verts[t[2]]
+	ux, uy, uz := b[0]-a[0], b[1]-a[1], b[2]-a[2]
+	vx, vy, vz := c[0]-a[0], c[1]-a[1], c[2]-a[2]
+	return float64(uy*vz) - float64(uz*vy), float64(uz*vx) - float64(ux*vz), float64(ux*vy) - float64(uy*vx)
+}
 
 // Area returns the area of a facet in mm2.
 func (m *Mesh) Area(f int32) float64 {
-	a, b, c := m.Corners(f)
-	return 0.5 * b.Sub(a).Cross(c.Sub(a)).Norm()
+	x, y, z := m.cross(f)
+	return 0.5 * math.Sqrt(float64(x*x)+float64(y*y)+float64(z*z))
 }
 
 // Centre returns the centroid of a facet.
 func (m *Mesh) Centre(f int32) Vec {
-	a, b, c := m.Corners(f)
-	return a.Add(b).Add(c).Scale(1.0 / 3)
+	t := &m.Facets[f]
+	a, b, c := &m.Verts[t[0]], &m.Verts[t[1]], &m.Verts[t[2]]
+	return Vec{1.0 / 3 * (a[0] + b[0] + c[0]), 1.0 / 3 * (a[1] + b[1] + c[1]), 1.0 / 3 * (a[2] + b[2] + c[2])}
 }
 
 // Box returns the box of the vertices that facets use, in mesh coordinates.
@@ -139,18 +162,6 @@ func (m *Mesh) newBox(ctx context.Context) (Box, error) {
 		all = all.Join(b)
 	}
 	return all, err
-}
-
-func (m *Mesh) newNormals(ctx context.Context) ([]Vec, error) {
-	ns := make([]Vec, len(m.Facets))
-	err := parallel(ctx, len(ns), 1<<14, func(from, to int) error {
-		for f := from; f < to; f++ {
-			a, b, c := m.Corners(int32(f))
-			ns[f] = b.Sub(a).Cross(c.Sub(a)).Unit()
-		}
-		return nil
-	})
-	return ns, err
 }
 
 // Topology returns the mesh's adjacency, built on first use.

@@ -102,7 +102,7 @@ func (g *gauge) gather(whole float64, guess int32, slack float64) {
 		}
 	}
 	facet := func(f int32) float64 {
-		n := g.normals[f].Scale(g.t.side)
+		n := g.t.m.Normal(f).Scale(g.t.side)
 		if s.n.Dot(n) >= -opposedCos {
 			return g.whole
 		}

@@ -31,7 +31,7 @@ func (g *gauge) leastSeen(f int32, s *patch, v *view, guess int32) (r span, with
 		if g.buried(f, towards(from, s.middle(), 4*g.touch), s.n) {
 			return span{d: g.cap}, nodeAlone, true
 		}
-		if !g.buried(y.f, towards(to, g.t.m.Centre(y.f), 4*g.touch), g.normals[y.f].Scale(g.t.side)) && g.clear(f, from, to) {
+		if !g.buried(y.f, towards(to, g.t.m.Centre(y.f), 4*g.touch), g.t.m.Normal(y.f).Scale(g.t.side)) && g.clear(f, from, to) {
 			return r, y.f, hidden
 		}
 		hidden = true
