@@ -239,7 +239,8 @@ func (s *source) admit(ctx context.Context, facets int) error {
 		return err
 	}
 	startTime(ctx)
-	s.leave = sync.OnceFunc(func() { e.memory.Release(weight); e.jobs.Release(1) })
+	boundGarbage(facets)
+	s.leave = sync.OnceFunc(func() { boundGarbage(-facets); e.memory.Release(weight); e.jobs.Release(1) })
 	return nil
 }
 

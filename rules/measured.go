@@ -268,24 +268,6 @@ var measurements = []measurement{
 			return v, facetBytes(m, 2), err
 		},
 		put: func(d *Measured, v any) { d.Feather = v.([]mesh.FeatherEdge) }},
-	{need: NeedWall, effort: 4, form: fieldForm((*mesh.KeptThickness).Thickness), answers: fieldAnswers(wallLimits), ready: fieldReady(wallLimits),
-		key: func(p *params) string {
-			return fmt.Sprintf("cap %g patch %g beyond %g", p.wallCapMM, p.patchMM, p.beyond)
-		},
-		run: func(ctx context.Context, m *mesh.Mesh, p *params) (any, int64, error) {
-			v, err := thickness(ctx, m, p.wallCapMM, p, mesh.MeasureThickness)
-			return v, facetBytes(m, 64), err
-		},
-		put: func(d *Measured, v any) { d.Wall = v.(*mesh.ThicknessField) }},
-	{need: NeedGap, effort: 3, form: fieldForm((*mesh.KeptThickness).Gap), answers: fieldAnswers(gapLimits), ready: fieldReady(gapLimits),
-		key: func(p *params) string {
-			return fmt.Sprintf("cap %g patch %g beyond %g", p.gapCapMM, p.patchMM, p.beyond)
-		},
-		run: func(ctx context.Context, m *mesh.Mesh, p *params) (any, int64, error) {
-			v, err := thickness(ctx, m, p.gapCapMM, p, mesh.MeasureGap)
-			return v, facetBytes(m, 64), err
-		},
-		put: func(d *Measured, v any) { d.Gap = v.(*mesh.ThicknessField) }},
 	{need: NeedBall, effort: 2, form: plainForm[mesh.Ball](),
 		run: func(ctx context.Context, m *mesh.Mesh, _ *params) (any, int64, error) {
 			v, err := mesh.MeasureLargestBall(ctx, m)
@@ -312,6 +294,25 @@ var measurements = []measurement{
 			return v, 64 << 10, err
 		},
 		put: func(d *Measured, v any) { d.Slender = v.([]mesh.Slender) }},
+	// Last, since their maps are of the whole surface and stay to be asked.
+	{need: NeedWall, effort: 4, form: fieldForm((*mesh.KeptThickness).Thickness), answers: fieldAnswers(wallLimits), ready: fieldReady(wallLimits),
+		key: func(p *params) string {
+			return fmt.Sprintf("cap %g patch %g beyond %g", p.wallCapMM, p.patchMM, p.beyond)
+		},
+		run: func(ctx context.Context, m *mesh.Mesh, p *params) (any, int64, error) {
+			v, err := thickness(ctx, m, p.wallCapMM, p, mesh.MeasureThickness)
+			return v, facetBytes(m, 64), err
+		},
+		put: func(d *Measured, v any) { d.Wall = v.(*mesh.ThicknessField) }},
+	{need: NeedGap, effort: 3, form: fieldForm((*mesh.KeptThickness).Gap), answers: fieldAnswers(gapLimits), ready: fieldReady(gapLimits),
+		key: func(p *params) string {
+			return fmt.Sprintf("cap %g patch %g beyond %g", p.gapCapMM, p.patchMM, p.beyond)
+		},
+		run: func(ctx context.Context, m *mesh.Mesh, p *params) (any, int64, error) {
+			v, err := thickness(ctx, m, p.gapCapMM, p, mesh.MeasureGap)
+			return v, facetBytes(m, 64), err
+		},
+		put: func(d *Measured, v any) { d.Gap = v.(*mesh.ThicknessField) }},
 }
 
 // platformCount is a count as it is kept.

@@ -1,0 +1,56 @@
+package rules
+
+import (
+	"os"
+	"runtime/debug"
+	"sync"
+)
+
+// This file bounds the garbage that gathers beside large meshes. The runtime
+// collects when as much was added as a share of all that is in use. A large
+// share suits many small values full of pointers, which take long to look
+// through. A mesh is a few long lists of numbers, which the collector does not
+// look into at all: beside one, a small share costs next to nothing, and the
+// garbage of one step is gone before the next one takes its own.
+
+const (
+	// garbageShare is the share, in per cent, beside a mesh of any size.
+	garbageShare = 10
+	// garbageMost is the share from which nothing is changed.
+	garbageMost = 50
+	// garbageLeast is about how many bytes may gather however small the mesh
+	// is, and meshRest what a facet takes at rest, with topology and tree.
+	garbageLeast = 4 << 20
+	meshRest     = 130
+)
+
+// garbage holds the facets of all meshes being measured in this process. The
+// share is one for the process, so it is not the engine's.
+var garbage struct {
+	mu     sync.Mutex // guards the others
+	facets int
+	set    bool // the share is ours
+	before int  // the share when it was not
+}
+
+// boundGarbage tells that so many facets more are being measured, or fewer.
+// GOGC, if it is given, is what somebody wants, and stands.
+func boundGarbage(facets int) {
+	if os.Getenv("GOGC") != "" {
+		return
+	}
+	g := &garbage
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	g.facets += facets
+	share := garbageShare + 100*garbageLeast/(meshRest*max(g.facets, 1))
+	switch eager := share < garbageMost; {
+	case eager && !g.set:
+		g.before, g.set = debug.SetGCPercent(share), true
+	case eager:
+		debug.SetGCPercent(share)
+	case g.set:
+		debug.SetGCPercent(g.before)
+		g.set = false
+	}
+}
