@@ -338,10 +338,31 @@ func (s *thinSets) place(out []ThinRegion, thinnest []int32) {
 		if s.ctx.Err() != nil {
 			return
 		}
-		slices.Sort(out[r].Facets)
-		out[r].Facets = slices.Compact(out[r].Facets)
+		out[r].Facets = merged(out[r].Facets)
 		out[r].MinMM, out[r].At = s.t.thinnest(thinnest[r])
 	}
+}
+
+// merged makes one ascending list without repeats of two ascending runs: the
+// facets of whole leaves and those of cells. Sorting a million takes too long to
+// be stopped in time.
+func merged(fs []int32) []int32 {
+	end := 1
+	for end < len(fs) && fs[end-1] <= fs[end] {
+		end++
+	}
+	if end >= len(fs) {
+		return slices.Compact(fs)
+	}
+	a, b, out := fs[:end], fs[end:], make([]int32, 0, len(fs))
+	for len(a) > 0 && len(b) > 0 {
+		if a[0] <= b[0] {
+			out, a = append(out, a[0]), a[1:]
+		} else {
+			out, b = append(out, b[0]), b[1:]
+		}
+	}
+	return slices.Compact(append(append(out, a...), b...))
 }
 
 // share is the part of a leaf that is thinner than lim, if thickness is spread
