@@ -15,7 +15,7 @@ import (
 
 const (
 	// garbageShare is the share, in per cent, beside a mesh of any size.
-	garbageShare = 10
+	garbageShare = 4
 	// garbageMost is the share from which nothing is changed.
 	garbageMost = 50
 	// garbageLeast is about how many bytes may gather however small the mesh
