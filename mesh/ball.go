@@ -473,6 +473,9 @@ func awayFrom(p, normal Vec, touch []Vec) Vec {
 func each(ctx context.Context, n, step int, work func(i int)) error {
 	return parallel(ctx, n, step, func(from, to int) error {
 		for i := from; i < to; i++ {
+			if ctx.Err() != nil {
+				return ctx.Err()
+			}
 			work(i)
 		}
 		return nil
