@@ -73,7 +73,7 @@ const (
 // cylinders. What it may take for a hole: a drawn regular polygon of 8 sides or
 // more. An open groove at the end of a hole counts as an opening.
 //
-// It takes 100 to 230 bytes a facet while it runs, and time in proportion to the
+// It takes 70 to 200 bytes a facet while it runs, and time in proportion to the
 // facets, on all cores.
 func MeasureCylinders(ctx context.Context, m *Mesh) (*Cylinders, error) {
 	if err := m.Prepare(ctx); err != nil {
