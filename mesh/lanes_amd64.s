@@ -14,6 +14,17 @@
 	VSUBPS       Y13, y, y; \
 	VFNMADD231PS Y0, Y11, y
 
+// SIDES says how far along the ray the sides at the offsets i, j and k of the
+// boxes at AX lie, each less what a, b and c hold of the ray's origin: to x, y
+// and z. Y0 to Y2 are 1/direction.
+#define SIDES(i, j, k, a, b, c, x, y, z) \
+	VMOVUPS     (AX)(i*1), x; \
+	VFMSUB213PS a, Y0, x; \
+	VMOVUPS     (AX)(j*1), y; \
+	VFMSUB213PS b, Y1, y; \
+	VMOVUPS     (AX)(k*1), z; \
+	VFMSUB213PS c, Y2, z
+
 // PUSH sorts the children of the node at AX that are left in the mask DX, of
 // which R11 are all but the first, by Y11, puts them on the stack at CX and goes
 // on with the nearest in AX. It takes R8 and R11 to R13. A child and how near it
@@ -111,21 +122,11 @@ visit:
 	MOVQ         72(BX), R11
 	MOVQ         80(BX), R12
 	MOVQ         88(BX), R13
-	VMOVUPS      (AX)(R8*1), Y11
-	VFMSUB213PS  Y3, Y0, Y11
-	VMOVUPS      (AX)(R9*1), Y12
-	VFMSUB213PS  Y4, Y1, Y12
-	VMOVUPS      (AX)(R10*1), Y13
-	VFMSUB213PS  Y5, Y2, Y13
+	SIDES(R8, R9, R10, Y3, Y4, Y5, Y11, Y12, Y13)
 	VMAXPS       Y9, Y11, Y11
 	VMAXPS       Y13, Y12, Y12
 	VMAXPS       Y12, Y11, Y11
-	VMOVUPS      (AX)(R11*1), Y12
-	VFMSUB213PS  Y6, Y0, Y12
-	VMOVUPS      (AX)(R12*1), Y13
-	VFMSUB213PS  Y7, Y1, Y13
-	VMOVUPS      (AX)(R13*1), Y14
-	VFMSUB213PS  Y8, Y2, Y14
+	SIDES(R11, R12, R13, Y6, Y7, Y8, Y12, Y13, Y14)
 	VMINPS       Y10, Y12, Y12
 	VMINPS       Y14, Y13, Y13
 	VMINPS       Y13, Y12, Y12

@@ -156,14 +156,26 @@ func capFor(limitMM float64) float64 {
 	return c
 }
 
-func wallLimits(p *params) []float64 { return p.wallMM }
-func gapLimits(p *params) []float64  { return p.gapMM }
-
-// fieldReady finds the regions below some limits.
-func fieldReady(limits func(*params) []float64) func(context.Context, any, *params) error {
-	return func(ctx context.Context, v any, p *params) error {
-		return v.(*mesh.ThicknessField).FindRegions(ctx, limits(p)...)
-	}
+// field is the measurement of walls or of gaps: up to which diameter, and what
+// regions are asked for, the parameters say.
+func field(need Need, effort float64, measure func(context.Context, *mesh.Mesh, mesh.ThicknessParams) (*mesh.ThicknessField, error),
+	whole func(*mesh.KeptThickness, context.Context, *mesh.Mesh) (*mesh.ThicknessField, error),
+	asked func(*params) (capMM float64, limitsMM []float64), put func(*Measured, *mesh.ThicknessField)) measurement {
+	limits := func(p *params) []float64 { _, l := asked(p); return l }
+	return measurement{need: need, effort: effort, form: fieldForm(whole), answers: fieldAnswers(limits),
+		key: func(p *params) string {
+			capMM, _ := asked(p)
+			return fmt.Sprintf("cap %g patch %g beyond %g", capMM, p.patchMM, p.beyond)
+		},
+		run: func(ctx context.Context, m *mesh.Mesh, p *params) (any, int64, error) {
+			capMM, _ := asked(p)
+			v, err := thickness(ctx, m, capMM, p, measure)
+			return v, facetBytes(m, 64), err
+		},
+		ready: func(ctx context.Context, v any, p *params) error {
+			return v.(*mesh.ThicknessField).FindRegions(ctx, limits(p)...)
+		},
+		put: func(d *Measured, v any) { put(d, v.(*mesh.ThicknessField)) }}
 }
 
 // patchFor returns the diameter of the disc of an area, down to a step of a
@@ -295,24 +307,12 @@ var measurements = []measurement{
 		},
 		put: func(d *Measured, v any) { d.Slender = v.([]mesh.Slender) }},
 	// Last, since their maps are of the whole surface and stay to be asked.
-	{need: NeedWall, effort: 4, form: fieldForm((*mesh.KeptThickness).Thickness), answers: fieldAnswers(wallLimits), ready: fieldReady(wallLimits),
-		key: func(p *params) string {
-			return fmt.Sprintf("cap %g patch %g beyond %g", p.wallCapMM, p.patchMM, p.beyond)
-		},
-		run: func(ctx context.Context, m *mesh.Mesh, p *params) (any, int64, error) {
-			v, err := thickness(ctx, m, p.wallCapMM, p, mesh.MeasureThickness)
-			return v, facetBytes(m, 64), err
-		},
-		put: func(d *Measured, v any) { d.Wall = v.(*mesh.ThicknessField) }},
-	{need: NeedGap, effort: 3, form: fieldForm((*mesh.KeptThickness).Gap), answers: fieldAnswers(gapLimits), ready: fieldReady(gapLimits),
-		key: func(p *params) string {
-			return fmt.Sprintf("cap %g patch %g beyond %g", p.gapCapMM, p.patchMM, p.beyond)
-		},
-		run: func(ctx context.Context, m *mesh.Mesh, p *params) (any, int64, error) {
-			v, err := thickness(ctx, m, p.gapCapMM, p, mesh.MeasureGap)
-			return v, facetBytes(m, 64), err
-		},
-		put: func(d *Measured, v any) { d.Gap = v.(*mesh.ThicknessField) }},
+	field(NeedWall, 4, mesh.MeasureThickness, (*mesh.KeptThickness).Thickness,
+		func(p *params) (float64, []float64) { return p.wallCapMM, p.wallMM },
+		func(d *Measured, f *mesh.ThicknessField) { d.Wall = f }),
+	field(NeedGap, 3, mesh.MeasureGap, (*mesh.KeptThickness).Gap,
+		func(p *params) (float64, []float64) { return p.gapCapMM, p.gapMM },
+		func(d *Measured, f *mesh.ThicknessField) { d.Gap = f }),
 }
 
 // platformCount is a count as it is kept.
