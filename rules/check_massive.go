@@ -4,6 +4,7 @@ import (
 	"fmt"
 
 	"corbel/mesh"
+	"corbel/rules/estimate"
 )
 
 // MassiveSection finds solid lumps.
@@ -46,5 +47,8 @@ func sayMassive(p *Subject, f *Finding) {
 	f.Help = "Hollow it with a way out for powder, thin it, or split the mass into ribs; plan stress relief on the platform."
 	if p.Spec.Process.V == BinderJet || p.Spec.Process.V == Extrusion {
 		f.Help = "Hollow it with vents, or core it from the setter side, so that binder finds a short way out."
+		if times := estimate.DebindingTimes(f.Measured, f.Limit); times >= tellTimes {
+			f.Help += fmt.Sprintf(" As it is, that takes %s times as long as out of %s mm.", rounded(times), limit)
+		}
 	}
 }

@@ -152,6 +152,9 @@ func saySinter(p *Subject, f *Finding) {
 	case "span":
 		f.Message = fmt.Sprintf("Bridge spans %s mm, and sags in the furnace beyond %s mm in %s, over %s mm2 %s%s.", value, limit, what, rounded(f.AreaMM2), place, closeCall(f))
 		f.Help = "Lay it on another face, rib it from below, or plan a setter that carries it; half the span sags a sixteenth."
+		if times := estimate.SagTimes(f.Measured, f.Limit); times >= tellTimes {
+			f.Help += fmt.Sprintf(" As it is, it sags %s times as far as %s mm would.", rounded(times), limit)
+		}
 	case "ledge":
 		f.Message = fmt.Sprintf("Ledge reaches %s mm, and sags in the furnace beyond %s mm in %s, over %s mm2 %s%s.", value, limit, what, rounded(f.AreaMM2), place, closeCall(f))
 		f.Help = "Lay it on another face, carry its end, or plan a setter that carries it."

@@ -4,6 +4,7 @@ import (
 	"fmt"
 
 	"corbel/mesh"
+	"corbel/rules/estimate"
 )
 
 // Slenderness finds features that are tall for their width.
@@ -71,4 +72,7 @@ func saySlender(p *Subject, f *Finding) {
 	f.Message = fmt.Sprintf("%s stands %s mm high on a width of %s mm, %s times its width where %s is the most for %s, %s%s.",
 		name, number(s.HeightMM, 0.05), width, value, limit, p.forWhat(), p.where(f), closeCall(f))
 	f.Help = "Thicken it, shorten it, brace it with a rib or a buttress, or turn its long side towards the recoater's travel."
+	if times := estimate.SwayTimes(f.Measured, f.Limit); s.Kind == "wall" && times >= tellTimes {
+		f.Help += fmt.Sprintf(" As it is, its top gives way %s times as far as that of a wall of %s.", rounded(times), limit)
+	}
 }

@@ -54,6 +54,10 @@ func plain(v float64) string { return strconv.FormatFloat(roundTo(v, 4), 'f', -1
 // better.
 const ratioBand = 0.05
 
+// tellTimes: where harm grows with a power of a measured value, a finding says how
+// many times as bad as at its limit it is, from this many on.
+const tellTimes = 2
+
 func roundTo(v float64, decimals int) float64 {
 	p := math.Pow10(decimals)
 	return math.Round(v*p) / p

@@ -102,6 +102,21 @@ func Green(sinteredMM, shrinkage float64) float64 { return sinteredMM / (1 - shr
 // 1 - (green/sintered)^(1/3), the same in every direction.
 func ShrinkageOf(green, sintered float64) float64 { return 1 - math.Cbrt(green/sintered) }
 
+// DebindingTimes returns how many times as long binder takes out of a section as
+// out of another of its kind: diffusion takes the square of the way (German and
+// Bose 1997, Injection Molding of Metals and Ceramics, from memory).
+func DebindingTimes(sectionMM, otherMM float64) float64 { return math.Pow(sectionMM/otherMM, 2) }
+
+// SagTimes returns how many times as far a span sags in the furnace under its own
+// weight as another of its height: viscous as elastic, 5 rho g L^4/(32 E h^2) of
+// beam theory, whose fourth power of the span is all that is taken of it.
+func SagTimes(spanMM, otherMM float64) float64 { return math.Pow(spanMM/otherMM, 4) }
+
+// SwayTimes returns how many times as far the top of a free wall gives way to a
+// push as that of another, by height over thickness: F H^3/(3 E I) with
+// I = L t^3/12 (beam theory).
+func SwayTimes(ratio, other float64) float64 { return math.Pow(ratio/other, 3) }
+
 // PowderMass returns the mass in grams of loose powder in a space.
 func PowderMass(volumeMM3, packing, densityGCM3 float64) float64 {
 	return volumeMM3 / 1000 * packing * densityGCM3

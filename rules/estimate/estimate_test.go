@@ -29,6 +29,20 @@ func TestBuildTimeAndCost(t *testing.T) {
 	near(t, "shares", c.Machine+c.Job+c.Powder+c.Gas+c.Finish, c.Sum, 1e-12)
 }
 
+// The direct form of Baumers et al. 2012, Solid Freeform Fabrication Symposium, and
+// 2013, J. Ind. Ecol. 17:418 (quoted in NIST SP 1176; coefficients from memory):
+// C = c_h T + w p_m + E p_e, a machine hour at 26.64, powder at 78.81 per kg, energy
+// at 0.018 per MJ, here 300 MJ over 9.75 h, which a shop pays by the hour as it
+// pays gas: 259.74 + 35.50 + 5.40 = 300.64.
+func TestCostDirectForm(t *testing.T) {
+	b := BuildTime(Job{HeightMM: 60, LayerMM: 0.04, RecoatS: 10, SetupH: 1, PartMM3: 50000, SupportMM3: 5000, RateCM3H: 12, Count: 1})
+	c := PartCost(Rates{MachineH: 26.64, PowderKG: 78.81, GasH: 300 * 0.018 / 9.75}, b, 1, 55*8.19)
+	near(t, "indirect", c.Machine, 259.74, 0.005)
+	near(t, "powder", c.Powder, 35.50, 0.005)
+	near(t, "energy", c.Gas, 5.40, 1e-9)
+	near(t, "cost", c.Sum, 300.64, 0.005)
+}
+
 // A closed form: a box of 20 x 10 mm and 30 mm high has outlines of 60 mm a
 // layer, 45 m in 750 layers of 0.04 mm: 112.5 s at 400 mm/s, whatever the layer's
 // share of the height. Two parts take twice that.
@@ -74,11 +88,30 @@ func TestSinter(t *testing.T) {
 	for s, factor := range map[float64]float64{0.15: 1.17647, 0.17: 1.20482, 0.18: 1.21951, 0.195: 1.24224, 0.20: 1.25} {
 		near(t, "factor", Green(1, s), factor, 5e-6)
 	}
+	for s, factor := range map[float64]float64{0.15: 1.62833, 0.17: 1.74890, 0.18: 1.81367, 0.195: 1.91696, 0.20: 1.95312} {
+		near(t, "volume factor", math.Pow(Green(1, s), 3), factor, 6e-6)
+	}
 	for _, s := range []float64{0, 0.1, 0.17, 0.2} {
 		near(t, "there and back", Green(1, s)*(1-s), 1, 1e-12)
 	}
 	near(t, "factor 1.1986", 1-1/1.1986, 0.165693, 5e-7)
 	near(t, "factor 1.261", 1-1/1.261, 0.20698, 5e-6)
+}
+
+// Scaling laws: debinding by diffusion takes t ~ L^2 (German and Bose 1997, from
+// memory), 2.78 times as long for 10 mm as for 6; a span of twice the length sags
+// 16 times, of half a sixteenth (beam theory; that gravity bends parts in the
+// furnace: Rapid Prototyp J 30(11):369, read); a wall ten times as slender gives
+// way 1000 times as far (beam theory).
+func TestScalingLaws(t *testing.T) {
+	near(t, "debinding, 6 to 10 mm", DebindingTimes(10, 6), 2.78, 0.005)
+	near(t, "twice the span", SagTimes(20, 10), 16, 1e-12)
+	near(t, "half the span", SagTimes(5, 10), 1./16, 1e-12)
+	near(t, "ten times as slender", SwayTimes(10, 1), 1000, 1e-9)
+	// The forms themselves, of a wall of 0.5 mm against one of 1 mm, 12 mm high
+	// and 30 mm long: F H^3/(3 E L t^3/12).
+	sway := func(h, thick float64) float64 { return math.Pow(h, 3) / (3 * 30 * math.Pow(thick, 3) / 12) }
+	near(t, "half as thick", SwayTimes(12/0.5, 12/1.), sway(12, 0.5)/sway(12, 1), 1e-12)
 }
 
 // Derived: the void of a ball of 16 mm; densities from handbooks, from memory.
@@ -87,6 +120,10 @@ func TestPowderMass(t *testing.T) {
 	near(t, "Ti-6Al-4V", PowderMass(v, 0.55, 4.43), 5.225, 5e-4)
 	near(t, "AlSi10Mg", PowderMass(v, 0.55, 2.67), 3.149, 5e-4)
 	near(t, "316L", PowderMass(v, 0.60, 7.99), 10.282, 1e-3)
+	near(t, "least of 10 cm3", PowderMass(10000, 0.50, 4.43), 22.15, 1e-9)
+	near(t, "most of 10 cm3", PowderMass(10000, 0.60, 4.43), 26.58, 1e-9)
+	// What fills a bed of 250 x 250 x 60 mm.
+	near(t, "bed", PowderMass(250*250*60, 0.55, 2.67), 3750*0.55*2.67, 1e-9)
 	near(t, "10 cm3", PowderMass(10000, 0.55, 4.43), 24.37, 5.1e-3) // rounded to two places
 }
 
