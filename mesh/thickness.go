@@ -88,6 +88,13 @@ type ThinRegion struct {
 	// only: a free-standing wall. A part that is thin all over is not free, nor
 	// is a gap.
 	Free bool
+	// StandsMM is how far a wall stands out of the thicker material that carries
+	// it, in the mean: its surface over the length of its feet. 0 if nothing
+	// carries it.
+	StandsMM float64
+	// WedgeRad is the angle of a wedge that ends in a narrow flat or radius, the
+	// least between its faces. 0 for what is no wedge.
+	WedgeRad float64
 	// Feather says that the region borders on a feather edge.
 	Feather bool
 	Box     Box

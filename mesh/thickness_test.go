@@ -2,7 +2,9 @@ package mesh_test
 
 import (
 	"context"
+	"fmt"
 	"math"
+	"math/rand/v2"
 	"testing"
 
 	"corbel/mesh"
@@ -102,6 +104,65 @@ func TestWallRegions(t *testing.T) {
 				t.Errorf("a wall at the limit passes, got %+v", rs)
 			}
 		})
+	}
+}
+
+// How far thin places stand out, and which are wedges: tips cut off flat or
+// round, whatever the triangles, and what only looks like one.
+func TestWedgesAndRelief(t *testing.T) {
+	rnd := rand.New(rand.NewPCG(5, 5))
+	cut := func(deg, tip float64) []mesh.Vec { // its apex, were it sharp, at the origin
+		a := deg * math.Pi / 180
+		return []mesh.Vec{{tip, 0}, {20, 0}, {20 * math.Cos(a), 20 * math.Sin(a)}, {tip * math.Cos(a), tip * math.Sin(a)}}
+	}
+	round := func(deg, r float64) []mesh.Vec {
+		a := deg * math.Pi / 180
+		l := r / math.Sin(a/2)
+		arc := meshtest.Arc(l*math.Cos(a/2), l*math.Sin(a/2), r, deg+90, 270, 12)
+		return append(arc, mesh.Vec{20, 0}, mesh.Vec{20 * math.Cos(a), 20 * math.Sin(a)})
+	}
+	type want struct{ wedge, stands, off float64 }
+	cell := 0.5 * math.Sqrt2 // the longest side of one, by which extents are told
+	cases := map[string]struct {
+		m *mesh.Mesh
+		want
+	}{
+		"raised letter":     {meshtest.Extrude([]mesh.Vec{{0, 0}, {9, 0}, {9, 5}, {5, 5}, {5, 5.6}, {4.2, 5.6}, {4.2, 5}, {0, 5}}, nil, 0, 20), want{0, 0.6, 1e-6}},
+		"rib":               {tee(0.7), want{0, 10, 1e-6}},
+		"plate in the air":  {meshtest.BoxAt(mesh.Vec{}, mesh.Vec{10, 10, 0.7}), want{0, 0, 0}},
+		"notch over a base": {meshtest.Extrude([]mesh.Vec{{0, 0}, {10, 0}, {10, 3}, {5, 0.3}, {0, 3}}, nil, 0, 2), want{0, 1.4, cell}},
+	}
+	for _, deg := range []float64{12, 20, 33, 45, 58} {
+		foot := 1 / (2 * math.Tan(deg*math.Pi/360)) // 1 mm thick so far from the apex
+		flat := meshtest.Extrude(cut(deg, foot/4), nil, 0, 30)
+		cases[fmt.Sprintf("cut off, %v deg", deg)] = struct {
+			m *mesh.Mesh
+			want
+		}{flat, want{deg, foot * 3 / 4, cell}}
+		cases[fmt.Sprintf("cut off, %v deg, smaller facets, turned", deg)] = struct {
+			m *mesh.Mesh
+			want
+		}{meshtest.Turn(meshtest.Refine(flat, 3), meshtest.RandomDir(rnd), 2), want{deg, foot * 3 / 4, cell}}
+		cases[fmt.Sprintf("rounded, %v deg", deg)] = struct {
+			m *mesh.Mesh
+			want
+		}{meshtest.Extrude(round(deg, 0.15), nil, 0, 30), want{deg, foot - 0.15/math.Tan(deg*math.Pi/360), cell}}
+	}
+	for name, c := range cases {
+		var r mesh.ThinRegion // the largest: a cell may stand alone that touches it at a corner
+		var all float64
+		for _, q := range wallOf(t, c.m, 2, 1).Regions(1) {
+			all += q.AreaMM2
+			if q.AreaMM2 > r.AreaMM2 {
+				r = q
+			}
+		}
+		if r.AreaMM2 < 0.98*all {
+			t.Errorf("%s: %v mm2 of %v in one region", name, r.AreaMM2, all)
+		}
+		if math.Abs(r.WedgeRad*180/math.Pi-c.wedge) > 1e-3 || math.Abs(r.StandsMM-c.stands) > c.off {
+			t.Errorf("%s: a wedge of %v deg that stands out %v mm, want %v and %v", name, r.WedgeRad*180/math.Pi, r.StandsMM, c.wedge, c.stands)
+		}
 	}
 }
 

@@ -316,13 +316,15 @@ func (s *thinSets) collect() (out []ThinRegion, index map[int32]int, thinnest []
 		if !ok {
 			r = len(out)
 			index[root] = r
-			out = append(out, ThinRegion{Box: EmptyBox()})
+			out = append(out, ThinRegion{Box: EmptyBox(), WedgeRad: math.Inf(1)})
 			thinnest = append(thinnest, id)
 		}
 		reg := &out[r]
 		if nd.lo < t.nodes[thinnest[r]].lo {
 			thinnest[r] = id
 		}
+		_, angle := s.lean(id)
+		reg.WedgeRad = min(reg.WedgeRad, angle)
 		c := t.cellOf(id)
 		p := c.corners(t.m)
 		reg.AreaMM2 += nd.share(s.lim) * p[1].Sub(p[0]).Cross(p[2].Sub(p[0])).Norm() / 4
@@ -371,7 +373,7 @@ func (nd *node) share(lim float32) float64 {
 	return min(1, float64(lim-nd.lo)/max(1e-30, 2*float64(nd.mid-nd.lo)))
 }
 
-// held sets Free and Feather. A wall's region ends where the sheet ends (at an
+// held sets Free, Feather, StandsMM and WedgeRad. A wall's region ends where the sheet ends (at an
 // open rim), comes to a feather edge, or goes on into thicker material, which
 // carries it. Which of them it is, is asked of the material: a short way on
 // from the middle of the wall, along the sheet, is there still some?
@@ -382,12 +384,19 @@ func (nd *node) share(lim float32) float64 {
 // faces of a wall with fillets at its foot look up to 60 degrees apart where
 // they stop opposing; away from each other, because the foot of a fin around a
 // shaft looks everywhere, but inwards.
+//
+// It is a wedge if its faces lean to each other all over and it grows from a rim
+// towards what carries it, both about as long as each other: half of the border
+// that carries it, and a rim half as long as that, lie across the way in which
+// it grows. Borders that follow cells are longer than the straight line that
+// they stand for; across that way they are as long.
 func (s *thinSets) held(out []ThinRegion, index map[int32]int) {
 	t := s.t
 	if len(s.rim) == 0 {
 		return
 	}
 	holds := make([]map[[3]int8]*holding, len(out))
+	feet := make([]feetOf, len(out))
 	for i, p := range s.rim {
 		if s.stopped(i, rimStep) {
 			return
@@ -400,10 +409,16 @@ func (s *thinSets) held(out []ThinRegion, index map[int32]int) {
 		if p.other < 0 || t.side < 0 {
 			continue
 		}
+		l := p.b.Sub(p.a).Norm()
 		dir, ok := s.carried(p)
+		way, _ := s.lean(p.leaf)
+		grows := l * dir.Dot(way)
 		if !ok {
+			feet[r].tip -= min(grows, 0)
 			continue
 		}
+		feet[r].length += l
+		feet[r].across += max(grows, 0)
 		if holds[r] == nil {
 			holds[r] = map[[3]int8]*holding{}
 		}
@@ -413,14 +428,38 @@ func (s *thinSets) held(out []ThinRegion, index map[int32]int) {
 			c = &holding{}
 			holds[r][key] = c
 		}
-		l := p.b.Sub(p.a).Norm()
 		c.length += l
 		c.at = c.at.Add(p.a.Add(p.b).Scale(l / 2))
 		c.dir = c.dir.Add(dir.Scale(l))
 	}
 	for r := range out {
 		out[r].Free = len(holds[r]) > 0 && !twoSided(holds[r])
+		foot := feet[r].length
+		if f := feet[r]; f.tip > 0 && f.across >= f.length/2 && f.tip >= f.across/2 {
+			foot = f.across
+		} else {
+			out[r].WedgeRad = 0
+		}
+		if foot > 0 {
+			out[r].StandsMM = 2 * out[r].AreaMM2 / foot
+		}
 	}
+}
+
+// feetOf are the lengths of the border that carries a region, of what of it lies
+// across the way in which the region grows, and of the rim that it grows from.
+type feetOf struct{ length, across, tip float64 }
+
+// lean returns the angle between a leaf's facet and the opposed one, and the
+// way along the leaf in which they part.
+func (s *thinSets) lean(id int32) (way Vec, angle float64) {
+	with := s.t.nodes[id].with
+	if with < 0 {
+		return Vec{}, 0
+	}
+	n, o := s.t.m.Normal(s.t.cellOf(id).facet), s.t.m.Normal(with)
+	along := n.Scale(o.Dot(n)).Sub(o)
+	return along.Unit(), math.Atan2(along.Norm(), -o.Dot(n))
 }
 
 // holding sums the carrying border that looks about one way: lengths, and

@@ -12,7 +12,8 @@ var Wall = &Check{
 	Name:    "wall",
 	Summary: "Every wall is at least as thick as the process builds it whole, thicker where it stands free.",
 	Why: "A wall of a few melt tracks has no core: its edges are rough on both sides, pores go through, and it bends under the recoater or in the furnace. " +
-		"A wall held along one edge only needs more than one held on two.",
+		"A wall held along one edge only needs more than one held on two; what stands out no further than twice its thickness, such as raised letters, does not count as one. " +
+		"Nor does a wedge with a blunt tip count as a wall, if its angle passes feather-edge.",
 	Wrong: "The wall is missing in places, leaks, warps out of plane, or is knocked over and spoils the build above it.",
 	Sources: []Source{
 		{"0.4 mm: Thomas 2009, thesis, Univ. of Wales Institute Cardiff; Kranz, Herzog, Emmelmann 2015, J Laser Appl 27:S14001", "published, from memory"},
@@ -36,7 +37,8 @@ func judgeWall(p *Subject) []Finding {
 	judge := func(l Limit, regions []mesh.ThinRegion, kind string) {
 		pins := asThin(p.Measured.Cylinders.Pins, l.V) // told by pin
 		for _, r := range regions {
-			if r.AreaMM2 <= area.V || pins.share(r.Facets) > 0.5 || told.meets(r.Facets) || edgesExplain(p, r, l.V) {
+			if r.AreaMM2 <= area.V || pins.share(r.Facets) > 0.5 || told.meets(r.Facets) || edgesExplain(p, r, l.V) ||
+				kind == "free" && r.StandsMM <= reliefMost*r.MinMM {
 				continue
 			}
 			f, bad := breach(l, r.MinMM, p.Measured.Wall.Err)
@@ -74,6 +76,11 @@ func asThin(cs []mesh.Cylinder, limitMM float64) facetSet {
 	return out
 }
 
+// reliefMost: what stands out no further than twice its thickness, such as
+// raised letters, is relief on its carrier, and no wall that a recoater could
+// bend (common practice, no source).
+const reliefMost = 2
+
 func onlyFree(rs []mesh.ThinRegion) []mesh.ThinRegion {
 	var out []mesh.ThinRegion
 	for _, r := range rs {
@@ -87,8 +94,12 @@ func onlyFree(rs []mesh.ThinRegion) []mesh.ThinRegion {
 // edgesExplain reports whether a thin region is no more than the strip beside
 // sharp edges: along an edge whose wedge is a, material is thinner than t
 // within t/(2 sin(a/2)) of the edge. feather-edge judges those; an edge
-// inside a wall that is thin anyway explains only its own strip.
+// inside a wall that is thin anyway explains only its own strip. A wedge that
+// feather-edge would pass with a sharp tip passes with a blunt one.
 func edgesExplain(p *Subject, r mesh.ThinRegion, limitMM float64) bool {
+	if edge, ok := p.Limit("feather-edge.angle"); ok && r.WedgeRad > 0 && r.WedgeRad >= edge.V {
+		return true
+	}
 	thin := facetSet{}
 	thin.add(r.Facets)
 	strip := 0.0
