@@ -335,48 +335,43 @@ func (b *BVH) Nearest(p Vec, maxDist float64, keep func(f int32, q Vec) bool) (N
 	}
 	var buf [stackSize]waiting
 	stack := append(buf[:0], waiting{b.root(), 0})
-	l := newPointLanes(p, b.walkErr(p), maxDist)
+	l := newNearLanes(p, b.walkErr(p), maxDist, keep == nil)
 	if keep == nil {
-		stack = append(stack, waiting{b.nearLeaf(&l), 0})
+		// Most of a walk that starts from a near leaf is left out.
+		stack = append(stack, waiting{b.nearFirst(&l), 0})
 	}
-	var d2 [8]float32
-	for len(stack) > 0 {
-		top := stack[len(stack)-1]
-		stack = stack[:len(stack)-1]
-		if top.near > l.d2 {
-			continue
+	for {
+		var leaf int32
+		var mask uint32
+		if stack, leaf, mask = b.nearLeaf(&l, stack); mask == 0 {
+			return best, best.Facet >= 0
 		}
-		if top.ref >= 0 {
-			nd := &b.nodes[top.ref]
-			stack = wait(stack, nd, nearBoxes(nd, &l, &d2), &d2)
-			continue
-		}
-		bl := &b.blocks[^top.ref]
-		for mask := nearFacets(bl, &l); mask != 0; mask &= mask - 1 {
+		bl := &b.blocks[leaf]
+		for ; mask != 0; mask &= mask - 1 {
 			i := bits.TrailingZeros32(mask) & 7
 			f := bl.facet[i]
+			if f == best.Facet {
+				continue // the first leaf is met again
+			}
 			x, y, z := b.corners(bl, i)
 			q := nearestOnFacet(p, x, y, z)
 			d := q.Sub(p).Norm()
 			if (d < best.Dist || d == best.Dist && (best.Facet < 0 || f < best.Facet)) && (keep == nil || keep(f, q)) {
 				best = Near{f, q, d}
 				l.within(d)
-				mask &= nearFacets(bl, &l) | 1<<i
 			}
 		}
 	}
-	return best, best.Facet >= 0
 }
 
-// nearLeaf returns a leaf, or what it is under, that is likely near: on the way
-// to it the nearest child is taken, and nothing is put in order. Most of a walk
-// that starts from it is left out.
-func (b *BVH) nearLeaf(l *pointLanes) int32 {
+// nearFirstGo returns a leaf, or what it is under, that is likely near: on the
+// way to it the nearest child is taken, and nothing is put in order.
+func (b *BVH) nearFirstGo(l *nearLanes) int32 {
 	at := b.root()
 	var d2 [8]float32
 	for at >= 0 {
 		nd := &b.nodes[at]
-		mask := nearBoxes(nd, l, &d2)
+		mask := nearBoxes(nd, &l.pointLanes, &d2)
 		if mask == 0 {
 			break
 		}
@@ -389,6 +384,30 @@ func (b *BVH) nearLeaf(l *pointLanes) int32 {
 		at = nd.kid[least]
 	}
 	return at
+}
+
+// nearLeafGo goes on with a walk up to the next leaf with facets that may be
+// within reach: a bit each. It returns what is left of the stack, and no bit at
+// the end.
+func (b *BVH) nearLeafGo(l *nearLanes, stack []waiting) (rest []waiting, leaf int32, mask uint32) {
+	var d2 [8]float32
+	for len(stack) > 0 {
+		top := stack[len(stack)-1]
+		stack = stack[:len(stack)-1]
+		if top.near > l.d2 {
+			continue
+		}
+		if top.ref >= 0 {
+			nd := &b.nodes[top.ref]
+			stack = wait(stack, nd, nearBoxesGo(nd, &l.pointLanes, &d2)&nd.used(), &d2)
+			continue
+		}
+		bl := &b.blocks[^top.ref]
+		if mask := nearFacetsGo(bl, &l.pointLanes) & bl.used(); mask != 0 {
+			return stack, ^top.ref, mask
+		}
+	}
+	return stack, 0, 0
 }
 
 // nearestOnFacet follows Ericson (2004), "Real-Time Collision Detection", 5.1.5.

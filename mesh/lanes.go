@@ -118,6 +118,47 @@ func nearFacetsGo(b *block, l *pointLanes) (mask uint32) {
 	return mask
 }
 
+// nearLanes is a query for the nearest point, in the order in which lanes_amd64.s
+// reads it. There, a facet is looked at as a whole and not by its box alone: its
+// distance is that of its plane if the point lies above it, else that of its
+// nearest side. In units of 2^-24 of the largest coordinate of its corners as
+// seen from the point, the distance of a side is off by 44 at most. A plane is
+// told apart from others by its normal, the product of two sides: its direction
+// is off by 7 times the square of the longest side over twice the area, no more
+// than 896 where that quotient is 128. So the height over a plane is off by 3100,
+// and a side that the point is taken to be on the wrong side of is 1600 away:
+// together less than 2^13. Facets that are thinner, slivers, are as near as
+// their sides, less half their width. err is for the corners themselves, and for
+// numbers so small that their squares vanish.
+type nearLanes struct {
+	pointLanes
+	at   [3]float32 // the point
+	dist float32    // how far to look, as d2
+	err  float32
+	any  uint32 // not 0 if any facet is looked for, so that none beyond another matters
+}
+
+func newNearLanes(p Vec, e, maxDist float64, any bool) (l nearLanes) {
+	l.pointLanes = newPointLanes(p, e, maxDist)
+	l.at = [3]float32{float32(p[0]), float32(p[1]), float32(p[2])}
+	l.dist = up(maxDist * (1 + 0x1p-20))
+	if l.err = up(e + 0x1p-30); e > 0x1p8 {
+		l.err = float32(math.Inf(1)) // numbers so large that their squares have no room
+	}
+	if any {
+		l.any = 1
+	}
+	return l
+}
+
+// within narrows the search, if it is not narrower already.
+func (l *nearLanes) within(d float64) {
+	if dist := up(d * (1 + 0x1p-20)); dist < l.dist {
+		l.dist = dist
+		l.pointLanes.within(d)
+	}
+}
+
 // boxLanes is a query box, rounded outwards.
 type boxLanes struct{ lo, hi [3]float32 }
 

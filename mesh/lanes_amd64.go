@@ -39,13 +39,32 @@ func nearBoxes(nd *wideNode, l *pointLanes, d2 *[8]float32) uint32 {
 }
 
 //go:noescape
-func nearFacetsAVX2(b *block, l *pointLanes) uint32
+func nearFirstAVX2(l *nearLanes, nodes *wideNode) int32
 
-func nearFacets(b *block, l *pointLanes) uint32 {
-	if lanesAVX2 {
-		return nearFacetsAVX2(b, l)
+// nearFirst is nearFirstGo.
+func (b *BVH) nearFirst(l *nearLanes) int32 {
+	if lanesAVX2 && len(b.nodes) > 0 {
+		return nearFirstAVX2(l, unsafe.SliceData(b.nodes))
 	}
-	return nearFacetsGo(b, l) & b.used()
+	return b.nearFirstGo(l)
+}
+
+//go:noescape
+func nearLeafAVX2(l *nearLanes, nodes *wideNode, blocks *block, stack *waiting, n, room int) (left int, leaf int32, mask uint32)
+
+// nearLeaf is nearLeafGo, but looks at facets closer. The assembly stops where
+// the stack has no room.
+func (b *BVH) nearLeaf(l *nearLanes, stack []waiting) (rest []waiting, leaf int32, mask uint32) {
+	if !lanesAVX2 {
+		return b.nearLeafGo(l, stack)
+	}
+	for {
+		n, leaf, mask := nearLeafAVX2(l, unsafe.SliceData(b.nodes), unsafe.SliceData(b.blocks), unsafe.SliceData(stack), len(stack), cap(stack))
+		if stack = stack[:n]; n == 0 || mask != 0 {
+			return stack, leaf, mask
+		}
+		stack = slices.Grow(stack, cap(stack))
+	}
 }
 
 //go:noescape

@@ -3,6 +3,58 @@
 // Eight lanes at once with AVX2 and FMA; lanes.go says what each does. Offsets
 // are those of the structs there and in bvh.go; a test holds them together.
 
+// Eight each of -1, 0, infinity, -infinity, all bits but a sign, and of what
+// nearLeafAVX2 measures with (lanes.go): the room for rounding, the squared
+// shape and size of a sliver, 1/2, and the room for squaring a distance.
+DATA nearConsts<>+0(SB)/8, $0xbf800000bf800000
+DATA nearConsts<>+8(SB)/8, $0xbf800000bf800000
+DATA nearConsts<>+16(SB)/8, $0xbf800000bf800000
+DATA nearConsts<>+24(SB)/8, $0xbf800000bf800000
+DATA nearConsts<>+32(SB)/8, $0x0000000000000000
+DATA nearConsts<>+40(SB)/8, $0x0000000000000000
+DATA nearConsts<>+48(SB)/8, $0x0000000000000000
+DATA nearConsts<>+56(SB)/8, $0x0000000000000000
+DATA nearConsts<>+64(SB)/8, $0x7f8000007f800000
+DATA nearConsts<>+72(SB)/8, $0x7f8000007f800000
+DATA nearConsts<>+80(SB)/8, $0x7f8000007f800000
+DATA nearConsts<>+88(SB)/8, $0x7f8000007f800000
+DATA nearConsts<>+96(SB)/8, $0xff800000ff800000
+DATA nearConsts<>+104(SB)/8, $0xff800000ff800000
+DATA nearConsts<>+112(SB)/8, $0xff800000ff800000
+DATA nearConsts<>+120(SB)/8, $0xff800000ff800000
+DATA nearConsts<>+128(SB)/8, $0x7fffffff7fffffff
+DATA nearConsts<>+136(SB)/8, $0x7fffffff7fffffff
+DATA nearConsts<>+144(SB)/8, $0x7fffffff7fffffff
+DATA nearConsts<>+152(SB)/8, $0x7fffffff7fffffff
+DATA nearConsts<>+160(SB)/8, $0x3a0000003a000000
+DATA nearConsts<>+168(SB)/8, $0x3a0000003a000000
+DATA nearConsts<>+176(SB)/8, $0x3a0000003a000000
+DATA nearConsts<>+184(SB)/8, $0x3a0000003a000000
+DATA nearConsts<>+192(SB)/8, $0x3880000038800000
+DATA nearConsts<>+200(SB)/8, $0x3880000038800000
+DATA nearConsts<>+208(SB)/8, $0x3880000038800000
+DATA nearConsts<>+216(SB)/8, $0x3880000038800000
+DATA nearConsts<>+224(SB)/8, $0x2180000021800000
+DATA nearConsts<>+232(SB)/8, $0x2180000021800000
+DATA nearConsts<>+240(SB)/8, $0x2180000021800000
+DATA nearConsts<>+248(SB)/8, $0x2180000021800000
+DATA nearConsts<>+256(SB)/8, $0x3f0000003f000000
+DATA nearConsts<>+264(SB)/8, $0x3f0000003f000000
+DATA nearConsts<>+272(SB)/8, $0x3f0000003f000000
+DATA nearConsts<>+280(SB)/8, $0x3f0000003f000000
+DATA nearConsts<>+288(SB)/8, $0x3f8000203f800020
+DATA nearConsts<>+296(SB)/8, $0x3f8000203f800020
+DATA nearConsts<>+304(SB)/8, $0x3f8000203f800020
+DATA nearConsts<>+312(SB)/8, $0x3f8000203f800020
+GLOBL nearConsts<>(SB), RODATA|NOPTR, $320
+
+// The lanes by number.
+DATA laneNumbers<>+0(SB)/8, $0x0000000100000000
+DATA laneNumbers<>+8(SB)/8, $0x0000000300000002
+DATA laneNumbers<>+16(SB)/8, $0x0000000500000004
+DATA laneNumbers<>+24(SB)/8, $0x0000000700000006
+GLOBL laneNumbers<>(SB), RODATA|NOPTR, $32
+
 // SHEAR loads a corner at the offset, sheared, to x and y; Y0 is scratch.
 #define SHEAR(at, x, y) \
 	VMOVUPS      at(AX)(R10*1), Y0; \
@@ -72,6 +124,52 @@ put: \
 	JMP          next; \
 pushed: \
 	MOVL         AX, AX
+
+// EDGE looks at the side from the corner in x, y, z to the one in x2, y2, z2: it
+// narrows Y15 by its distance squared, widens Y14 by its length squared, and
+// 232(SP) by how far the point lies beyond it, on which side the normals at
+// 72(SP) tell. It takes Y9 to Y13.
+#define EDGE(x, y, z, x2, y2, z2) \
+	VSUBPS       x, x2, Y9; \
+	VSUBPS       y, y2, Y10; \
+	VSUBPS       z, z2, Y11; \
+	VMULPS       y, Y11, Y12; \
+	VFMSUB231PS  z, Y10, Y12; \
+	VMULPS       72(SP), Y12, Y12; \
+	VMULPS       z, Y9, Y13; \
+	VFMSUB231PS  x, Y11, Y13; \
+	VFMADD231PS  104(SP), Y13, Y12; \
+	VMULPS       x, Y10, Y13; \
+	VFMSUB231PS  y, Y9, Y13; \
+	VFMADD231PS  136(SP), Y13, Y12; \
+	VMAXPS       232(SP), Y12, Y12; \
+	VMOVUPS      Y12, 232(SP); \
+	VMULPS       Y9, Y9, Y12; \
+	VMULPS       x, Y9, Y13; \
+	VFMADD231PS  Y10, Y10, Y12; \
+	VFMADD231PS  y, Y10, Y13; \
+	VFMADD231PS  Y11, Y11, Y12; \
+	VFMADD231PS  z, Y11, Y13; \
+	VMAXPS       Y12, Y14, Y14; \
+	VDIVPS       Y12, Y13, Y13; \
+	VMAXPS       nearConsts<>+0(SB), Y13, Y13; \
+	VMINPS       nearConsts<>+32(SB), Y13, Y13; \
+	VFNMADD213PS x, Y13, Y9; \
+	VFNMADD213PS y, Y13, Y10; \
+	VFNMADD213PS z, Y13, Y11; \
+	VMULPS       Y9, Y9, Y9; \
+	VFMADD231PS  Y10, Y10, Y9; \
+	VFMADD231PS  Y11, Y11, Y9; \
+	VMINPS       Y15, Y9, Y15
+
+// SEEN loads a corner at the offset as seen from the point in Y13, Y14, Y15.
+#define SEEN(at, x, y, z) \
+	VMOVUPS at(AX), x; \
+	VSUBPS  Y13, x, x; \
+	VMOVUPS at+32(AX), y; \
+	VSUBPS  Y14, y, y; \
+	VMOVUPS at+64(AX), z; \
+	VSUBPS  Y15, z, z
 
 // func rayLeafAVX2(r *rayLanes, nodes *wideNode, blocks *block, stack *waiting, n, room int) (left int, leaf, mask uint32)
 TEXT ·rayLeafAVX2(SB), NOSPLIT, $72-64
@@ -284,25 +382,272 @@ TEXT ·nearBoxesAVX2(SB), NOSPLIT, $0-28
 	VMAXPS  Y5, Y4, Y1; \
 	VMAXPS  Y6, Y1, Y1
 
-// func nearFacetsAVX2(b *block, l *pointLanes) uint32
-TEXT ·nearFacetsAVX2(SB), NOSPLIT, $0-20
-	MOVQ         b+0(FP), AX
-	MOVQ         l+8(FP), BX
+// BOXES sets Y11 to the square of the distance of the point from the boxes of the
+// node at AX. Y0 to Y5 are its coordinates, greatest and least, Y7 is zero.
+#define BOXES \
+	VMOVUPS     (AX), Y11; \
+	VSUBPS      Y0, Y11, Y11; \
+	VSUBPS      32(AX), Y3, Y12; \
+	VMAXPS      Y12, Y11, Y11; \
+	VMAXPS      Y7, Y11, Y11; \
+	VMULPS      Y11, Y11, Y11; \
+	VMOVUPS     64(AX), Y12; \
+	VSUBPS      Y1, Y12, Y12; \
+	VSUBPS      96(AX), Y4, Y13; \
+	VMAXPS      Y13, Y12, Y12; \
+	VMAXPS      Y7, Y12, Y12; \
+	VFMADD231PS Y12, Y12, Y11; \
+	VMOVUPS     128(AX), Y12; \
+	VSUBPS      Y2, Y12, Y12; \
+	VSUBPS      160(AX), Y5, Y13; \
+	VMAXPS      Y13, Y12, Y12; \
+	VMAXPS      Y7, Y12, Y12; \
+	VFMADD231PS Y12, Y12, Y11
+
+// POINT loads the point at BX for BOXES, and its reach to Y6.
+#define POINT \
+	VBROADCASTSS 12(BX), Y0; \
+	VBROADCASTSS 16(BX), Y1; \
+	VBROADCASTSS 20(BX), Y2; \
+	VBROADCASTSS 0(BX), Y3; \
+	VBROADCASTSS 4(BX), Y4; \
+	VBROADCASTSS 8(BX), Y5; \
+	VBROADCASTSS 24(BX), Y6; \
 	VXORPS       Y7, Y7, Y7
-	VXORPS       Y8, Y8, Y8
-	EXTENT(0, 96, 192)
-	APART(Y0, Y1, 0, 12)
-	EXTENT(32, 128, 224)
-	APART(Y0, Y1, 4, 16)
-	EXTENT(64, 160, 256)
-	APART(Y0, Y1, 8, 20)
-	VBROADCASTSS 24(BX), Y2
-	VCMPPS       $2, Y2, Y7, Y2
-	VMOVMSKPS    Y2, DX
-	USEDFACETS
+
+// REACHED sets DX to the children of the node at AX with Y11 within reach.
+#define REACHED \
+	VCMPPS    $2, Y6, Y11, Y13; \
+	VMOVMSKPS Y13, DX; \
+	VPCMPEQD  192(AX), Y7, Y13; \
+	VMOVMSKPS Y13, R11; \
+	ANDNL     DX, R11, DX
+
+// func nearFirstAVX2(l *nearLanes, nodes *wideNode) int32
+TEXT ·nearFirstAVX2(SB), NOSPLIT, $0-20
+	MOVQ    l+0(FP), BX
+	MOVQ    nodes+8(FP), SI
+	VMOVDQU laneNumbers<>(SB), Y9
+	VPCMPEQD Y10, Y10, Y10
+	VPSLLD  $3, Y10, Y10         // all bits but the lowest three
+	POINT
+	XORL    AX, AX
+
+down:
+	MOVL         AX, R8
+	IMUL3Q       $224, AX, AX
+	ADDQ         SI, AX
+	BOXES
+	REACHED
+	JEQ          first
+
+	// The nearest: its number stands in the lowest bits of its distance. Boxes
+	// of no child are infinitely far.
+	VPAND        Y10, Y11, Y11
+	VPOR         Y9, Y11, Y11
+	VEXTRACTI128 $1, Y11, X12
+	VPMINUD      X12, X11, X11
+	VPSHUFD      $0x4e, X11, X12
+	VPMINUD      X12, X11, X11
+	VPSHUFD      $0xb1, X11, X12
+	VPMINUD      X12, X11, X11
+	VMOVD        X11, DX
+	ANDL         $7, DX
+	MOVL         192(AX)(DX*4), AX
+	TESTL        AX, AX
+	JGT          down
+	MOVL         AX, R8
+
+first:
 	VZEROUPPER
-	MOVL         DX, ret+16(FP)
+	MOVL R8, ret+16(FP)
 	RET
+
+// func nearLeafAVX2(l *nearLanes, nodes *wideNode, blocks *block, stack *waiting, n, room int) (left int, leaf, mask uint32)
+TEXT ·nearLeafAVX2(SB), NOSPLIT, $264-64
+	MOVQ l+0(FP), BX
+	MOVQ nodes+8(FP), SI
+	MOVQ blocks+16(FP), DI
+	MOVQ stack+24(FP), CX
+	MOVQ room+40(FP), AX
+	LEAQ -64(CX)(AX*8), AX
+	MOVQ AX, 64(SP)           // beyond this there is no room for a node's children
+	MOVQ n+32(FP), AX
+	LEAQ (CX)(AX*8), CX
+
+load:
+	POINT
+
+pop:
+	CMPQ     CX, stack+24(FP)
+	JEQ      none
+	SUBQ     $8, CX
+	MOVL     (CX), AX
+	VMOVSS   4(CX), X11
+	VUCOMISS X6, X11
+	JHI      pop
+
+visit:
+	TESTL  AX, AX
+	JLT    leaf
+	CMPQ   CX, 64(SP)
+	JHI    full
+	IMUL3Q $224, AX, AX
+	ADDQ   SI, AX
+	BOXES
+	REACHED
+	JEQ    pop
+	BLSRL  DX, R11
+	JNE    some
+	TZCNTL DX, DX
+	MOVL   192(AX)(DX*4), AX
+	JMP    visit
+
+some:
+	PUSH
+	JMP visit
+
+leaf:
+	NOTL         AX
+	MOVL         AX, R11
+	IMUL3Q       $416, AX, AX
+	ADDQ         DI, AX
+	VBROADCASTSS 28(BX), Y13
+	VBROADCASTSS 32(BX), Y14
+	VBROADCASTSS 36(BX), Y15
+	SEEN(0, Y0, Y1, Y2)
+	SEEN(96, Y3, Y4, Y5)
+	SEEN(192, Y6, Y7, Y8)
+
+	// Normals, not of length 1: their squares to 168(SP), the heights of the
+	// point over the planes times their lengths to 200(SP).
+	VSUBPS      Y0, Y3, Y9
+	VSUBPS      Y1, Y4, Y10
+	VSUBPS      Y2, Y5, Y11
+	VSUBPS      Y0, Y6, Y12
+	VSUBPS      Y1, Y7, Y13
+	VSUBPS      Y2, Y8, Y14
+	VMULPS      Y11, Y13, Y15
+	VFMSUB231PS Y10, Y14, Y15
+	VMULPS      Y9, Y14, Y14
+	VFMSUB231PS Y11, Y12, Y14
+	VMULPS      Y10, Y12, Y12
+	VFMSUB231PS Y9, Y13, Y12
+	VMOVUPS     Y15, 72(SP)
+	VMOVUPS     Y14, 104(SP)
+	VMOVUPS     Y12, 136(SP)
+	VMULPS      Y15, Y15, Y9
+	VMULPS      Y15, Y0, Y10
+	VFMADD231PS Y14, Y14, Y9
+	VFMADD231PS Y14, Y1, Y10
+	VFMADD231PS Y12, Y12, Y9
+	VFMADD231PS Y12, Y2, Y10
+	VMOVUPS     Y9, 168(SP)
+	VMOVUPS     Y10, 200(SP)
+	VMOVUPS     nearConsts<>+64(SB), Y15
+	VXORPS      Y14, Y14, Y14
+	VMOVUPS     nearConsts<>+96(SB), Y12
+	VMOVUPS     Y12, 232(SP)
+	EDGE(Y0, Y1, Y2, Y3, Y4, Y5)
+	EDGE(Y3, Y4, Y5, Y6, Y7, Y8)
+	EDGE(Y6, Y7, Y8, Y0, Y1, Y2)
+
+	// What the distances may be off by, from the largest coordinate: Y0.
+	VMOVUPS      nearConsts<>+128(SB), Y9
+	VANDPS       Y9, Y0, Y0
+	VANDPS       Y9, Y1, Y1
+	VANDPS       Y9, Y2, Y2
+	VANDPS       Y9, Y3, Y3
+	VANDPS       Y9, Y4, Y4
+	VANDPS       Y9, Y5, Y5
+	VANDPS       Y9, Y6, Y6
+	VANDPS       Y9, Y7, Y7
+	VANDPS       Y9, Y8, Y8
+	VMAXPS       Y1, Y0, Y0
+	VMAXPS       Y3, Y2, Y2
+	VMAXPS       Y5, Y4, Y4
+	VMAXPS       Y7, Y6, Y6
+	VMAXPS       Y8, Y0, Y0
+	VMAXPS       Y4, Y2, Y2
+	VMAXPS       Y6, Y0, Y0
+	VMAXPS       Y2, Y0, Y0
+	VBROADCASTSS 44(BX), Y1
+	VFMADD132PS  nearConsts<>+160(SB), Y1, Y0
+
+	// Facets that are no slivers: Y3. Of those right below the point, the
+	// distance is that of the plane.
+	VMOVUPS   168(SP), Y1
+	VMULPS    Y14, Y14, Y2
+	VMULPS    nearConsts<>+192(SB), Y2, Y2
+	VMAXPS    nearConsts<>+224(SB), Y2, Y2
+	VCMPPS    $13, Y2, Y1, Y3
+	VSQRTPS   Y1, Y1
+	VANDPS    200(SP), Y9, Y4
+	VDIVPS    Y1, Y4, Y4
+	VXORPS    Y5, Y5, Y5
+	VMOVUPS   232(SP), Y6
+	VCMPPS    $2, Y5, Y6, Y6
+	VANDPS    Y3, Y6, Y6
+	VSQRTPS   Y15, Y15
+	VBLENDVPS Y6, Y4, Y15, Y15
+
+	// No point of a sliver is further from its sides than half its width: Y4.
+	VSQRTPS   Y14, Y4
+	VDIVPS    Y4, Y1, Y4
+	VMULPS    nearConsts<>+256(SB), Y4, Y4
+	VANDNPS   Y4, Y3, Y4
+	VSUBPS    Y0, Y15, Y5
+	VSUBPS    Y4, Y5, Y5
+
+	// The nearest is no further than any, and its room for rounding. Of slivers
+	// the distance in double precision may be further off than here.
+	VBROADCASTSS 40(BX), Y7
+	VMOVUPS      384(AX), Y8
+	CMPL         48(BX), $0
+	JEQ          reach
+	VADDPS       Y0, Y15, Y6
+	VBLENDVPS    Y3, Y6, Y7, Y6
+	VBLENDVPS    Y8, Y7, Y6, Y6
+	VMINPS       Y7, Y6, Y6
+	VEXTRACTF128 $1, Y6, X7
+	VMINPS       X7, X6, X6
+	VPSHUFD      $0x4e, X6, X7
+	VMINPS       X7, X6, X6
+	VPSHUFD      $0xb1, X6, X7
+	VMINPS       X7, X6, X6
+	VMOVSS       X6, 40(BX)
+	VBROADCASTSS X6, Y7
+	VMULSS       X6, X6, X6
+	VMULSS       nearConsts<>+288(SB), X6, X6
+	VMOVSS       24(BX), X9
+	VMINSS       X9, X6, X6
+	VMOVSS       X6, 24(BX)
+
+reach:
+	VCMPPS    $14, Y7, Y5, Y5
+	VORPS     Y8, Y5, Y5      // none is there, or beyond reach
+	VMOVMSKPS Y5, DX
+	XORL      $255, DX
+	JEQ       load
+	MOVL      R11, leaf+56(FP)
+
+done:
+	VZEROUPPER
+	MOVL DX, mask+60(FP)
+	SUBQ stack+24(FP), CX
+	SHRQ $3, CX
+	MOVQ CX, left+48(FP)
+	RET
+
+full:
+	MOVL AX, (CX)
+	MOVL $0, 4(CX)
+	ADDQ $8, CX
+
+none:
+	XORL DX, DX
+	MOVL DX, leaf+56(FP)
+	JMP  done
 
 // MEET narrows the mask Y7 to lanes where lo..hi meets the query along an axis.
 #define MEET(lo, hi, qlo, qhi) \

@@ -13,7 +13,7 @@ func TestLaneOffsets(t *testing.T) {
 	var b block
 	var w waiting
 	var r rayLanes
-	var p pointLanes
+	var p nearLanes
 	var q boxLanes
 	var s sideLanes
 	var f facingLanes
@@ -39,6 +39,10 @@ func TestLaneOffsets(t *testing.T) {
 		"ray.axes":     {unsafe.Offsetof(r.axes), 120},
 		"point.hi":     {unsafe.Offsetof(p.hi), 12},
 		"point.d2":     {unsafe.Offsetof(p.d2), 24},
+		"near.at":      {unsafe.Offsetof(p.at), 28},
+		"near.dist":    {unsafe.Offsetof(p.dist), 40},
+		"near.err":     {unsafe.Offsetof(p.err), 44},
+		"near.any":     {unsafe.Offsetof(p.any), 48},
 		"box.hi":       {unsafe.Offsetof(q.hi), 12},
 		"side.far":     {unsafe.Offsetof(s.far), 12},
 		"side.n":       {unsafe.Offsetof(s.n), 28},
@@ -170,4 +174,101 @@ func TestFacingBrutePortable(t *testing.T) {
 	defer func(was bool) { lanesAVX2 = was }(lanesAVX2)
 	lanesAVX2 = false
 	facingBrute(t)
+}
+
+// TestNearLanes holds what the assembly says of how near facets are against
+// double precision: it leaves out none within reach, hardly any other, and no
+// reach that it takes for itself is too small. Facets are of all shapes and
+// sizes, slivers and such without area among them; points lie near planes,
+// sides, corners and far away.
+func TestNearLanes(t *testing.T) {
+	if !lanesAVX2 {
+		t.Log("this processor has one path only: nothing to compare")
+		return
+	}
+	r := rand.New(rand.NewPCG(5, 6))
+	vec := func(s float64) Vec { return Vec{r.NormFloat64() * s, r.NormFloat64() * s, r.NormFloat64() * s} }
+	var near, beyond, spared int
+	for round := range 60_000 {
+		size := math.Pow(10, 2-float64(round%15))
+		at := vec(size * math.Pow(10, float64(r.IntN(6)-2)))
+		var vs []Vec
+		var fs [][3]int32
+		for range 1 + r.IntN(8) {
+			a := at.Add(vec(size))
+			b := a.Add(vec(size))
+			c := a.Add(vec(size))
+			switch r.IntN(6) {
+			case 0: // slivers, down to none
+				c = a.Add(b.Sub(a).Scale(r.Float64()*1.5 - 0.2)).Add(vec(size * math.Pow(10, -float64(r.IntN(12)))))
+			case 1: // needles
+				c = b.Add(vec(size * math.Pow(10, -float64(r.IntN(12)))))
+			case 2: // in a plane along axes
+				b[2], c[2] = a[2], a[2]
+			}
+			n := int32(len(vs))
+			vs, fs = append(vs, a, b, c), append(fs, [3]int32{n, n + 1, n + 2})
+		}
+		if round%2 == 0 {
+			for i := range vs {
+				for k, x := range vs[i] {
+					vs[i][k] = float64(float32(x))
+				}
+			}
+		}
+		m := New(vs, fs)
+		b := m.BVH()
+		f := fs[r.IntN(len(fs))]
+		u, v := r.Float64()*1.6-0.3, r.Float64()*1.6-0.3
+		p := vs[f[0]].Add(vs[f[1]].Sub(vs[f[0]]).Scale(u)).Add(vs[f[2]].Sub(vs[f[0]]).Scale(v))
+		p = p.Add(vec(size * math.Pow(10, float64(r.IntN(7)-5))))
+		dist, thin := make([]float64, len(fs)), make([]float64, len(fs)) // thin: a sliver's width
+		least, fat := math.Inf(1), math.Inf(1)                           // of all, of those surely no slivers
+		for i := range fs {
+			x, y, z := m.Corners(int32(i))
+			dist[i] = nearestOnFacet(p, x, y, z).Sub(p).Norm()
+			least = min(least, dist[i])
+			n := y.Sub(x).Cross(z.Sub(x)).Norm()
+			if long := max(y.Sub(x).Norm(), z.Sub(x).Norm(), z.Sub(y).Norm()); long*long > 120*n || n < 0x1p-29 {
+				thin[i] = n / long
+			} else {
+				fat = min(fat, dist[i])
+			}
+		}
+		reach := dist[r.IntN(len(fs))] * []float64{1, 1 + 1e-6, 1 - 1e-6, 2}[r.IntN(4)]
+		for _, any := range []bool{false, true} {
+			l := newNearLanes(p, b.walkErr(p), reach, any)
+			var buf [stackSize]waiting
+			_, leaf, mask := b.nearLeaf(&l, append(buf[:0], waiting{b.root(), 0}))
+			bl := &b.blocks[leaf]
+			if any && least <= reach && float64(l.dist) < least {
+				t.Fatalf("round %d: looks no further than %g, nearest is at %g", round, l.dist, least)
+			}
+			within := reach
+			if any {
+				within = min(reach, fat)
+			}
+			for i, f := range bl.facet {
+				if f < 0 {
+					continue
+				}
+				x, y, z := m.Corners(f)
+				room := thin[f] + 0x1p-9*(max(x.Sub(p).Norm(), y.Sub(p).Norm(), z.Sub(p).Norm())) + 4*float64(l.err)
+				switch in := mask>>i&1 == 1; {
+				case dist[f] <= min(reach, float64(l.dist)):
+					if near++; !in {
+						t.Fatalf("round %d: left out %v %v %v at %g of %v, reach %g, %g", round, x, y, z, dist[f], p, reach, l.dist)
+					}
+				case dist[f] > within+room:
+					if beyond++; in {
+						spared++
+					}
+				}
+			}
+		}
+	}
+	t.Logf("%d within reach, %d surely beyond, of which %d were let through", near, beyond, spared)
+	if near < 50_000 || beyond < 50_000 || spared > beyond/100 {
+		t.Errorf("%d within reach, %d surely beyond, of which %d were let through", near, beyond, spared)
+	}
 }

@@ -5,10 +5,13 @@ package mesh
 func (b *BVH) rayLeaf(r *rayLanes, stack []waiting) (rest []waiting, leaf int32, mask uint32) {
 	return b.rayLeafGo(r, stack)
 }
+func (b *BVH) nearFirst(l *nearLanes) int32 { return b.nearFirstGo(l) }
+func (b *BVH) nearLeaf(l *nearLanes, stack []waiting) (rest []waiting, leaf int32, mask uint32) {
+	return b.nearLeafGo(l, stack)
+}
 func nearBoxes(nd *wideNode, l *pointLanes, d2 *[8]float32) uint32 {
 	return nearBoxesGo(nd, l, d2) & nd.used()
 }
-func nearFacets(b *block, l *pointLanes) uint32    { return nearFacetsGo(b, l) & b.used() }
 func boxBoxes(nd *wideNode, l *boxLanes) uint32    { return boxBoxesGo(nd, l) & nd.used() }
 func boxFacets(b *block, l *boxLanes) uint32       { return boxFacetsGo(b, l) & b.used() }
 func besideFacets(b *block, l *sideLanes) uint32   { return besideFacetsGo(b, l) & b.used() }
