@@ -234,7 +234,7 @@ func (p *printer) mill(m *rules.Mill) {
 		mass = fmt.Sprintf(", %s g", short(m.StockG))
 	}
 	p.line("  %s%s: %.1f times the part", size, mass, m.Ratio)
-	p.line("  a straight tool of %g mm, %g mm long, reaches %.0f %% of the surface from six sides (+- %.0f)", m.Tool.DiameterMM, m.Tool.LengthMM, 100*m.Share, max(1, 100*m.ShareErr))
+	p.line("  a straight tool of %g mm, %g mm long, reaches %.0f %% of the surface from six sides (+- %.0f), round holes drilled", m.Tool.DiameterMM, m.Tool.LengthMM, 100*m.Share, max(1, 100*m.ShareErr))
 	for _, x := range firstN(m.Missed, 5) {
 		p.line("  misses about %s mm2 near %s", short(x.AreaMM2), vec(roundVec(x.At)))
 	}
