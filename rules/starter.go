@@ -91,10 +91,10 @@ type starter struct {
 	size   mesh.Vec // in the file's own numbers
 	unit   string   // as the file or the caller says it, or as guessed
 	report *PartReport
-	orient *Orientation
+	best   *Standing // the way up that is guessed; nil where none could be looked for
 	flats  []mesh.FlatFace
 
-	unitWhy, processWhy, materialWhy, machineWhy string // of a guess; empty where it is none
+	unitWhy, processWhy, materialWhy, machineWhy, bestWhy string // of a guess; empty where it is none
 
 	text strings.Builder
 }
@@ -230,14 +230,13 @@ func (w *starter) measure(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	w.orient = o
 	how := w.o.MeshOptions
 	if o.Now != nil {
-		best := o.Now
+		w.best, w.bestWhy = o.Now, "no other way is better by more than a twentieth"
 		if b := o.Better(0.05); b != nil {
-			best = b
+			w.best, w.bestWhy = b, "best of "+strconv.Itoa(o.Looked)+" directions"
 		}
-		how.Up = best.Up
+		how.Up = w.best.Up
 	}
 	w.report = w.bare(how)
 	w.engine.judge(ctx, w.report, Full)
@@ -318,21 +317,17 @@ func (w *starter) meshFile() string {
 func (w *starter) standing() {
 	w.line("")
 	w.line("[orientation]")
-	o := w.orient
-	if o == nil || o.Now == nil {
+	best := w.best
+	if best == nil {
 		w.line("up = \"+z\" # guess: no better one could be looked for")
 		return
-	}
-	best, why := o.Now, "no other way is better by more than a twentieth"
-	if b := o.Better(0.05); b != nil {
-		best, why = b, "best of "+strconv.Itoa(o.Looked)+" directions"
 	}
 	text := best.Text
 	if best.IsNow {
 		text = `"+z"`
 	}
 	w.line("# %s", comment(best.Facts))
-	w.line("up = %s%s", text, guess(true, why))
+	w.line("up = %s%s", text, guess(true, w.bestWhy))
 	if best.Turn != "" {
 		w.line("turn = %s%s", spec.Quote(best.Turn), guess(true, "so that it fits the machine"))
 	}
@@ -419,6 +414,11 @@ func (w *starter) faces() {
 			continue
 		}
 		w.line("")
+		if w.best != nil && f.Normal.Dot(w.best.Up) < -math.Sqrt2/2 {
+			w.line("# A face of %s mm2, facing %s, is cut from the platform or carries support as the part stands.", rounded(f.AreaMM2), sayAxis(f.Normal))
+			w.line("# Name it if it matters, with a finish that cuts and the stock for that.")
+			continue
+		}
 		w.line("[[face]]")
 		w.line("name   = \"face %d\" # %s mm2, facing %s", i+1, rounded(f.AreaMM2), sayAxis(f.Normal))
 		w.line("at     = %s", w.place(at))
@@ -463,16 +463,9 @@ func (w *starter) voids() {
 
 func (w *starter) route() {
 	p := &Subject{Spec: w.part, Shop: w.report.Shop, Limits: w.report.Limits, Info: w.report.Info, Mesh: w.report.Mesh, Measured: w.report.Measured}
-	var st *Standing
-	if w.orient != nil {
-		st = w.orient.Now
-		if b := w.orient.Better(0.05); b != nil {
-			st = b
-		}
-	}
 	w.line("")
 	w.line("[route]")
-	w.line("steps = [%s]%s", quoteList(workSteps(p, st)), guess(true, "the usual steps after "+w.part.Process.V))
+	w.line("steps = [%s]%s", quoteList(workSteps(p, w.best)), guess(true, "the usual steps after "+w.part.Process.V))
 }
 
 // NewFile says whether a spec may be written there: never over another file.

@@ -64,6 +64,26 @@ func TestStarterChecks(t *testing.T) {
 	}
 }
 
+// What the starter guesses agrees: its spec, given to orient, is stood no better,
+// so a plate's underside, cut from the platform, is not declared as built.
+func TestStarterStandsAsOrientWould(t *testing.T) {
+	plate := meshtest.Join(meshtest.BoxAt(mesh.Vec{0, 0, 0}, mesh.Vec{60, 40, 3}), meshtest.BoxAt(mesh.Vec{28, 0, 2}, mesh.Vec{32, 40, 20}))
+	b, s := started(t, "tee.stl", meshtest.BinarySTL(plate, 1), StarterOptions{})
+	if text := string(s.Text); !strings.Contains(text, "# A face of 2400 mm2, facing -z, is cut from the platform") || strings.Contains(text, "-z\nat") {
+		t.Errorf("the underside is declared:\n%s", text)
+	}
+	if err := os.WriteFile(b.path("tee.part.toml"), s.Text, 0o666); err != nil {
+		t.Fatal(err)
+	}
+	o, err := b.Orient(context.Background(), b.path("tee.part.toml"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(o.Choices) == 0 || !o.Choices[0].IsNow {
+		t.Errorf("orient puts another way first: %+v", o.Choices)
+	}
+}
+
 // Units are guessed by size, kept where they are said, and positions are
 // written in the file's own numbers.
 func TestStarterUnits(t *testing.T) {
