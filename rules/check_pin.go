@@ -10,7 +10,7 @@ import (
 var Pin = &Check{
 	Name:    "pin",
 	Summary: "Pins and posts that stand free, and struts held at both ends, are thick enough to build.",
-	Why:     "A round feature of a few melt tracks has little to hold it against the recoater, and a drawn pin comes out slightly larger and rougher than drawn.",
+	Why:     "A round feature of a few melt tracks has little to hold it against the recoater, and a drawn pin comes out slightly larger and rougher than drawn. A stud no longer than twice its diameter is relief: it needs what a strut does.",
 	Wrong:   "The pin is bent, broken off or missing, and the piece that came off is dragged across the layer.",
 	Sources: []Source{
 		{"4 mm pins +0.023 mm in one build, stainless steel: Moylan et al. 2014, J Res NIST 119:429", "published, read in part"},
@@ -30,6 +30,9 @@ func judgePin(p *Subject) []Finding {
 		name, kind := "pin.strut", "strut"
 		if c.Free {
 			name, kind = "pin.diameter", "pin"
+			if c.LengthMM <= reliefMost*c.DiameterMM {
+				name = "pin.strut"
+			}
 		}
 		limit, ok := p.Limit(name)
 		if !ok || c.Share < shareLeast {

@@ -77,8 +77,8 @@ func asThin(cs []mesh.Cylinder, limitMM float64) facetSet {
 }
 
 // reliefMost: what stands out no further than twice its thickness, such as
-// raised letters, is relief on its carrier, and no wall that a recoater could
-// bend (common practice, no source).
+// raised letters, is relief on its carrier, and no wall or pin that a recoater
+// could bend (common practice, no source).
 const reliefMost = 2
 
 func onlyFree(rs []mesh.ThinRegion) []mesh.ThinRegion {
