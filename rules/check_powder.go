@@ -85,13 +85,21 @@ func judgeVoid(p *Subject, v mesh.Void) (Finding, bool) {
 		if !ok {
 			continue
 		}
-		if f, bad := breach(l, try.v, try.band); bad {
+		if f, bad := breach(l, try.v, try.band); bad && !(try.kind == "openings" && wideOpen(&v)) {
 			d.kind = try.kind
 			f.shift = reactiveShift(p)
 			return voidFinding(p, f, d), true
 		}
 	}
 	return Finding{}, false
+}
+
+// wideOpen reports whether a space lies open like a cup, so that powder pours
+// out as air comes in by the same mouth: half as wide as the space or wider, and
+// the space no longer than ten times that (common practice, no source).
+func wideOpen(v *mesh.Void) bool {
+	size := v.Box.Size()
+	return v.EscapeMM >= v.BallMM/2 && max(size[0], size[1], size[2]) <= 10*v.EscapeMM
 }
 
 func reactiveShift(p *Subject) int {

@@ -102,7 +102,7 @@ var Limits = []LimitInfo{
 	{"powder.escape", Length, "mm", Higher, false, between(0.1, 50), `"3 mm"`,
 		"The least diameter of the way out of an inner space, so that powder comes out (or, in extrusion, binder)."},
 	{"powder.openings", None, "", Higher, true, between(0, 20), `2`,
-		"How many openings an inner space needs, so that air can go in where powder goes out."},
+		"How many openings an inner space needs, so that air can go in where powder goes out. One that lies open like a cup, by a mouth at least half as wide and a tenth as long as itself, needs no second."},
 	{"powder.way-ratio", None, "", Lower, false, between(1, 200), `20`,
 		"The longest way out of an inner space, as its length over its least width."},
 
