@@ -284,6 +284,8 @@ func (t *builder) branch(w twig) branch {
 	}
 	t.weigh(all)
 	b := branch{leaves: make([]leafItems, 0, leaves)}
+	// Nodes have five children or so, most of them leaves.
+	b.nodes, b.cones = make([]wideNode, 0, leaves/4+1), make([]wideCone, 0, leaves/4+1)
 	b.root, b.cone = b.grow(all, 0, func(w *twig) (int32, cone) {
 		b.leaves = append(b.leaves, leafItems{w.from, w.to})
 		return ^int32(len(b.leaves) - 1), t.leafCone(w.part)
@@ -367,27 +369,41 @@ func (b *branch) grow(all twigs, id int32, whole func(w *twig) (int32, cone)) (i
 	return at, joinCones(cones[:n])
 }
 
-type bin struct {
-	box   box32
-	count int
+// laneBox is a box in single precision in the order in which lanes_amd64.s
+// reads it: the fourth of each is not used.
+type laneBox struct{ lo, hi [4]float32 }
+
+func emptyLaneBox() laneBox {
+	inf := float32(math.Inf(1))
+	return laneBox{[4]float32{inf, inf, inf, inf}, [4]float32{-inf, -inf, -inf, -inf}}
 }
+
+func (b *laneBox) join(c *laneBox) {
+	for k := range 3 {
+		b.lo[k] = min(b.lo[k], c.lo[k])
+		b.hi[k] = max(b.hi[k], c.hi[k])
+	}
+}
+
+func (b *laneBox) box32() box32 { return box32{[3]float32(b.lo[:3]), [3]float32(b.hi[:3])} }
 
 // splitCut is what a part is split by: the extent of its items' middles and the
 // items in bins between them, along each axis.
 type splitCut struct {
-	mids  box32
-	scale [3]float32
-	bins  [3][splitBins]bin
+	mids  laneBox
+	scale [4]float32 // the fourth is 0
+	bins  [3][splitBins]laneBox
+	count [3][splitBins]int32
 }
 
-func newCut(mids box32) (c splitCut) {
+func newCut(mids laneBox) (c splitCut) {
 	c.mids = mids
 	for k := range 3 {
 		if s := mids.hi[k] - mids.lo[k]; s > 0 {
 			c.scale[k] = splitBins * (1 - 0x1p-20) / s
 		}
 		for i := range c.bins[k] {
-			c.bins[k][i].box = emptyBox32()
+			c.bins[k][i] = emptyLaneBox()
 		}
 	}
 	return c
@@ -398,13 +414,18 @@ func (c *splitCut) binOf(it *item, k int) int {
 	return int((it.mid(k)-c.mids.lo[k])*c.scale[k]) & (splitBins - 1)
 }
 
-func (c *splitCut) fill(items []item) {
+// fillGo puts items into their bins.
+func (c *splitCut) fillGo(items []item) {
 	for i := range items {
 		it := &items[i]
 		for k := range 3 {
-			b := &c.bins[k][c.binOf(it, k)]
-			b.count++
-			b.box.join(&it.box32)
+			bin := c.binOf(it, k)
+			c.count[k][bin]++
+			b := &c.bins[k][bin]
+			for j := range 3 {
+				b.lo[j] = min(b.lo[j], it.lo[j])
+				b.hi[j] = max(b.hi[j], it.hi[j])
+			}
 		}
 	}
 }
@@ -413,15 +434,15 @@ func (c *splitCut) fill(items []item) {
 func (c *splitCut) join(o *splitCut) {
 	for k := range 3 {
 		for i := range c.bins[k] {
-			c.bins[k][i].count += o.bins[k][i].count
-			c.bins[k][i].box.join(&o.bins[k][i].box)
+			c.count[k][i] += o.count[k][i]
+			c.bins[k][i].join(&o.bins[k][i])
 		}
 	}
 }
 
-// extentOf returns the extent of the middles of items, times two.
-func extentOf(items []item) box32 {
-	mids := emptyBox32()
+// extentGo returns the extent of the middles of items, times two.
+func extentGo(items []item) laneBox {
+	mids := emptyLaneBox()
 	for i := range items {
 		for k := range 3 {
 			x := items[i].mid(k)
@@ -431,12 +452,33 @@ func extentOf(items []item) box32 {
 	return mids
 }
 
+// binAreas are half the surfaces of the boxes about all bins before one, and
+// about it and all after it.
+type binAreas struct{ left, right [splitBins]float32 }
+
+func (a *binAreas) sweepGo(bins *[splitBins]laneBox) {
+	area := func(b *laneBox) float32 {
+		x, y, z := b.hi[0]-b.lo[0], b.hi[1]-b.lo[1], b.hi[2]-b.lo[2]
+		return x*y + y*z + z*x
+	}
+	box := emptyLaneBox()
+	for i := splitBins - 1; i > 0; i-- {
+		box.join(&bins[i])
+		a.right[i] = area(&box)
+	}
+	box = emptyLaneBox()
+	for i := 1; i < splitBins; i++ {
+		box.join(&bins[i-1])
+		a.left[i] = area(&box)
+	}
+}
+
 // cutLarge is newCut and fill on several processors: extents and counts come
 // out the same in any order.
 func cutLarge(ctx context.Context, items []item) (*splitCut, error) {
 	const step = 1 << 16
 	var mu sync.Mutex
-	mids := emptyBox32()
+	mids := emptyLaneBox()
 	err := parallel(ctx, len(items), step, func(from, to int) error {
 		b := extentOf(items[from:to])
 		mu.Lock()
@@ -471,9 +513,9 @@ func (t *builder) split(p part, depth int32) (l, r part) {
 	} else {
 		return p, part{p.to, p.to, emptyBox32()}
 	}
-	axis, at := bestSplit(&c.bins, &c.scale)
+	axis, at := c.best()
 	if axis < 0 || depth >= depthMost {
-		return t.halve(p, c.mids)
+		return t.halve(p, c.mids.box32())
 	}
 	// Swap items of the upper bins to the end.
 	i, j := 0, len(items)
@@ -489,54 +531,48 @@ func (t *builder) split(p part, depth int32) (l, r part) {
 		}
 	}
 	mid := p.from + int32(i)
-	l, r = part{p.from, mid, emptyBox32()}, part{mid, p.to, emptyBox32()}
+	left, right := emptyLaneBox(), emptyLaneBox()
 	for i := range c.bins[axis] {
 		if i < at {
-			l.box.join(&c.bins[axis][i].box)
+			left.join(&c.bins[axis][i])
 		} else {
-			r.box.join(&c.bins[axis][i].box)
+			right.join(&c.bins[axis][i])
 		}
 	}
-	return l, r
+	return part{p.from, mid, left.box32()}, part{mid, p.to, right.box32()}
 }
 
-// bestSplit returns the axis and the bin before which to cut; axis -1 if no cut
-// parts the facets.
-func bestSplit(bins *[3][splitBins]bin, scale *[3]float32) (axis, at int) {
+// best returns the axis and the bin before which to cut; axis -1 if no cut parts
+// the facets.
+func (c *splitCut) best() (axis, at int) {
 	axis = -1
 	least := float32(math.Inf(1))
+	var areas binAreas
 	for k := range 3 {
-		if scale[k] == 0 {
+		if c.scale[k] == 0 {
 			continue
 		}
-		var right [splitBins]float32
-		box, count := emptyBox32(), 0
-		for i := splitBins - 1; i > 0; i-- {
-			b := &bins[k][i]
-			box.join(&b.box)
-			count += b.count
-			right[i] = partCost(&box, count)
+		areas.sweep(&c.bins[k])
+		left, all := int32(0), int32(0)
+		for _, n := range c.count[k] {
+			all += n
 		}
-		box, count = emptyBox32(), 0
 		for i := 1; i < splitBins; i++ {
-			b := &bins[k][i-1]
-			box.join(&b.box)
-			count += b.count
-			if c := partCost(&box, count) + right[i]; c < least {
-				least, axis, at = c, k, i
+			left += c.count[k][i-1]
+			// A part without facets makes no cut.
+			if left == 0 || left == all {
+				continue
+			}
+			if cost := areas.left[i]*leavesOf(left) + areas.right[i]*leavesOf(all-left); cost < least {
+				least, axis, at = cost, k, i
 			}
 		}
 	}
 	return axis, at
 }
 
-// partCost is infinite for an empty part, which makes no cut.
-func partCost(b *box32, count int) float32 {
-	if count == 0 {
-		return float32(math.Inf(1))
-	}
-	return b.area() * float32((count+7)/8)
-}
+// leavesOf is how many leaves so many facets fill.
+func leavesOf(count int32) float32 { return float32((count + 7) / 8) }
 
 // halve cuts a part in two of equal count along its longest axis.
 func (t *builder) halve(p part, mids box32) (l, r part) {
@@ -563,13 +599,33 @@ func (t *builder) halve(p part, mids box32) (l, r part) {
 func (t *builder) leafCone(p part) cone {
 	items := t.items[p.from:p.to]
 	slices.SortFunc(items, func(a, b item) int { return int(a.facet - b.facet) })
-	var cones [8]cone
+	var normals [8]Vec
+	var sum Vec
+	none := true
 	for i := range items {
-		n := t.m.Normal(items[i].facet)
-		cones[i] = cone{axis: n, none: n == Vec{}}
+		normals[i] = t.m.Normal(items[i].facet)
+		sum = sum.Add(normals[i])
+		none = none && normals[i] == Vec{}
 	}
-	return joinCones(cones[:len(items)])
+	if none {
+		return cone{none: true}
+	}
+	out := cone{axis: sum.Unit()}
+	least := 1.0
+	for i := range items {
+		if n := normals[i]; n != (Vec{}) {
+			least = min(least, out.axis.Dot(n))
+		}
+	}
+	if out.half = math.Acos(max(least, -1)) + acosErr; out.axis == (Vec{}) || out.half > math.Pi {
+		out.half = math.Pi
+	}
+	return out
 }
+
+// acosErr bounds what the rounding of a cosine does to an angle: near 0 and pi,
+// the root of twice the former.
+const acosErr = 1e-7
 
 // fill makes a leaf's block.
 func (t *builder) fill(bl *block, l leafItems) {

@@ -106,3 +106,37 @@ func facingFacets(b *block, l *facingLanes) uint32 {
 	}
 	return facingFacetsGo(b, l) & b.used()
 }
+
+//go:noescape
+func fillAVX2(c *splitCut, items *item, n int)
+
+func (c *splitCut) fill(items []item) {
+	if lanesAVX2 {
+		fillAVX2(c, unsafe.SliceData(items), len(items))
+		return
+	}
+	c.fillGo(items)
+}
+
+//go:noescape
+func extentAVX2(items *item, n int, mids *laneBox)
+
+func extentOf(items []item) laneBox {
+	if lanesAVX2 {
+		var mids laneBox
+		extentAVX2(unsafe.SliceData(items), len(items), &mids)
+		return mids
+	}
+	return extentGo(items)
+}
+
+//go:noescape
+func sweepAVX2(a *binAreas, bins *[splitBins]laneBox)
+
+func (a *binAreas) sweep(bins *[splitBins]laneBox) {
+	if lanesAVX2 {
+		sweepAVX2(a, bins)
+		return
+	}
+	a.sweepGo(bins)
+}

@@ -860,3 +860,124 @@ none:
 	VZEROUPPER
 	MOVL DX, ret+16(FP)
 	RET
+
+// ITEM loads the least and greatest coordinates of the item at SI to X0 and X1,
+// and twice their middle to X2. X6 is zero: so are the fourth lanes.
+#define ITEM \
+	VMOVUPS  (SI), X0; \
+	VMOVUPS  12(SI), X1; \
+	VBLENDPS $8, X6, X0, X0; \
+	VBLENDPS $8, X6, X1, X1; \
+	VADDPS   X1, X0, X2
+
+// BIN widens the bin at the offset in R by the item.
+#define BIN(at, R) \
+	VMINPS  at(BX)(R*1), X0, X2; \
+	VMOVUPS X2, at(BX)(R*1); \
+	VMAXPS  at+16(BX)(R*1), X1, X3; \
+	VMOVUPS X3, at+16(BX)(R*1)
+
+// func fillAVX2(c *splitCut, items *item, n int)
+TEXT ·fillAVX2(SB), NOSPLIT, $0-24
+	MOVQ     c+0(FP), BX
+	MOVQ     items+8(FP), SI
+	MOVQ     n+16(FP), CX
+	VMOVUPS  (BX), X4         // where the bins begin
+	VMOVUPS  32(BX), X5       // bins a length
+	VXORPS   X6, X6, X6
+	VPCMPEQD X7, X7, X7
+	VPSRLD   $28, X7, X7      // the last bin
+	TESTQ    CX, CX
+	JEQ      filled
+
+item:
+	ITEM
+	VSUBPS     X4, X2, X2
+	VMULPS     X5, X2, X2
+	VCVTTPS2DQ X2, X2
+	VPAND      X7, X2, X2
+	VMOVD      X2, AX
+	VPEXTRD    $1, X2, DX
+	VPEXTRD    $2, X2, DI
+	INCL       1584(BX)(AX*4)
+	INCL       1648(BX)(DX*4)
+	INCL       1712(BX)(DI*4)
+	SHLQ       $5, AX
+	SHLQ       $5, DX
+	SHLQ       $5, DI
+	BIN(48, AX)
+	BIN(560, DX)
+	BIN(1072, DI)
+	ADDQ       $28, SI
+	DECQ       CX
+	JNE        item
+
+filled:
+	RET
+
+// func extentAVX2(items *item, n int, mids *laneBox)
+TEXT ·extentAVX2(SB), NOSPLIT, $0-24
+	MOVQ     items+0(FP), SI
+	MOVQ     n+8(FP), CX
+	MOVQ     mids+16(FP), BX
+	VMOVUPS  nearConsts<>+64(SB), X4
+	VMOVUPS  nearConsts<>+96(SB), X5
+	VXORPS   X6, X6, X6
+	TESTQ    CX, CX
+	JEQ      extended
+
+middle:
+	ITEM
+	VMINPS X4, X2, X4
+	VMAXPS X5, X2, X5
+	ADDQ   $28, SI
+	DECQ   CX
+	JNE    middle
+
+extended:
+	VMOVUPS X4, (BX)
+	VMOVUPS X5, 16(BX)
+	RET
+
+// WIDEN joins the bin at the offset in AX to the box in X4 and X5, and sets X0 to
+// half its surface.
+#define WIDEN \
+	VMINPS    (BX)(AX*1), X4, X4; \
+	VMAXPS    16(BX)(AX*1), X5, X5; \
+	VSUBPS    X4, X5, X0; \
+	VPERMILPS $0xc9, X0, X1; \
+	VMULPS    X1, X0, X0; \
+	VMOVSHDUP X0, X1; \
+	VADDSS    X1, X0, X1; \
+	VMOVHLPS  X0, X0, X0; \
+	VADDSS    X0, X1, X0
+
+// func sweepAVX2(a *binAreas, bins *[splitBins]laneBox)
+TEXT ·sweepAVX2(SB), NOSPLIT, $0-16
+	MOVQ    a+0(FP), DI
+	MOVQ    bins+8(FP), BX
+	VMOVUPS nearConsts<>+64(SB), X4
+	VMOVUPS nearConsts<>+96(SB), X5
+	MOVL    $480, AX
+
+right:
+	WIDEN
+	MOVQ   AX, CX
+	SHRQ   $3, CX
+	VMOVSS X0, 64(DI)(CX*1)
+	SUBQ   $32, AX
+	JNE    right
+
+	VMOVUPS nearConsts<>+64(SB), X4
+	VMOVUPS nearConsts<>+96(SB), X5
+	XORL    AX, AX
+
+left:
+	WIDEN
+	ADDQ   $32, AX
+	MOVQ   AX, CX
+	SHRQ   $3, CX
+	VMOVSS X0, (DI)(CX*1)
+	CMPQ   AX, $480
+	JNE    left
+	RET

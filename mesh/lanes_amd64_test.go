@@ -3,6 +3,7 @@ package mesh
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 	"unsafe"
 )
@@ -16,6 +17,8 @@ func TestLaneOffsets(t *testing.T) {
 	var p nearLanes
 	var q boxLanes
 	var s sideLanes
+	var cut splitCut
+	var areas binAreas
 	var f facingLanes
 	for name, c := range map[string][2]uintptr{
 		"wideNode.kid": {unsafe.Offsetof(nd.kid), 192},
@@ -44,6 +47,13 @@ func TestLaneOffsets(t *testing.T) {
 		"near.err":     {unsafe.Offsetof(p.err), 44},
 		"near.any":     {unsafe.Offsetof(p.any), 48},
 		"box.hi":       {unsafe.Offsetof(q.hi), 12},
+		"item":         {unsafe.Sizeof(item{}), 28},
+		"laneBox":      {unsafe.Sizeof(laneBox{}), 32},
+		"cut.scale":    {unsafe.Offsetof(cut.scale), 32},
+		"cut.bins":     {unsafe.Offsetof(cut.bins), 48},
+		"cut.count":    {unsafe.Offsetof(cut.count), 1584},
+		"cut":          {unsafe.Sizeof(cut), 1776},
+		"areas.right":  {unsafe.Offsetof(areas.right), 64},
 		"side.far":     {unsafe.Offsetof(s.far), 12},
 		"side.n":       {unsafe.Offsetof(s.n), 28},
 		"side.low":     {unsafe.Offsetof(s.low), 76},
@@ -131,6 +141,33 @@ func TestLanesAgree(t *testing.T) {
 	}
 	if found < rays/10 {
 		t.Errorf("only %d of %d rays hit: too few to tell", found, rays)
+	}
+}
+
+// Both paths build the same tree, whatever the coordinates.
+func TestTreesAgree(t *testing.T) {
+	if !lanesAVX2 {
+		t.Log("this processor has one path only: nothing to compare")
+		return
+	}
+	defer func() { lanesAVX2 = true }()
+	r := rand.New(rand.NewPCG(7, 8))
+	for round := range 60 {
+		vs := make([]Vec, 3+r.IntN(30_000)/(1+round%7*50))
+		for i := range vs {
+			vs[i] = Vec{r.NormFloat64() * math.Pow(10, float64(r.IntN(5)-2)), float64(r.IntN(5)), r.Float64() * float64(round%3)}
+		}
+		fs := make([][3]int32, len(vs))
+		for i := range fs {
+			fs[i] = [3]int32{int32(i), int32(r.IntN(len(vs))), int32((i + 1) % len(vs))}
+		}
+		lanesAVX2 = true
+		fast := New(vs, fs).BVH()
+		lanesAVX2 = false
+		slow := New(vs, fs).BVH()
+		if !slices.Equal(fast.nodes, slow.nodes) || !slices.Equal(fast.cones, slow.cones) || !slices.Equal(fast.blocks, slow.blocks) {
+			t.Fatalf("round %d, %d facets: the trees differ", round, len(fs))
+		}
 	}
 }
 

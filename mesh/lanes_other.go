@@ -16,3 +16,7 @@ func boxBoxes(nd *wideNode, l *boxLanes) uint32    { return boxBoxesGo(nd, l) & 
 func boxFacets(b *block, l *boxLanes) uint32       { return boxFacetsGo(b, l) & b.used() }
 func besideFacets(b *block, l *sideLanes) uint32   { return besideFacetsGo(b, l) & b.used() }
 func facingFacets(b *block, l *facingLanes) uint32 { return facingFacetsGo(b, l) & b.used() }
+
+func (c *splitCut) fill(items []item)              { c.fillGo(items) }
+func extentOf(items []item) laneBox                { return extentGo(items) }
+func (a *binAreas) sweep(bins *[splitBins]laneBox) { a.sweepGo(bins) }
