@@ -25,13 +25,17 @@ func (x *cylFinder) findWhole(ctx context.Context) error {
 	count := make([]int32, n+1)
 	low := float32(-1)
 	for _, crease := range cylCreases {
-		if err := x.join(ctx, parent, low, float32(crease)); err != nil {
+		joined, err := x.join(ctx, parent, low, float32(crease))
+		if err != nil {
 			return err
+		}
+		if low >= 0 && !joined {
+			continue // the patches are those of the level before
 		}
 		low = float32(crease)
 		patches := x.patches(parent, label, order, size, count)
 		found := make([]*cylPiece, len(patches))
-		err := parallel(ctx, len(patches), 16, func(from, to int) error {
+		err = parallel(ctx, len(patches), 16, func(from, to int) error {
 			w := x.worker()
 			defer x.release(w)
 			for i := from; i < to; i++ {
@@ -66,11 +70,12 @@ func (x *cylFinder) findWhole(ctx context.Context) error {
 	return nil
 }
 
-// join unites facets across edges that turn by more than low and at most high.
-func (x *cylFinder) join(ctx context.Context, parent []int32, low, high float32) error {
+// join unites facets across edges that turn by more than low and at most high,
+// and reports whether there were any to unite.
+func (x *cylFinder) join(ctx context.Context, parent []int32, low, high float32) (joined bool, err error) {
 	for h, t := range x.topo.Twin {
 		if h&0xffff == 0 && ctx.Err() != nil {
-			return ctx.Err()
+			return false, ctx.Err()
 		}
 		if t < int32(h) || !(x.turn[h] > low && x.turn[h] <= high) {
 			continue
@@ -82,9 +87,10 @@ func (x *cylFinder) join(ctx context.Context, parent []int32, low, high float32)
 		a, b = root(parent, a), root(parent, b)
 		if a != b {
 			parent[max(a, b)] = min(a, b)
+			joined = true
 		}
 	}
-	return nil
+	return joined, nil
 }
 
 func root(parent []int32, f int32) int32 {

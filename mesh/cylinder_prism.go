@@ -90,7 +90,7 @@ func (x *cylFinder) sides(ctx context.Context) ([]cylSide, error) {
 	for f := range parent {
 		parent[f] = int32(f)
 	}
-	if err := x.join(ctx, parent, -1, cylFlat); err != nil {
+	if _, err := x.join(ctx, parent, -1, cylFlat); err != nil {
 		return nil, err
 	}
 	flats := x.flats(parent)
@@ -287,31 +287,23 @@ func (x *cylFinder) chains(ctx context.Context, sides []cylSide) ([]cylSide, err
 // joinSides returns the union-find of sides that have an edge in common. Of two
 // sides with the same half-edge the later one has it.
 func (x *cylFinder) joinSides(ctx context.Context, sides []cylSide) ([]int32, error) {
-	n := 0
-	for _, s := range sides {
-		n += len(s.edges)
-	}
-	of := make([]uint64, 0, n) // half-edge, side
+	of := make([]int32, len(x.topo.Twin)) // of each half-edge the last side that has it, plus one
 	parent := make([]int32, len(sides))
 	for i, s := range sides {
 		parent[i] = int32(i)
 		for _, h := range s.edges {
-			of = append(of, uint64(h)<<32|uint64(i))
+			of[h] = int32(i) + 1
 		}
 	}
-	slices.Sort(of)
 	for i, s := range sides {
 		if i&0xfff == 0 && ctx.Err() != nil {
 			return nil, ctx.Err()
 		}
 		for _, h := range s.edges {
-			t := uint64(x.topo.Twin[h])
-			k, _ := slices.BinarySearch(of, (t+1)<<32)
-			if k == 0 || of[k-1]>>32 != t {
-				continue
+			if t := x.topo.Twin[h]; t >= 0 && of[t] > 0 {
+				a, b := root(parent, int32(i)), root(parent, of[t]-1)
+				parent[max(a, b)] = min(a, b)
 			}
-			a, b := root(parent, int32(i)), root(parent, int32(of[k-1]))
-			parent[max(a, b)] = min(a, b)
 		}
 	}
 	return parent, nil
