@@ -319,7 +319,7 @@ func (in *input) reader() (reader, error) {
 	case readers[found] != nil:
 		return readers[found], nil
 	case found != "":
-		return nil, in.bad(helpFormat, "it is %s, which can't be read", name)
+		return nil, in.bad(helpFormat, "it is %s, not a mesh that can be read", name)
 	}
 	return nil, in.bad(helpFormat, "neither its ending %q nor its contents are those of a mesh file", ext)
 }

@@ -1,5 +1,7 @@
 package rules
 
+import "corbel/spec"
+
 // Caution is a note where ignoring a finding, or following it carelessly,
 // could hurt someone: what can happen, what to do, who decides. It defers to
 // local codes and qualified people and is printed once per report.
@@ -101,7 +103,8 @@ func cautionsOf(r *PartReport) []Caution {
 	want[cautionWater.Name] = m.Reactive
 	want[cautionSoot.Name] = m.Reactive && cleaned(p)
 	want[cautionToxic.Name] = toxic[p.Material.V]
-	want[cautionCriticalUse.Name] = p.Use.V != "general"
+	// Without a use it is general; one that was written but is not known may be any.
+	want[cautionCriticalUse.Name] = p.Use.V != "general" && p.Use.At != (spec.Range{})
 	var out []Caution
 	for _, c := range Cautions() {
 		if want[c.Name] {

@@ -307,7 +307,7 @@ func (e *Engine) meshOf(ctx context.Context, r *PartReport, mode Mode) (*source,
 			r.Findings = append(r.Findings, f)
 		}
 		if mode != Text {
-			r.fail("mesh", message)
+			r.fail("mesh", bareHelp(r, message, help))
 		}
 		return nil, false
 	}
@@ -343,7 +343,7 @@ func (e *Engine) meshOf(ctx context.Context, r *PartReport, mode Mode) (*source,
 		src.close()
 		wrong := f.err
 		if errors.Is(wrong, mesh.ErrUnit) && !part.Mesh.Units.Set { // the spec's own text says so already
-			r.fail("mesh", "Mesh "+quoted(file.V)+" can't be read: "+strings.TrimSuffix(wrong.What, ".")+".")
+			r.fail("mesh", bareHelp(r, "Mesh "+quoted(file.V)+" can't be read: "+strings.TrimSuffix(wrong.What, ".")+".", "Say it with --units: um, mm, cm, m, in or ft."))
 			return nil, false
 		}
 		key, at, check := "mesh.file", file.At, Mesh.Name
@@ -357,6 +357,15 @@ func (e *Engine) meshOf(ctx context.Context, r *PartReport, mode Mode) (*source,
 	}
 	r.Info = f.info
 	return src, true
+}
+
+// bareHelp puts what to do behind what is wrong where no spec is there to hold
+// a finding that says it.
+func bareHelp(r *PartReport, message, help string) string {
+	if r.Bare && help != "" {
+		return message + " " + help
+	}
+	return message
 }
 
 // Counts says how often something was computed since the engine was made; for tests.

@@ -99,6 +99,14 @@ func IsMeshName(file string) bool {
 	return known
 }
 
+// cadFormats are exchange files of CAD, which hold exact surfaces and no facets.
+var cadFormats = []string{".step", ".stp", ".iges", ".igs"}
+
+// IsCADName reports whether a path ends as that of a CAD exchange file does.
+func IsCADName(file string) bool {
+	return slices.Contains(cadFormats, strings.ToLower(path.Ext(file)))
+}
+
 func (d *decoder) mesh(p *Part, s scope) {
 	p.Mesh.Table = s.at()
 	p.Mesh.File = s.text("file")

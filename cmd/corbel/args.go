@@ -49,9 +49,13 @@ func specArguments(least, most int) cobra.PositionalArgs {
 	}
 }
 
-// noMesh says what to do with a mesh that was given for a part spec.
+// noMesh says what to do with a mesh, or with what is to become one, that was
+// given for a part spec.
 func noMesh(path string) error {
-	if !spec.IsMeshName(path) {
+	switch {
+	case spec.IsCADName(path):
+		return fmt.Errorf("%q is a CAD file without facets: export a mesh from CAD (STL, 3MF, OBJ or PLY), and corbel new MESH writes a part spec for it", path)
+	case !spec.IsMeshName(path):
 		return nil
 	}
 	return fmt.Errorf("%q is a mesh: give the part spec that names it; corbel new %q writes one", path, path)

@@ -59,9 +59,6 @@ func (a *app) measure(ctx context.Context, path string, f measureFlags) error {
 	if err != nil {
 		return err
 	}
-	if r.Status != rules.Checked && r.Bare && r.Info == nil && f.units == "" {
-		fmt.Fprintln(a.err, "corbel: a bare mesh that does not say its unit takes it from --units: um, mm, cm, m, in or ft")
-	}
 	return tell(a, &f.oneFlags, r, output.MeasureJSON, output.MeasureText)
 }
 
