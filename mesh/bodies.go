@@ -38,14 +38,13 @@ func newBodies(ctx context.Context, m *Mesh, width float64) (*bodies, error) {
 	b := &bodies{nest: n, side: make([]uint8, len(m.Facets))}
 	met := false
 	for i := range n.shells {
-		for j := range i {
-			if n.shells[i].closed && n.shells[j].closed && boxesMeet(n.shells[i].box.widened(width), n.shells[j].box) {
-				if err := ctx.Err(); err != nil {
-					return nil, err
-				}
-				met = true
-			}
+		if met || !n.shells[i].closed {
+			continue
 		}
+		n.boxes.InBox(n.shells[i].box.widened(width), func(j int32) bool {
+			met = j != int32(i) && n.shells[j].closed
+			return !met
+		})
 	}
 	if !met || !b.markMeeting(ctx, width) {
 		return nil, ctx.Err()

@@ -195,6 +195,30 @@ func (b *BVH) rays(o, d Vec, tMin, tMax float64, hit func(f int32, t float64) fl
 	}
 }
 
+// Along calls visit for every facet that the line o + t*d may meet and whose box
+// it meets for 0 <= t <= tMax, in no promised order, until visit returns false.
+// Some that the line passes closely may be among them.
+func (b *BVH) Along(o, d Vec, tMax float64, visit func(f int32) bool) {
+	var w rayWalk
+	if len(b.blocks) == 0 || !w.start(b, o, d, 0, tMax) {
+		return
+	}
+	var buf [stackSize]waiting
+	stack := append(buf[:0], waiting{b.root(), w.lanes.tMin})
+	for {
+		var leaf int32
+		var mask uint32
+		if stack, leaf, mask = b.rayLeaf(&w.lanes, stack); mask == 0 {
+			return
+		}
+		for ; mask != 0; mask &= mask - 1 {
+			if !visit(b.blocks[leaf].facet[bits.TrailingZeros32(mask)&7]) {
+				return
+			}
+		}
+	}
+}
+
 // rayLeafGo goes on with a walk up to the next leaf with facets that the ray may
 // meet: a bit each. It returns what is left of the stack, and no bit at the end.
 func (b *BVH) rayLeafGo(l *rayLanes, stack []waiting) (rest []waiting, leaf int32, mask uint32) {

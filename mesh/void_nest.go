@@ -3,6 +3,7 @@ package mesh
 import (
 	"context"
 	"math"
+	"slices"
 )
 
 // This file defines which side of the surface is material: how closed shells
@@ -16,6 +17,7 @@ type nest struct {
 	m      *Mesh
 	turn   []int8 // by facet: +1 if its winding faces out of its own shell, -1 if it has to be turned
 	shells []nestShell
+	boxes  *BVH // over the shells' boxes, see boxTree
 	box    Box
 	sound  bool // every shell is closed: one line decides a side, and no vote is needed
 }
@@ -40,7 +42,7 @@ func newNest(ctx context.Context, m *Mesh) (*nest, error) {
 	for s := range n.shells {
 		n.shells[s] = nestShell{closed: true, box: EmptyBox(), parent: -1}
 	}
-	for _, step := range []func(context.Context) error{n.orient, n.closeEdges, n.sum, n.findDepths} {
+	for _, step := range []func(context.Context) error{n.orient, n.closeEdges, n.sum, n.layBoxes, n.findDepths} {
 		if err := step(ctx); err != nil {
 			return nil, err
 		}
@@ -171,13 +173,27 @@ func (n *nest) sum(ctx context.Context) error {
 	return nil
 }
 
+// layBoxes builds the search tree over the shells' boxes: each stands in it as a
+// facet without area from one corner of its box to the opposite one.
+func (n *nest) layBoxes(ctx context.Context) (err error) {
+	verts := make([]Vec, 0, 2*len(n.shells))
+	facets := make([][3]int32, len(n.shells))
+	for i := range n.shells {
+		at := int32(len(verts))
+		verts = append(verts, n.shells[i].box.Min, n.shells[i].box.Max)
+		facets[i] = [3]int32{at, at + 1, at + 1}
+	}
+	n.boxes, err = New(verts, facets).bvh.get(ctx)
+	return err
+}
+
 // holds reports whether shell i is closed and has the point inside.
 func (n *nest) holds(i int32, p Vec) bool {
 	s := &n.shells[i]
 	if !s.closed || !boxesMeet(s.box, Box{p, p}) {
 		return false
 	}
-	return n.wind(p, func(f int32) int { return n.among(f, i) }) != 0
+	return n.windIn(s.box, p, func(f int32) int { return n.among(f, i) }) != 0
 }
 
 func (n *nest) among(f, shell int32) int {
@@ -216,11 +232,14 @@ func (n *nest) findDepths(ctx context.Context) error {
 			n.sound = false
 			continue
 		}
-		for j := range n.shells {
-			if n.contains(int32(j), int32(i)) {
-				around[i] = append(around[i], int32(j))
+		at := n.shells[i].box.Min
+		n.boxes.InBox(Box{at, at}, func(j int32) bool {
+			if n.contains(j, int32(i)) {
+				around[i] = append(around[i], j)
 			}
-		}
+			return true
+		})
+		slices.Sort(around[i])
 		n.shells[i].depth = len(around[i])
 	}
 	for i, os := range around {
@@ -249,14 +268,44 @@ func (n *nest) weight(f int32) int {
 func (n *nest) solid(p Vec) bool { return n.wind(p, n.weight) > 0 }
 
 // wind adds up the weights of the facets that lines from p along the axes
-// cross, and returns what most lines say. Its 2D tests negate exactly when a
-// shared edge is walked the other way, so that no line slips between two facets
-// or meets both; a line that hits an edge exactly is set aside.
+// cross, and returns what most lines say. Where every shell is closed, those
+// count whose box holds p: the others are left as often as they are entered.
 func (n *nest) wind(p Vec, weight func(f int32) int) int {
+	if !n.sound {
+		return n.windIn(n.box, p, weight)
+	}
+	reach := EmptyBox()
+	n.boxes.InBox(Box{p, p}, func(i int32) bool {
+		reach = reach.Join(n.shells[i].box)
+		return true
+	})
+	switch {
+	case reach.Min[0] > reach.Max[0]:
+		return 0
+	case len(n.shells) == 1:
+		return n.windIn(reach, p, weight)
+	}
+	shell := n.m.Topology().Shell
+	return n.windIn(reach, p, func(f int32) int {
+		if !boxesMeet(n.shells[shell[f]].box, Box{p, p}) {
+			return 0
+		}
+		return weight(f)
+	})
+}
+
+// windIn is wind over facets that lie in a box. Its 2D tests negate exactly when
+// a shared edge is walked the other way, so that no line slips between two facets
+// or meets both; a line that hits an edge exactly is set aside.
+func (n *nest) windIn(box Box, p Vec, weight func(f int32) int) int {
 	var votes [3]int
-	got := 0
-	for _, line := range axisLines {
-		w, ok := n.windLine(p, line, weight)
+	got, first := 0, 0
+	if n.sound {
+		first = shortest(box, p)
+	}
+	for i := range axisLines {
+		line := axisLines[(first+i)%len(axisLines)]
+		w, ok := n.windLine(box, p, line, weight)
 		if !ok {
 			continue
 		}
@@ -273,25 +322,38 @@ func (n *nest) wind(p Vec, weight func(f int32) int) int {
 	return votes[0]
 }
 
+// shortest returns the number of the line that leaves a box first.
+func shortest(box Box, p Vec) (first int) {
+	least := math.Inf(1)
+	for i, line := range axisLines {
+		l := box.Max[line.axis] - p[line.axis]
+		if line.dir < 0 {
+			l = p[line.axis] - box.Min[line.axis]
+		}
+		if l < least {
+			first, least = i, l
+		}
+	}
+	return first
+}
+
 // axisLines are the lines that vote: axis, direction along it.
 var axisLines = [6]struct {
 	axis int
 	dir  float64
 }{{2, 1}, {0, 1}, {1, 1}, {2, -1}, {0, -1}, {1, -1}}
 
-func (n *nest) windLine(p Vec, line struct {
+func (n *nest) windLine(box Box, p Vec, line struct {
 	axis int
 	dir  float64
 }, weight func(f int32) int) (int, bool) {
 	k := line.axis
-	box := Box{p, p}
-	if line.dir > 0 {
-		box.Max[k] = max(p[k], n.box.Max[k])
-	} else {
-		box.Min[k] = min(p[k], n.box.Min[k])
+	way, d := box.Max[k]-p[k], Vec{}
+	if d[k] = line.dir; line.dir < 0 {
+		way = p[k] - box.Min[k]
 	}
 	sum, ok := 0, true
-	n.m.BVH().InBox(box, func(f int32) bool {
+	n.m.BVH().Along(p, d, max(way, 0), func(f int32) bool {
 		w := weight(f)
 		if w == 0 {
 			return true

@@ -9,7 +9,7 @@ import (
 // randomGrid has random clearances, smoothed a little so that ways are long,
 // random cuts and some material.
 func randomGrid(rng *rand.Rand) *grid {
-	g := &grid{n: &nest{}, h: 1}
+	g := &grid{n: &nest{boxes: &BVH{}}, h: 1}
 	cells := 1
 	for k := range g.size {
 		g.size[k] = 5 + rng.IntN(6)

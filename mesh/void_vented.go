@@ -134,11 +134,12 @@ func (v *vents) measureBalls(ctx context.Context) error {
 // sealed reports whether a point lies in a void that a shell closes.
 func (n *nest) sealed(p Vec) bool {
 	deepest := -1
-	for i := range n.shells {
-		if n.shells[i].depth > deepest && n.holds(int32(i), p) {
+	n.boxes.InBox(Box{p, p}, func(i int32) bool {
+		if n.shells[i].depth > deepest && n.holds(i, p) {
 			deepest = n.shells[i].depth
 		}
-	}
+		return true
+	})
 	return deepest%2 == 1
 }
 

@@ -37,6 +37,11 @@ var coldShapes = []struct {
 	{"gyroid", 100_000, func() *mesh.Mesh { return meshtest.Gyroid(10, 1, 2, 15) }},
 	{"gyroid", 1_000_000, func() *mesh.Mesh { return meshtest.Gyroid(10, 1, 3, 25) }},
 	{"gyroid", 4_000_000, func() *mesh.Mesh { return meshtest.Gyroid(10, 1, 4, 32) }},
+	// Round struts: of 2,700 and 22,800 in one body, of 2,744 and 21,952 that overlap.
+	{"lattice", 150_000, func() *mesh.Mesh { return meshtest.Lattice(10, 4, 1.6, 0.5, 0, 0, 8) }},
+	{"lattice", 1_300_000, func() *mesh.Mesh { return meshtest.Lattice(20, 4, 1.6, 0.5, 0, 0, 8) }},
+	{"struts", 120_000, func() *mesh.Mesh { return meshtest.Struts(7, 4, 0.4, 12) }},
+	{"struts", 1_000_000, func() *mesh.Mesh { return meshtest.Struts(14, 4, 0.4, 12) }},
 }
 
 // lumpy is a ball of 60 mm with dents and humps: smooth and solid.
