@@ -92,7 +92,7 @@ func newSqueeze(ctx context.Context, m *Mesh, way []wayPoint, h float64) (squeez
 	pitch := h / 2
 	for range 3 {
 		s.line = evenly(s.line, pitch)
-		if err := s.middle(ctx, m, 1.5*h, climbRough); err != nil {
+		if err := s.middle(ctx, m, 1.5*h, climbRough, squeezeStill); err != nil {
 			return s, err
 		}
 		s.cutLoops()
@@ -145,8 +145,8 @@ func lineLength(line []Vec) float64 {
 
 // middle smooths the line once, then lets its points climb, those first where it
 // is narrow. Climbing only widens, so points stay that are wider as they are than
-// the narrowest place so far, squeezeStill times.
-func (s *squeeze) middle(ctx context.Context, m *Mesh, reach, tol float64) error {
+// the narrowest place so far, still times.
+func (s *squeeze) middle(ctx context.Context, m *Mesh, reach, tol, still float64) error {
 	old := slices.Clone(s.line)
 	n := len(old)
 	s.clear = make([]float64, n)
@@ -169,7 +169,7 @@ func (s *squeeze) middle(ctx context.Context, m *Mesh, reach, tol float64) error
 		if k%64 == 0 && ctx.Err() != nil {
 			return ctx.Err()
 		}
-		if s.clear[i] > squeezeStill*least {
+		if s.clear[i] > still*least {
 			break
 		}
 		along := old[min(i+1, n-1)].Sub(old[max(i-1, 0)]).Unit()
@@ -214,7 +214,7 @@ func (s *squeeze) cutLoops() {
 func (s *squeeze) refine(ctx context.Context, m *Mesh) error {
 	from, to := max(0, s.narrow-2), min(len(s.line)-1, s.narrow+2)
 	f := squeeze{line: evenly(s.line[from:to+1], squeezeFine*s.clear[s.narrow])}
-	if err := f.middle(ctx, m, s.clear[s.narrow], climbFine); err != nil {
+	if err := f.middle(ctx, m, s.clear[s.narrow], climbFine, squeezeMouth); err != nil {
 		return err
 	}
 	s.line = slices.Concat(s.line[:from], f.line, s.line[to+1:])

@@ -188,11 +188,14 @@ func (v *vents) wayTo(cell int32) []wayPoint {
 	return way
 }
 
-// estimate takes a lower bound for an opening's width from a grid of pitch h:
-// half-way between two places of the way the clearance is less by h/2 at most.
+// estimate takes a lower bound for an opening's width from a grid of pitch h.
+// Half-way between two places of the way the clearance is less by h/2 at most. And
+// its square is no less than that of the two places' less a quarter of their
+// distance squared, 3/4 h*h: surface lies outside both balls; the square of what
+// the grid says of a place is too large by 5/4 h*h at most.
 func (o *opening) estimate(h float64) {
 	p := o.way[narrowest(o.way)]
-	o.width, o.at, o.length, o.exact = max(0, 2*p.clear-h), p.at, 0, false
+	o.width, o.at, o.length, o.exact = 2*max(0, p.clear-h/2, math.Sqrt(max(0, p.clear*p.clear-2*h*h))), p.at, 0, false
 }
 
 // measure takes an opening's width from the mesh.
