@@ -5,6 +5,7 @@ import (
 	"context"
 	"math"
 	"slices"
+	"sort"
 )
 
 // This file measures the columns of air under overhang.
@@ -23,7 +24,7 @@ type Support struct {
 // MeasureSupport measures the column under every overhang region: straight down
 // to the first surface that faces up, of this body or another, or to the
 // platform. Each facet's shadow is cut by the facets below it, so volumes and
-// areas are exact to rounding. Where surfaces run into each other the column
+// areas are exact to rounding, also where surfaces run into each other: the column
 // ends at the first one below.
 //
 // A solid support fills a share of this envelope; which regions need support at
@@ -106,7 +107,14 @@ type floors struct {
 	cell   float64
 	nx, ny int
 	first  []int32
-	facets []int32
+	facets []int32 // of each cell, by their highest corners, highest first
+	tall   float64 // the largest height of one of them, corner to corner
+}
+
+// top returns the height of a facet's highest corner.
+func (s *stance) top(f int32) float64 {
+	t := &s.m.Facets[f]
+	return max(s.at[t[0]][2], s.at[t[1]][2], s.at[t[2]][2])
 }
 
 func newFloors(ctx context.Context, s *stance) (*floors, error) {
@@ -120,6 +128,10 @@ func newFloors(ctx context.Context, s *stance) (*floors, error) {
 		}
 	}
 	g := &floors{stance: s, cell: max(s.size[0], s.size[1], 1e-9)}
+	for _, f := range up {
+		t := &s.m.Facets[f]
+		g.tall = max(g.tall, s.top(f)-min(s.at[t[0]][2], s.at[t[1]][2], s.at[t[2]][2]))
+	}
 	if len(up) == 0 {
 		return g, ctx.Err()
 	}
@@ -142,7 +154,11 @@ func newFloors(ctx context.Context, s *stance) (*floors, error) {
 			next[c]++
 		})
 	}
-	return g, ctx.Err()
+	return g, each(ctx, g.nx*g.ny, 256, func(c int) {
+		slices.SortFunc(g.facets[g.first[c]:g.first[c+1]], func(a, b int32) int {
+			return cmp.Or(cmp.Compare(s.top(b), s.top(a)), cmp.Compare(a, b))
+		})
+	})
 }
 
 // shadow returns the area of a facet seen from above, negative if it faces down.
@@ -205,6 +221,8 @@ type rise struct{ x, y, c float64 }
 
 func (r rise) at(p point) float64 { return float64(r.x*p[0]) + float64(r.y*p[1]) + r.c }
 
+func (r rise) less(q rise) rise { return rise{r.x - q.x, r.y - q.y, r.c - q.c} }
+
 // rise returns the plane of a facet that is not upright.
 func (s *stance) rise(f int32) rise {
 	t := s.m.Facets[f]
@@ -224,6 +242,11 @@ const (
 	floorsWork  = 1000
 	floorsFewer = 0.8
 	floorsDeep  = 24
+	// What an overhang facet stands on is looked for in this share of the part's
+	// height below it, then for what falls past that in floorsMore times as much,
+	// and so on: in a lattice most of what is below lies under other floors.
+	floorsFirst = 1. / 32
+	floorsMore  = 8
 )
 
 // below is one facet that faces up under a piece of overhang.
@@ -243,15 +266,38 @@ func (g *floors) under(c *column, f int32, sum *Support) {
 	t := g.m.Facets[f]
 	// It faces down: seen from above it runs the other way.
 	tri := [3]point{flatten(g.at[t[2]]), flatten(g.at[t[1]]), flatten(g.at[t[0]])}
-	c.floors, c.roof, c.sum = g, g.rise(f), sum
-	c.find(&tri, max(g.at[t[0]][2], g.at[t[1]][2], g.at[t[2]][2]))
-	c.piece(&tri, c.lists, math.MaxInt, 0)
+	c.floors, c.roof, c.top, c.sum = g, g.rise(f), g.top(f), sum
+	c.falls = append(c.falls[:0], fall{tri: tri, facet: -1, floor: rise{c: -g.frame.Lift}, from: math.Inf(1), deep: floorsFirst})
+	for len(c.falls) > 0 && c.stopped == nil {
+		last := len(c.falls) - 1
+		c.fall = c.falls[last]
+		c.falls = c.falls[:last]
+		above := c.from
+		if c.from = c.top - c.deep*g.size[2]; c.deep >= 1 {
+			c.from = math.Inf(-1)
+		}
+		c.find(&c.tri, above)
+		c.piece(&c.tri, c.lists, math.MaxInt, 0)
+	}
+}
+
+// fall is a part of a facet's shadow, seen from above, that falls past all facets
+// whose highest corners lie at from or above.
+type fall struct {
+	tri   [3]point
+	facet int32 // on which it falls if on nothing before; -1 for the platform
+	floor rise  // the plane of that
+	from  float64
+	deep  float64 // how far to look on, see floorsFirst
 }
 
 // column is the work under one facet.
 type column struct {
 	*floors
+	fall         // being looked at, down to from
+	falls []fall // to be looked at
 	roof  rise
+	top   float64 // its highest corner
 	sum   *Support
 	pool  []below // the facets below, highest first
 	lists []int32 // the candidates, as numbers in the pool: all, then those of each piece being split
@@ -281,11 +327,11 @@ func (c *column) piece(tri *[3]point, cands []int32, before, depth int) {
 	var p shade
 	p.n = copy(p.p[:], tri[:])
 	c.least = 1e-12 * p.area()
-	was := *c.sum
-	if c.resolve(&p, -1, rise{c: -c.frame.Lift}, 0); c.work > 0 {
+	was, falls := *c.sum, len(c.falls)
+	if c.resolve(&p, c.facet, c.floor, 0); c.work > 0 {
 		return
 	}
-	*c.sum = was
+	*c.sum, c.falls = was, c.falls[:falls]
 	ab, bc, ca := tri[0].mid(tri[1]), tri[1].mid(tri[2]), tri[2].mid(tri[0])
 	for _, t := range [4][3]point{{tri[0], ab, ca}, {ab, tri[1], bc}, {ca, bc, tri[2]}, {ab, bc, ca}} {
 		from := len(c.lists)
@@ -384,9 +430,10 @@ func leftOf(a, b point, t *[3]point) int {
 	return 1
 }
 
-// find collects in the pool the facets that face up below a triangle whose
-// highest corner lies at top, highest first, and lists them all.
-func (c *column) find(tri *[3]point, top float64) {
+// find collects in the pool the facets that face up below a triangle of the
+// overhang, with highest corners from c.from up to above, highest first, and lists
+// them all.
+func (c *column) find(tri *[3]point, above float64) {
 	c.pool, c.lists = c.pool[:0], c.lists[:0]
 	lo, hi := span2(tri)
 	if c.nx == 0 {
@@ -396,10 +443,18 @@ func (c *column) find(tri *[3]point, top float64) {
 	for y := y0; y <= y1; y++ {
 		for x := x0; x <= x1; x++ {
 			k := y*c.nx + x
-			for _, f := range c.facets[c.first[k]:c.first[k+1]] {
+			list := c.facets[c.first[k]:c.first[k+1]]
+			list = list[sort.Search(len(list), func(i int) bool {
+				top := c.stance.top(list[i])
+				return top < above && top <= c.top+c.tall
+			}):]
+			for _, f := range list {
 				t := &c.m.Facets[f]
 				a, b, d := &c.stance.at[t[0]], &c.stance.at[t[1]], &c.stance.at[t[2]]
-				if min(a[2], b[2], d[2]) > top || min(a[0], b[0], d[0]) > hi[0] || max(a[0], b[0], d[0]) < lo[0] ||
+				if max(a[2], b[2], d[2]) < c.from {
+					break // and all that follow
+				}
+				if min(a[2], b[2], d[2]) > c.top || min(a[0], b[0], d[0]) > hi[0] || max(a[0], b[0], d[0]) < lo[0] ||
 					min(a[1], b[1], d[1]) > hi[1] || max(a[1], b[1], d[1]) < lo[1] {
 					continue
 				}
@@ -445,11 +500,13 @@ func (c *column) resolve(p *shade, facet int32, floor rise, i int) {
 	}
 	low := p.least(floor)
 	lo, hi := p.extent()
-	for ; i < len(c.cands); i++ {
-		g := &c.pool[c.cands[i]]
-		if g.top < low {
-			break // so are all that follow
+	var lifted, ducks bool // whether the facet met lies all above the floor, and all below the roof
+	for ; ; i++ {
+		if i == len(c.cands) || c.pool[c.cands[i]].top < low { // as are all that follow
+			c.add(p, facet, floor)
+			return
 		}
+		g := &c.pool[c.cands[i]]
 		if c.looks++; c.looks%(1<<12) == 0 && c.ctx.Err() != nil {
 			c.stopped, c.work = c.ctx.Err(), 0
 		}
@@ -463,28 +520,52 @@ func (c *column) resolve(p *shade, facet int32, floor rise, i int) {
 		if !ok || in.area() <= c.least {
 			continue
 		}
-		mid := in.centre()
-		if h := g.rise.at(mid); h <= floor.at(mid) || h > c.roof.at(mid)+c.levelTol {
-			continue
+		var some, any bool
+		lifted, some = in.over(g.rise.less(floor), c.levelTol)
+		ducks, any = in.over(c.roof.less(g.rise), c.levelTol)
+		if some && (ducks || any) {
+			break
 		}
-		c.resolve(&in, g.facet, g.rise, i+1)
-		rest := *p
-		for k := range 3 {
-			a, b := g.tri[k], g.tri[(k+1)%3]
-			if out := rest.cut(b, a); out.n >= 3 && out.area() > c.least {
-				c.resolve(&out, facet, floor, i+1)
-			}
-			rest = rest.cut(a, b)
-		}
-		return
 	}
-	c.add(p, facet, floor)
+	g := &c.pool[c.cands[i]]
+	rest := *p
+	var out shade
+	for k := range 3 {
+		a, b := g.tri[k], g.tri[(k+1)%3]
+		out = rest.cut(b, a)
+		c.past(&out, facet, floor, i)
+		rest = rest.cut(a, b)
+	}
+	if !lifted {
+		out = rest.part(floor.less(g.rise))
+		c.past(&out, facet, floor, i)
+		rest = rest.part(g.rise.less(floor))
+	}
+	if !ducks {
+		out = rest.part(g.rise.less(c.roof))
+		c.past(&out, facet, floor, i)
+		rest = rest.part(c.roof.less(g.rise))
+	}
+	c.past(&rest, g.facet, g.rise, i)
+}
+
+// past goes on after candidate i with a part of the shadow.
+func (c *column) past(p *shade, facet int32, floor rise, i int) {
+	if p.n >= 3 && p.area() > c.least {
+		c.resolve(p, facet, floor, i+1)
+	}
 }
 
 // add counts a piece of shadow on one floor.
 func (c *column) add(p *shade, facet int32, floor rise) {
 	a, mid := p.area(), p.centre()
 	if a <= 0 {
+		return
+	}
+	if p.least(floor) < c.from {
+		for i := 2; i < p.n; i++ {
+			c.falls = append(c.falls, fall{[3]point{p.p[0], p.p[i-1], p.p[i]}, facet, floor, c.from, c.deep * floorsMore})
+		}
 		return
 	}
 	c.sum.AreaMM2 += a
@@ -524,6 +605,36 @@ func (s *shade) cut(a, b point) (out shade) {
 		}
 		if (lp > 0 && lq < 0) || (lp < 0 && lq > 0) {
 			t := lp / (lp - lq)
+			out.p[out.n] = point{p[0] + t*(q[0]-p[0]), p[1] + t*(q[1]-p[1])}
+			out.n++
+		}
+	}
+	return out
+}
+
+// over reports whether a linear function is positive all over the polygon, or
+// anywhere, a band around 0 aside.
+func (s *shade) over(r rise, band float64) (all, some bool) {
+	all = true
+	for _, p := range s.p[:s.n] {
+		h := r.at(p)
+		all, some = all && h >= -band, some || h > band
+	}
+	return all, some
+}
+
+// part keeps where a linear function is positive.
+func (s *shade) part(r rise) (out shade) {
+	hq := r.at(s.p[0])
+	for i := range s.n {
+		p, q, hp := s.p[i], s.p[(i+1)%s.n], hq
+		hq = r.at(q)
+		if hp >= 0 {
+			out.p[out.n] = p
+			out.n++
+		}
+		if hp > 0 && hq < 0 || hp < 0 && hq > 0 {
+			t := hp / (hp - hq)
 			out.p[out.n] = point{p[0] + t*(q[0]-p[0]), p[1] + t*(q[1]-p[1])}
 			out.n++
 		}

@@ -65,6 +65,25 @@ func TestSupport(t *testing.T) {
 	}
 }
 
+// Floors that run into each other. Under a plate of 10 x 10 mm at a height of 10
+// two ramps cross, up to 9 mm at one end and at the other: what lies between is
+// the integral of 10 - max(0.9 x, 9 - 0.9 x). And struts that cross in every node
+// measure the same however finely they are split.
+func TestSupportOverCrossingBodies(t *testing.T) {
+	plate := meshtest.BoxAt(mesh.Vec{0, 0, 10}, mesh.Vec{10, 10, 12})
+	ramp := meshtest.Turn(meshtest.Extrude([]mesh.Vec{{0, 0}, {10, 0}, {10, 9}}, nil, -10, 0), mesh.Vec{1, 0, 0}, math.Pi/2)
+	other := meshtest.Turn(meshtest.Extrude([]mesh.Vec{{0, 0}, {10, 0}, {0, 9}}, nil, -10, 0), mesh.Vec{1, 0, 0}, math.Pi/2)
+	s := supportOf(t, meshtest.Join(plate, ramp, other), plusZ, 45)
+	wantNear(t, "over two ramps: volume", s.VolumeMM3, 325, 1e-9)
+	wantNear(t, "over two ramps: area", s.AreaMM2, 100, 1e-9)
+	wantNear(t, "over two ramps: share on the part", s.OnPartShare, 1, 1e-12)
+
+	struts := meshtest.Struts(2, 4, 0.4, 12)
+	whole, split := supportOf(t, struts, plusZ, 45), supportOf(t, meshtest.Refine(struts, 1), plusZ, 45)
+	wantNear(t, "struts: volume", split.VolumeMM3, whole.VolumeMM3, 1e-9*whole.VolumeMM3)
+	wantNear(t, "struts: share on the part", split.OnPartShare, whole.OnPartShare, 1e-9)
+}
+
 // Random blocks against a count of cells, also turned and refined.
 func TestSupportBruteForce(t *testing.T) {
 	const n = 7
