@@ -83,10 +83,11 @@ func MeasureCylinders(ctx context.Context, m *Mesh) (*Cylinders, error) {
 	if err != nil {
 		return nil, err
 	}
-	if err := x.findWhole(ctx); err != nil {
+	scratch := make([]int32, 5*len(m.Facets)+1)
+	if err := x.findWhole(ctx, scratch); err != nil {
 		return nil, err
 	}
-	if err := x.findPrisms(ctx); err != nil {
+	if err := x.findPrisms(ctx, scratch); err != nil {
 		return nil, err
 	}
 	if err := x.findGrown(ctx); err != nil {

@@ -14,15 +14,14 @@ var cylCreases = [...]float64{12 * degree, 34 * degree, 50 * degree, 62 * degree
 
 // findWhole takes patches between creases whole: at each crease angle the
 // connected pieces of what is not yet taken.
-func (x *cylFinder) findWhole(ctx context.Context) error {
+func (x *cylFinder) findWhole(ctx context.Context, scratch []int32) error {
 	n := len(x.m.Facets)
-	parent := make([]int32, n)
+	parent, label, order := scratch[:n], scratch[n:2*n], scratch[2*n:3*n]
+	size := scratch[3*n : 4*n] // of the patch at the level before, by facet
+	count := scratch[4*n:]
 	for f := range parent {
 		parent[f] = int32(f)
 	}
-	label, order := make([]int32, n), make([]int32, n)
-	size := make([]int32, n) // of the patch at the level before, by facet
-	count := make([]int32, n+1)
 	low := float32(-1)
 	for _, crease := range cylCreases {
 		joined, err := x.join(ctx, parent, low, float32(crease))

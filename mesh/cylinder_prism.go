@@ -43,12 +43,13 @@ type cylSide struct {
 // Surface of which no two facets make a flat side (most of what was meshed
 // anew) has no chains. Freeform surface cut along parallels and meridians has
 // many sides that are flat but for rounding, which takes about 100 bytes a facet.
-func (x *cylFinder) findPrisms(ctx context.Context) error {
-	sides, err := x.sides(ctx)
+func (x *cylFinder) findPrisms(ctx context.Context, scratch []int32) error {
+	n := len(x.m.Facets)
+	sides, err := x.sides(ctx, scratch[3*n:4*n], scratch[:3*n])
 	if err != nil {
 		return err
 	}
-	chains, err := x.chains(ctx, sides)
+	chains, err := x.chains(ctx, sides, scratch[:3*n])
 	if err != nil {
 		return err
 	}
@@ -83,25 +84,27 @@ func (x *cylFinder) findPrisms(ctx context.Context) error {
 
 // sides lists the flat sides of what is not yet taken that two parallel lines
 // bound at which the surface bends. A side that four such lines bound comes
-// twice.
-func (x *cylFinder) sides(ctx context.Context) ([]cylSide, error) {
+// twice. Their facets are parts of order.
+func (x *cylFinder) sides(ctx context.Context, order, scratch []int32) ([]cylSide, error) {
 	n := len(x.m.Facets)
-	parent := make([]int32, n)
+	parent := scratch[:n]
 	for f := range parent {
 		parent[f] = int32(f)
 	}
 	if _, err := x.join(ctx, parent, -1, cylFlat); err != nil {
 		return nil, err
 	}
-	flats := x.flats(parent)
+	starts := x.flats(parent, order, scratch[n:2*n], scratch[2*n:])
 	const step = 1 << 10
-	parts := make([][]cylSide, (len(flats)+step-1)/step)
-	err := parallel(ctx, len(flats), step, func(from, to int) error {
+	flats := len(starts) - 1
+	parts := make([][]cylSide, (flats+step-1)/step)
+	err := parallel(ctx, flats, step, func(from, to int) error {
 		var edges []cylEdge
-		for i, fs := range flats[from:to] {
+		for i := from; i < to; i++ {
 			if i&63 == 0 && ctx.Err() != nil {
 				return ctx.Err()
 			}
+			fs := order[starts[i]:starts[i+1]:starts[i+1]]
 			edges = edges[:0]
 			for _, f := range fs {
 				for h := 3 * f; h < 3*f+3; h++ {
@@ -118,36 +121,34 @@ func (x *cylFinder) sides(ctx context.Context) ([]cylSide, error) {
 	return slices.Concat(parts...), err
 }
 
-// flats lists the facets of each flat piece of two or more: a single triangle
-// has no parallel edges.
-func (x *cylFinder) flats(parent []int32) [][]int32 {
-	count := make([]int32, len(parent))
-	total := 0
+// flats puts the facets of each flat piece of two or more into order, for a
+// single triangle has no parallel edges. It returns where each piece begins and
+// where the last one ends; count and at are scratch.
+func (x *cylFinder) flats(parent, order, count, at []int32) (starts []int32) {
+	clear(count)
 	for f := range parent {
 		count[root(parent, int32(f))]++
 	}
-	at := make([]int32, len(parent)) // of a flat piece's root: where its facets begin in order
+	pieces := 0
+	for _, c := range count {
+		if c > 1 {
+			pieces++
+		}
+	}
+	starts = make([]int32, 1, pieces+1)
 	for f, c := range count {
 		if c > 1 {
-			at[f] = int32(total)
-			total += int(c)
+			at[f] = starts[len(starts)-1]
+			starts = append(starts, at[f]+c)
 		}
 	}
-	order := make([]int32, total)
-	var out [][]int32
 	for f := range parent {
-		r := root(parent, int32(f))
-		c := count[r]
-		if c < 2 {
-			continue
+		if r := root(parent, int32(f)); count[r] > 1 {
+			order[at[r]] = int32(f)
+			at[r]++
 		}
-		if int32(f) == r { // the root is the first of its facets
-			out = append(out, order[at[r]:at[r]+c:at[r]+c])
-		}
-		order[at[r]] = int32(f)
-		at[r]++
 	}
-	return out
+	return starts
 }
 
 // sidesOf adds the sides that a flat piece with its bending edges makes.
@@ -234,8 +235,8 @@ func (x *cylFinder) edge(h int32) Vec {
 // chains joins sides that have an edge in common and one direction, and returns
 // those that go round: from one side's normal to the next, nowhere is more left
 // out than a hole may lack of its circle and a side may turn.
-func (x *cylFinder) chains(ctx context.Context, sides []cylSide) ([]cylSide, error) {
-	parent, err := x.joinSides(ctx, sides)
+func (x *cylFinder) chains(ctx context.Context, sides []cylSide, scratch []int32) ([]cylSide, error) {
+	parent, err := x.joinSides(ctx, sides, scratch)
 	if err != nil {
 		return nil, err
 	}
@@ -285,9 +286,9 @@ func (x *cylFinder) chains(ctx context.Context, sides []cylSide) ([]cylSide, err
 }
 
 // joinSides returns the union-find of sides that have an edge in common. Of two
-// sides with the same half-edge the later one has it.
-func (x *cylFinder) joinSides(ctx context.Context, sides []cylSide) ([]int32, error) {
-	of := make([]int32, len(x.topo.Twin)) // of each half-edge the last side that has it, plus one
+// sides with the same half-edge the later one has it. of is scratch, a number a half-edge.
+func (x *cylFinder) joinSides(ctx context.Context, sides []cylSide, of []int32) ([]int32, error) {
+	clear(of) // of each half-edge the last side that has it, plus one
 	parent := make([]int32, len(sides))
 	for i, s := range sides {
 		parent[i] = int32(i)

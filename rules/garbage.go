@@ -22,6 +22,9 @@ const (
 	// is, and meshRest what a facet takes at rest, with topology and tree.
 	garbageLeast = 4 << 20
 	meshRest     = 130
+	// garbageWorth is the size of a mesh from which garbage is dropped before the
+	// steps that take most memory; each time takes some ten milliseconds.
+	garbageWorth = 32 << 20
 )
 
 // garbage holds the facets of all meshes being measured in this process. The
@@ -52,5 +55,15 @@ func boundGarbage(facets int) {
 	case g.set:
 		debug.SetGCPercent(g.before)
 		g.set = false
+	}
+}
+
+// dropGarbage gives what the steps before left beside a mesh of so many facets
+// back to the system. Left to itself the runtime first lets the next step add to
+// it: it looks for garbage once more is in use than when it looked last, which
+// was while that step had its lists, and gives pages back later still.
+func dropGarbage(facets int) {
+	if facets*meshRest >= garbageWorth && os.Getenv("GOGC") == "" {
+		debug.FreeOSMemory()
 	}
 }

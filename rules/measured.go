@@ -71,6 +71,7 @@ func (m *Measured) Has(n Need) bool { return m != nil && m.have[n] }
 type measurement struct {
 	need   Need
 	framed bool // depends on how the part stands
+	large  bool // takes more memory a facet than most
 	effort float64
 	// when says whether there is anything to measure, by what was measured before;
 	// nil is always.
@@ -162,7 +163,7 @@ func field(need Need, effort float64, measure func(context.Context, *mesh.Mesh, 
 	whole func(*mesh.KeptThickness, context.Context, *mesh.Mesh) (*mesh.ThicknessField, error),
 	asked func(*params) (capMM float64, limitsMM []float64), put func(*Measured, *mesh.ThicknessField)) measurement {
 	limits := func(p *params) []float64 { _, l := asked(p); return l }
-	return measurement{need: need, effort: effort, form: fieldForm(whole), answers: fieldAnswers(limits),
+	return measurement{need: need, large: true, effort: effort, form: fieldForm(whole), answers: fieldAnswers(limits),
 		key: func(p *params) string {
 			capMM, _ := asked(p)
 			return fmt.Sprintf("cap %g patch %g beyond %g", capMM, p.patchMM, p.beyond)
@@ -223,13 +224,13 @@ var measurements = []measurement{
 			return v, 512, err
 		},
 		put: func(d *Measured, v any) { d.Ways = v.([]Ways) }},
-	{need: NeedCylinders, effort: 2, form: plainForm[mesh.Cylinders](),
+	{need: NeedCylinders, large: true, effort: 2, form: plainForm[mesh.Cylinders](),
 		run: func(ctx context.Context, m *mesh.Mesh, _ *params) (any, int64, error) {
 			v, err := mesh.MeasureCylinders(ctx, m)
 			return v, facetBytes(m, 12), err
 		},
 		put: func(d *Measured, v any) { d.Cylinders = v.(*mesh.Cylinders) }},
-	{need: NeedOverhang, framed: true, effort: 1, form: plainForm[mesh.Overhang](),
+	{need: NeedOverhang, large: true, framed: true, effort: 1, form: plainForm[mesh.Overhang](),
 		key: func(p *params) string { return fmt.Sprintf("angle %g holes %t", p.angleRad, p.cylinders != nil) },
 		run: func(ctx context.Context, m *mesh.Mesh, p *params) (any, int64, error) {
 			o := mesh.OverhangParams{AngleRad: p.angleRad, SlackRad: angleSlackRad}

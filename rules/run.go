@@ -105,6 +105,9 @@ func (e *Engine) measure(ctx context.Context, r *PartReport, p *Subject, src *so
 			if err := src.load(ctx); err != nil {
 				return err
 			}
+			if s.large {
+				dropGarbage(len(src.mesh.Facets))
+			}
 			var err error
 			if v, err = e.measureOne(ctx, s, src.mesh, src.key, par); err != nil {
 				return err
