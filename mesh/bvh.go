@@ -532,7 +532,7 @@ type flat struct {
 	side    float64
 }
 
-// Facing calls visit for every facet that opposes a flat by more than 120
+// Facing calls visit for every facet, as a place in a block, that opposes a flat by more than 120
 // degrees, whose box meets reach, and that may stop a ball of a diameter below
 // dist that touches the flat; others may be among them. What visit returns is
 // dist for the rest of the walk, which takes near facets first as far as boxes
@@ -543,7 +543,7 @@ type flat struct {
 // |q-p|^2/h, h being the height of q over the flat: no less than the square of
 // the distance of two boxes over the greatest height. Nor is it less than that
 // of the ball that is stopped by the whole plane of the facet.
-func (b *BVH) Facing(from *flat, reach Box, dist float64, visit func(f int32) float64) {
+func (b *BVH) Facing(from *flat, reach Box, dist float64, visit func(bl *block, i int) float64) {
 	if len(b.blocks) == 0 {
 		return
 	}
@@ -568,7 +568,8 @@ func (b *BVH) Facing(from *flat, reach Box, dist float64, visit func(f int32) fl
 		}
 		bl := &b.blocks[^top.ref]
 		for mask := facingFacets(bl, &l) & boxFacets(bl, &meets); mask != 0; mask &= mask - 1 {
-			if d := visit(bl.facet[bits.TrailingZeros32(mask)&7]); d != dist {
+			i := bits.TrailingZeros32(mask) & 7
+			if d := visit(bl, i); d != dist {
 				dist = d
 				l.within(dist)
 			}

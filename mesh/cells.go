@@ -1,6 +1,7 @@
 package mesh
 
 import (
+	"cmp"
 	"context"
 	"math"
 	"runtime"
@@ -97,19 +98,23 @@ type gauge struct {
 	// Of the chunk in hand:
 	nodes []node // cells only; ids count from 0 and are shifted at the end
 	cells []cell
-	// Of the facet in hand: itself, all rivals that stop a ball from it of a
-	// diameter below whole, and what was set aside as hidden from the cell in
-	// hand.
+	// Of the facet in hand: itself, all rivals that stop a ball from it, or from
+	// what of it is in hand, of a diameter below whole, and what was set aside as
+	// hidden from the cell in hand.
 	own    patch
 	rivals []rival
-	whole  float64
+	hunt
 	hidden []int32
-	alone  bool // the last facet saw nothing
-	// Room for views and hits.
-	views []sight
-	hits  []Hit
-	flats []int32 // see flatAround
-	rims  []rim
+	apart  bool  // its cells are looked from on their own
+	alone  bool  // the last facet saw nothing
+	ahead  int32 // what the ray from it meets, as far as that opposes
+	last   int32 // what stops the smallest ball from the last facet
+	// Room for views, hits and covers.
+	views  []sight
+	hits   []Hit
+	covers []cover
+	flats  []int32 // see flatAround
+	rims   []rim
 }
 
 func (t *ThicknessField) measure(ctx context.Context) error {
@@ -135,7 +140,7 @@ func (t *ThicknessField) measure(ctx context.Context) error {
 				if c >= len(chunks) {
 					return
 				}
-				g.nodes, g.cells = nil, nil
+				g.nodes, g.cells, g.ahead, g.last = nil, nil, nodeAlone, nodeAlone
 				for f := c * chunkFacets; f < min(n, (c+1)*chunkFacets); f++ {
 					g.facet(int32(f))
 				}
@@ -177,7 +182,7 @@ func (t *ThicknessField) newGauge(ctx context.Context) (gauge, error) {
 	}
 	// Points are looked at twice that off a surface at most; half is for rounding.
 	met, err := newBodies(ctx, m, 4*t.Err)
-	return gauge{t: t, bodies: met, bvh: m.BVH(), sides: sides, ctx: ctx,
+	return gauge{t: t, bodies: met, bvh: m.BVH(), sides: sides, ctx: ctx, ahead: nodeAlone, last: nodeAlone,
 		wedges: newSharpTree(m, wedges), notches: newSharpTree(m, notches),
 		cellMM: max(t.Params.PatchMM/2, math.Sqrt(area/cellsMost)),
 		touch:  t.Err, cap: t.Params.CapMM}, err
@@ -216,15 +221,15 @@ func (g *gauge) facet(f int32) {
 		return
 	}
 	mid, hit := g.ray(m.Centre(f), n)
-	slack := gatherSmall
-	if max(b.Sub(a).Norm(), c.Sub(b).Norm(), a.Sub(c).Norm()) > g.cellMM {
-		slack = gatherLarge
-	}
-	v := g.look(hit, slack)
+	_, long := cell{f, wholeFacet}.longest(m)
+	g.hidden, g.apart = g.hidden[:0], long <= g.cap
+	g.ahead = hit
+	v := g.look(&g.own, long, hit, g.last)
 	g.alone = len(v.list) == 0
 	raw := g.cap
-	t.nodes[f] = g.split(cell{f, wholeFacet}, &g.own, v, hit, mid, &raw)
+	t.nodes[f] = g.split(cell{f, wholeFacet}, &g.own, &v, hit, mid, &raw)
 	t.FacetMM[f] = float32(raw)
+	g.last = t.nodes[f].with
 }
 
 // ray returns the length of the ray into the medium to the first surface and
@@ -238,13 +243,14 @@ func (g *gauge) ray(x, n Vec) (float64, int32) {
 }
 
 // reach is the box of all points that a ball of diameter d or less that touches
-// the patch from inside can reach.
-func (s *patch) reach(d float64) Box {
-	b := EmptyBox()
-	for i := range s.k {
-		b = b.Grow(s.world(spot{s.p[i][0], s.p[i][1], d / 2}))
+// the flat can reach.
+func (f *flat) reach(d float64) Box {
+	b, r := f.box, d/2
+	for k, x := range f.in {
+		b.Min[k] += x*r - r
+		b.Max[k] += x*r + r
 	}
-	return b.widened(d / 2)
+	return b
 }
 
 // flat is a patch of three corners as the search tree takes it.
@@ -533,9 +539,8 @@ func (c cell) longest(m *Mesh) (e int, long float64) {
 }
 
 func (g *gauge) halve(c cell, e int, v *view, guess int32, raw *float64) node {
-	if g.whole < g.cap { // no cell but the whole facet
-		g.gather(g.cap, nodeAlone, 0)
-		*v = g.viewAll()
+	if g.whole < g.cap && !g.apart { // no cell but the whole facet
+		*v = g.lookAll(&g.own)
 	}
 	id := int32(len(g.cells))
 	l, r := c.halves(e)
@@ -549,6 +554,12 @@ func (g *gauge) halve(c cell, e int, v *view, guess int32, raw *float64) node {
 
 func (g *gauge) half(c cell, v *view, guess int32, raw *float64) node {
 	s := g.own.part(c.corners(g.t.m))
+	if g.apart {
+		g.hidden = g.hidden[:0]
+		_, long := c.longest(g.t.m)
+		w := g.look(&s, long, guess, nodeAlone)
+		return g.split(c, &s, &w, guess, math.NaN(), raw)
+	}
 	w := g.viewOf(&s, v)
 	nd := g.split(c, &s, &w, guess, math.NaN(), raw)
 	g.views = g.views[:len(g.views)-len(w.list)]
@@ -560,8 +571,8 @@ func (g *gauge) half(c cell, v *view, guess int32, raw *float64) node {
 // long is the patch's longest edge.
 func (g *gauge) even(s *patch, v *view, lo, long float64) (mean float64, ok bool) {
 	many := int(min(needleFacets, manyFacets*max(1, long*long/(4*s.area()))))
-	var area, sum float64
 	reach, seen := min(g.cap, evenRatio*lo), 0
+	g.covers = g.covers[:0]
 	for _, x := range v.list {
 		y := &g.rivals[x.rival]
 		if x.key > reach || y.notch {
@@ -571,10 +582,15 @@ func (g *gauge) even(s *patch, v *view, lo, long float64) (mean float64, ok bool
 			return 0, false
 		}
 		ar, vol, most := s.shadow(y.g[0], y.g[1], y.g[2], g.touch)
-		if most <= reach { // else of another layer, or uneven
-			area += ar
-			sum += vol
+		if ar > 0 && most <= reach { // else of another layer, or uneven
+			g.covers = append(g.covers, cover{y.f, ar, vol})
 		}
+	}
+	slices.SortFunc(g.covers, func(a, b cover) int { return cmp.Compare(a.f, b.f) })
+	var area, sum float64
+	for _, x := range g.covers {
+		area += x.area
+		sum += x.volume
 	}
 	if area < s.area()*(1-1e-6) {
 		return 0, false
@@ -582,11 +598,17 @@ func (g *gauge) even(s *patch, v *view, lo, long float64) (mean float64, ok bool
 	return sum / area, true
 }
 
-// shadow clips a facet to the prism over the patch above touch, and returns the
-// area of its shadow on the patch, the volume between, and the greatest height.
-func (s *patch) shadow(a, b, c spot, touch float64) (area, volume, most float64) {
-	var buf, out [maxCorners + 5]spot
-	g := append(buf[:0], a, b, c)
+// cover is what a facet covers of a patch. Covers are summed in the order of
+// facets: that in which the search tree finds them must not show.
+type cover struct {
+	f            int32
+	area, volume float64
+}
+
+// shade clips a facet to the prism over the patch above touch, into g.
+func (s *patch) shade(a, b, c spot, touch float64, g []spot) []spot {
+	var out [maxCorners + 5]spot
+	g = append(g, a, b, c)
 	cut := func(side func(spot) float64) {
 		kept := out[:0]
 		for i, p := range g {
@@ -608,6 +630,14 @@ func (s *patch) shadow(a, b, c spot, touch float64) (area, volume, most float64)
 		ex, ey := y[0]-x[0], y[1]-x[1]
 		cut(func(p spot) float64 { return ex*(p.v-x[1]) - ey*(p.u-x[0]) })
 	}
+	return g
+}
+
+// shadow returns the area of a facet's shadow on the patch, as far as the facet
+// lies above touch, the volume between, and the greatest height.
+func (s *patch) shadow(a, b, c spot, touch float64) (area, volume, most float64) {
+	var buf [maxCorners + 5]spot
+	g := s.shade(a, b, c, touch, buf[:0])
 	for i := 2; i < len(g); i++ {
 		p, q, r := g[0], g[i-1], g[i]
 		ar := math.Abs((q.u-p.u)*(r.v-p.v)-(q.v-p.v)*(r.u-p.u)) / 2
@@ -625,9 +655,9 @@ func (t *ThicknessField) thinnest(id int32) (float64, Vec) {
 	p, q, w := t.m.Corners(c.facet)
 	whole := newPatch(p, q, w, g.t.m.Normal(c.facet).Scale(t.side))
 	g.own = whole.part(c.corners(t.m))
-	v := g.look(t.nodes[id].with, gatherSmall)
 	g.hidden = g.hidden[:0]
-	r, with, _ := g.leastSeen(c.facet, &g.own, v, t.nodes[id].with)
-	r, _ = g.settle(c.facet, &g.own, v, r, with)
+	v := g.look(&g.own, 0, t.nodes[id].with, nodeAlone)
+	r, with, _ := g.leastSeen(c.facet, &g.own, &v, t.nodes[id].with)
+	r, _ = g.settle(c.facet, &g.own, &v, r, with)
 	return r.d, g.own.world(spot{r.x[0], r.x[1], 0})
 }

@@ -37,3 +37,24 @@ func PassWidth(ctx context.Context, m *Mesh, at []Vec, clear []float64, h float6
 
 // AwayFrom is the shortest vector in the hull of the directions to p.
 func AwayFrom(p, normal Vec, touch []Vec) Vec { return awayFrom(p, normal, touch) }
+
+// Regrown is a mesh with the same facets whose search tree was made of them in
+// another order.
+func Regrown(m *Mesh, order []int) *Mesh {
+	shuffled := New(m.Verts, make([][3]int32, len(m.Facets)))
+	for i, f := range order {
+		shuffled.Facets[i] = m.Facets[f]
+	}
+	tree := shuffled.BVH()
+	for i := range tree.blocks {
+		for k, f := range tree.blocks[i].facet {
+			if f >= 0 {
+				tree.blocks[i].facet[k] = int32(order[f])
+			}
+		}
+	}
+	out := New(m.Verts, m.Facets)
+	tree.m = out
+	out.bvh.done.Store(&tree)
+	return out
+}

@@ -31,7 +31,7 @@ func facingBrute(t *testing.T) {
 		from := (&gauge{t: &ThicknessField{side: side}}).flat(&s)
 		dist := 0.1 + r.Float64()
 		got := map[int32]bool{}
-		m.BVH().Facing(&from, s.reach(dist), dist, func(f int32) float64 { got[f] = true; return dist })
+		m.BVH().Facing(&from, from.reach(dist), dist, func(bl *block, i int) float64 { got[bl.facet[i]] = true; return dist })
 		seen += len(got)
 		for f := range int32(len(m.Facets)) {
 			gn := m.Normal(f).Scale(side)

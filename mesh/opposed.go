@@ -45,15 +45,17 @@ type spot struct{ u, v, h float64 }
 
 // span is the thinnest place between a patch and another facet.
 type span struct {
-	d float64    // mm, diameter of the touching ball
-	x [2]float64 // on the patch, in its frame
-	y spot       // on the other facet
+	d  float64    // mm, diameter of the touching ball
+	x  [2]float64 // on the patch, in its frame
+	y  spot       // on the other facet
+	on uint8      // a bit for each edge of the other facet on which y lies
 }
 
 // spanSearch looks for the thinnest span from one patch.
 type spanSearch struct {
 	span
 	from *patch
+	at   uint8 // what on is to be if the next point is taken
 }
 
 func newPatch(a, b, c, n Vec) patch {
@@ -119,62 +121,60 @@ func (s *patch) cut(a, b, c float64) {
 
 // foot returns the patch's point nearest to (u, v) and the distance squared. The
 // patch may have shrunk to a segment or a point.
-func (s *patch) foot(u, v float64) ([2]float64, float64) {
+func (s *patch) foot(u, v float64) (x, y, d2 float64) {
 	inside, point := true, true
-	best, at := math.Inf(1), [2]float64{}
+	d2 = math.Inf(1)
 	corners := s.p[:s.k]
-	for i, p := range corners {
-		next := i + 1
-		if next == len(corners) {
-			next = 0
-		}
-		ex, ey := corners[next][0]-p[0], corners[next][1]-p[1]
-		wx, wy := u-p[0], v-p[1]
+	pu, pv := corners[len(corners)-1][0], corners[len(corners)-1][1]
+	for i := range corners {
+		qu, qv := corners[i][0], corners[i][1]
+		ex, ey := qu-pu, qv-pv
+		wx, wy := u-pu, v-pv
 		l := ex*ex + ey*ey
-		if l == 0 {
-			continue
+		if l != 0 {
+			point = false
+			if ex*wy-ey*wx <= 0 {
+				inside = false
+				t := (wx*ex + wy*ey) / l
+				switch {
+				case t < 0:
+					t = 0
+				case t > 1:
+					t = 1
+				}
+				dx, dy := wx-t*ex, wy-t*ey
+				if d := dx*dx + dy*dy; d < d2 {
+					x, y, d2 = pu+t*ex, pv+t*ey, d
+				}
+			}
 		}
-		point = false
-		if ex*wy-ey*wx > 0 {
-			continue
-		}
-		inside = false
-		t := (wx*ex + wy*ey) / l
-		switch {
-		case t < 0:
-			t = 0
-		case t > 1:
-			t = 1
-		}
-		dx, dy := wx-t*ex, wy-t*ey
-		if d := dx*dx + dy*dy; d < best {
-			best, at = d, [2]float64{p[0] + t*ex, p[1] + t*ey}
-		}
+		pu, pv = qu, qv
 	}
 	switch {
 	case point:
-		dx, dy := u-s.p[0][0], v-s.p[0][1]
-		return s.p[0], dx*dx + dy*dy
+		dx, dy := u-pu, v-pv
+		return pu, pv, dx*dx + dy*dy
 	case inside:
-		return [2]float64{u, v}, 0
+		return u, v, 0
 	}
-	return at, best
+	return x, y, d2
 }
 
 // try takes y as a contact if that makes the span thinner. It returns the ball's
-// diameter and how it changes with y: diameters are convex in y, so they grow
-// from here at least as this says.
+// diameter and how it changes with y: diameters are convex in y, so they grow from
+// here at least as this says.
 func (r *spanSearch) try(y spot) (d float64, slope spot) {
 	if y.h <= 0 {
 		return math.Inf(1), spot{}
 	}
-	x, d2 := r.from.foot(y.u, y.v)
+	xu, xv, d2 := r.from.foot(y.u, y.v)
 	l := d2 / y.h
 	d = y.h + l
 	if d < r.d {
-		r.d, r.x, r.y = d, x, y
+		r.d, r.x, r.y, r.on = d, [2]float64{xu, xv}, y, r.at
 	}
-	return d, spot{2 * (y.u - x[0]) / y.h, 2 * (y.v - x[1]) / y.h, 1 - l/y.h}
+	by := 1 / y.h
+	return d, spot{2 * (y.u - xu) * by, 2 * (y.v - xv) * by, 1 - l*by}
 }
 
 // rival is a facet that may be the nearest opposing one, or a notch, in the
@@ -182,24 +182,28 @@ func (r *spanSearch) try(y spot) (d float64, slope spot) {
 type rival struct {
 	f      int32 // the facet, or one beside the notch
 	notch  bool
+	sliver bool // it has no side and stops nothing
 	g      [3]spot
 	m      spot // the facet's normal out of the medium
 	q0     float64
-	lo, hi spot    // of the corners
-	key    float64 // no ball from the facet in hand is smaller
+	lo, hi spot // of the corners
+	// No ball from the facet in hand is smaller than either (see sight).
+	key, floor float64
 }
 
 // newRival takes a facet a b c whose normal out of the medium is n into the
 // patch's frame. A zero normal stands for a sharp notch, then a b c may be a
 // segment or a point.
 func (s *patch) newRival(f int32, a, b, c, n Vec) (r rival) {
-	s.face(&r, f, &a, &b, &c, &n)
+	s.place(&r, f, &a, &b, &c)
+	s.turn(&r, &n)
 	return r
 }
 
-// face is newRival in place. It is written out in numbers: millions of facets
-// pass here that face a patch but stop no small ball.
-func (s *patch) face(r *rival, f int32, a, b, c, n *Vec) {
+// place is the part of newRival that asks for no normal, in place. It is written
+// out in numbers: millions of facets pass here that face a patch but stop no
+// small ball.
+func (s *patch) place(r *rival, f int32, a, b, c *Vec) {
 	o0, o1, o2 := s.o[0], s.o[1], s.o[2]
 	x0, x1, x2 := s.ax[0], s.ax[1], s.ax[2]
 	y0, y1, y2 := s.ay[0], s.ay[1], s.ay[2]
@@ -210,14 +214,18 @@ func (s *patch) face(r *rival, f int32, a, b, c, n *Vec) {
 	bu, bv, bh := dot3(d0, d1, d2, x0, x1, x2), dot3(d0, d1, d2, y0, y1, y2), -dot3(d0, d1, d2, n0, n1, n2)
 	d0, d1, d2 = c[0]-o0, c[1]-o1, c[2]-o2
 	cu, cv, ch := dot3(d0, d1, d2, x0, x1, x2), dot3(d0, d1, d2, y0, y1, y2), -dot3(d0, d1, d2, n0, n1, n2)
-	m0, m1, m2 := n[0], n[1], n[2]
-	mu, mv, mh := dot3(m0, m1, m2, x0, x1, x2), dot3(m0, m1, m2, y0, y1, y2), -dot3(m0, m1, m2, n0, n1, n2)
-	r.f, r.notch = f, m0 == 0 && m1 == 0 && m2 == 0
+	r.f, r.sliver, r.notch, r.m = f, false, true, spot{}
 	r.g = [3]spot{{au, av, ah}, {bu, bv, bh}, {cu, cv, ch}}
 	r.lo = spot{min(au, bu, cu), min(av, bv, cv), min(ah, bh, ch)}
 	r.hi = spot{max(au, bu, cu), max(av, bv, cv), max(ah, bh, ch)}
-	r.m = spot{mu, mv, mh}
-	r.q0 = au*mu + av*mv + ah*mh
+}
+
+// turn gives a rival its normal.
+func (s *patch) turn(r *rival, n *Vec) {
+	m0, m1, m2 := n[0], n[1], n[2]
+	r.notch = m0 == 0 && m1 == 0 && m2 == 0
+	r.m = spot{dot3(m0, m1, m2, s.ax[0], s.ax[1], s.ax[2]), dot3(m0, m1, m2, s.ay[0], s.ay[1], s.ay[2]), -dot3(m0, m1, m2, s.n[0], s.n[1], s.n[2])}
+	r.q0 = r.g[0].u*r.m.u + r.g[0].v*r.m.v + r.g[0].h*r.m.h
 }
 
 // dot3 is Vec.Dot in numbers.
@@ -238,21 +246,31 @@ func (s *patch) depths(r *rival) (least, most float64) {
 // is stopped by the rival, cheap to compute: +Inf where there is none. Surface
 // nearer than touch counts as touching and bounds no medium.
 //
-// The ball through a point at the height h and the distance l beside the patch
-// has the diameter h + l^2/h; for l stands the distance of the boxes in the
-// plane, and h is the best of the rival's. And the ball that is stopped by the
-// rival's whole plane is no larger than one that is stopped by the rival.
+// The ball that is stopped by the rival's whole plane is no larger than one that
+// is stopped by the rival.
 func (s *patch) bound(r *rival, own *patchBox, touch float64) float64 {
-	if r.hi.h <= touch {
+	return max(s.boxBound(r, own, touch), s.planeBound(r))
+}
+
+// planeBound is bound by the rival's plane alone.
+func (s *patch) planeBound(r *rival) float64 {
+	if r.notch {
+		return 0
+	}
+	least, most := s.depths(r)
+	if most <= 0 {
 		return math.Inf(1)
 	}
-	plane := 0.0
-	if !r.notch {
-		least, most := s.depths(r)
-		if most <= 0 {
-			return math.Inf(1)
-		}
-		plane = 2 * least / (1 + r.m.h)
+	return 2 * least / (1 + r.m.h)
+}
+
+// boxBound is bound by where the rival stands alone: the ball through a point at
+// the height h and the distance l beside the patch has the diameter h + l^2/h; for
+// l stands the distance of the boxes in the plane, and h is the best of the
+// rival's.
+func (s *patch) boxBound(r *rival, own *patchBox, touch float64) float64 {
+	if r.hi.h <= touch {
+		return math.Inf(1)
 	}
 	du := max(r.lo.u-own.u1, own.u0-r.hi.u, 0)
 	dv := max(r.lo.v-own.v1, own.v0-r.hi.v, 0)
@@ -262,9 +280,9 @@ func (s *patch) bound(r *rival, own *patchBox, touch float64) float64 {
 	case l2 >= r.hi.h*r.hi.h:
 		h = r.hi.h
 	default:
-		return max(plane, 2*math.Sqrt(l2))
+		return 2 * math.Sqrt(l2)
 	}
-	return max(plane, h+l2/h)
+	return h + l2/h
 }
 
 // patchBox is what a patch covers in its frame.
@@ -304,15 +322,9 @@ func (s *patch) between(v *rival, touch, below float64) (span, bool) {
 	if v.lo.h < touch {
 		k = cutAbove(&g, touch)
 	}
-	r := spanSearch{span{d: below}, from}
+	r := spanSearch{span: span{d: below}, from: from}
 	r.inside(g[:k], v)
-	return r.span, r.d < below && (v.notch || !v.sliver(sureSide*touch))
-}
-
-// sliver reports whether the rival has no side (see sliver).
-func (r *rival) sliver(width float64) bool {
-	at := func(p spot) Vec { return Vec{p.u, p.v, p.h} }
-	return sliver(at(r.g[0]), at(r.g[1]), at(r.g[2]), width)
+	return r.span, r.d < below
 }
 
 // inside looks for the thinnest span that ends on the rival, of which g is left
@@ -323,9 +335,10 @@ func (r *spanSearch) inside(g []spot, v *rival) {
 	var rise [4][4]float64 // from corner to corner, at least
 	for i := range g {
 		var slope spot
+		r.at = onCorner(i, len(g))
 		d[i], slope = r.try(g[i])
 		for j := range g {
-			rise[i][j] = slope.along(g[i], g[j])
+			rise[i][j] = slope.rise(g[i], g[j])
 			least[i] = min(least[i], rise[i][j])
 		}
 		if d[i]+least[i]-slopeErr*(d[i]-least[i]) > r.d {
@@ -338,6 +351,7 @@ func (r *spanSearch) inside(g []spot, v *rival) {
 		}
 	}
 	if !v.notch {
+		r.at = 0
 		r.corners(g, v.m)
 	}
 	for i := range g {
@@ -347,17 +361,27 @@ func (r *spanSearch) inside(g []spot, v *rival) {
 			continue // thinnest at the end
 		}
 		if t := (d[j] + b - d[i]) / (a + b); d[i]+a*t < r.d {
+			r.at = onCorner(i, len(g)) & onCorner(j, len(g))
 			r.edge(g[i], g[j], tangents{d[i], d[j], a, b})
 		}
 	}
+}
+
+// onCorner has a bit for each edge that meets corner i of a facet of n corners;
+// of one that was cut, all.
+func onCorner(i, n int) uint8 {
+	if n != 3 {
+		return 7
+	}
+	return 7 &^ (1 << ((i + 1) % 3))
 }
 
 // slopeErr is far more than rounding, so that what slopes leave out early is
 // never by rounding the thinnest of places as thin.
 const slopeErr = 1e-9
 
-// along is the slope's rise from p to q.
-func (s spot) along(p, q spot) float64 {
+// rise is the slope's from p to q.
+func (s spot) rise(p, q spot) float64 {
 	return s.u*(q.u-p.u) + s.v*(q.v-p.v) + s.h*(q.h-p.h)
 }
 
@@ -418,60 +442,97 @@ func (t *tangents) exceed(b, d float64) bool {
 	return t.start+t.onward*b-slopeErr*(t.start-t.onward) > d || t.end+t.back*(1-b)-slopeErr*(t.end-t.back) > d
 }
 
-// edge tries the best point of the segment p q against every edge and corner of
-// the patch, but where the tangents say that it is no better. Each is a quadratic over a linear function of the place along the
-// segment, so its minimum is the root of a quadratic.
+// edge tries the best point of the segment p q. Against an edge or a corner of the patch the diameter is a
+// quadratic over a linear function of the place along the segment, so its minimum
+// is the root of a quadratic; as the whole is convex, a minimum that has its foot
+// on what it was sought for is the one, and the slope at any other place says on
+// which side that lies.
 func (r *spanSearch) edge(p, q spot, t tangents) {
-	du, dv, dh := q.u-p.u, q.v-p.v, q.h-p.h
-	c := du*du + dv*dv + dh*dh
-	if c == 0 {
+	s := along{r: r, p: p, du: q.u - p.u, dv: q.v - p.v, dh: q.h - p.h, t: t, hi: 1}
+	s.c = s.du*s.du + s.dv*s.dv + s.dh*s.dh
+	if s.c == 0 {
 		return
 	}
-	at := func(b float64) {
-		if b > 0 && b < 1 && !t.exceed(b, r.d) {
-			r.try(spot{p.u + b*du, p.v + b*dv, p.h + b*dh})
+	for i := range r.from.k {
+		if s.corner(i) || s.side(i) {
+			return
 		}
 	}
-	corners := r.from.p[:r.from.k]
-	for i, x := range corners {
-		next := i + 1
-		if next == len(corners) {
-			next = 0
-		}
-		x2 := corners[next]
-		wu, wv := p.u-x[0], p.v-x[1]
-		// Corner x: (A + B b + C b^2) / (h + dh b).
-		ca, cb := wu*wu+wv*wv+p.h*p.h, 2*(wu*du+wv*dv+p.h*dh)
-		k2, k1, k0 := c*dh, 2*c*p.h, cb*p.h-dh*ca
-		if math.Abs(k2) < 1e-12*k1 {
-			at(-k0 / k1)
-		} else if disc := k1*k1 - 4*k2*k0; disc >= 0 {
-			w := -0.5 * (k1 + math.Sqrt(disc)) // k1 > 0
-			at(w / k2)
-			at(k0 / w)
-		}
-		// Edge x x2: h + e^2/h, with e the distance beyond the edge's line.
-		ex, ey := x2[0]-x[0], x2[1]-x[1]
-		l := math.Sqrt(ex*ex + ey*ey)
-		if l == 0 {
-			continue
-		}
-		mx, my := ey/l, -ex/l
-		e0, e1 := wu*mx+wv*my, du*mx+dv*my
-		if math.Abs(dh) < 1e-12*math.Abs(e1) {
-			at(-e0 / e1)
-			continue
-		}
-		if dh == 0 {
-			continue
-		}
-		w := e1 / dh
-		rho := w + math.Sqrt(w*w+1) // e = rho h at the minimum
-		if w < 0 {
-			rho = 1 / (math.Sqrt(w*w+1) - w)
-		}
-		if den := e1 - rho*dh; den != 0 {
-			at((rho*p.h - e0) / den)
-		}
+}
+
+// along is a search for the best point of the segment from p by du, dv and dh.
+type along struct {
+	r          *spanSearch
+	p          spot
+	du, dv, dh float64
+	c          float64 // length squared
+	t          tangents
+	lo, hi     float64 // it lies between
+}
+
+// at tries the point b of the segment and reports whether it is the best.
+func (s *along) at(b float64) bool {
+	if !(b > s.lo && b < s.hi) || s.t.exceed(b, s.r.d) {
+		return false
 	}
+	_, slope := s.r.try(spot{s.p.u + b*s.du, s.p.v + b*s.dv, s.p.h + b*s.dh})
+	u, v, h := slope.u*s.du, slope.v*s.dv, slope.h*s.dh
+	rise := u + v + h
+	if rise > 0 {
+		s.hi = b
+	} else {
+		s.lo = b
+	}
+	return math.Abs(rise) <= levelErr*(math.Abs(u)+math.Abs(v)+math.Abs(h))
+}
+
+// levelErr is how level it is at a minimum, as a share of what cancels there.
+const levelErr = 1e-12
+
+// corner tries the best point against corner i of the patch, side that against
+// the line of the edge from there. Both report whether it is the best of the whole
+// segment.
+func (s *along) corner(i int) bool { // (A + B b + C b^2) / (h + dh b)
+	p, x := &s.p, &s.r.from.p[i]
+	wu, wv := p.u-x[0], p.v-x[1]
+	ca, cb := wu*wu+wv*wv+p.h*p.h, 2*(wu*s.du+wv*s.dv+p.h*s.dh)
+	k2, k1, k0 := s.c*s.dh, 2*s.c*p.h, cb*p.h-s.dh*ca
+	if math.Abs(k2) < 1e-12*k1 {
+		return s.at(-k0 / k1)
+	}
+	disc := k1*k1 - 4*k2*k0
+	if disc < 0 {
+		return false
+	}
+	w := -0.5 * (k1 + math.Sqrt(disc)) // k1 > 0
+	return s.at(w/k2) || s.at(k0/w)
+}
+
+func (s *along) side(i int) bool { // h + e^2/h, with e the distance beyond the line
+	f, p := s.r.from, &s.p
+	next := i + 1
+	if next == f.k {
+		next = 0
+	}
+	x, x2 := &f.p[i], &f.p[next]
+	ex, ey := x2[0]-x[0], x2[1]-x[1]
+	l := math.Sqrt(ex*ex + ey*ey)
+	if l == 0 {
+		return false
+	}
+	mx, my := ey/l, -ex/l
+	e0, e1 := (p.u-x[0])*mx+(p.v-x[1])*my, s.du*mx+s.dv*my
+	if math.Abs(s.dh) < 1e-12*math.Abs(e1) {
+		return s.at(-e0 / e1)
+	}
+	if s.dh == 0 {
+		return false
+	}
+	w := e1 / s.dh
+	rho := w + math.Sqrt(w*w+1) // e = rho h at the minimum
+	if w < 0 {
+		rho = 1 / (math.Sqrt(w*w+1) - w)
+	}
+	den := e1 - rho*s.dh
+	return den != 0 && s.at((rho*p.h-e0)/den)
 }

@@ -1,51 +1,140 @@
 package mesh
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // This file searches for what stops the smallest ball from a patch. Of a facet,
 // all surface that may do so is gathered once, in the facet's frame; whatever is
 // asked of the facet and its cells is then answered from that list, best first.
 
-// view is what a patch of the facet in hand sees.
-type view struct{ list []sight }
+// view is what a patch of the facet in hand sees, and, once it is known, what of
+// it stops the smallest ball.
+type view struct {
+	list  []sight
+	least found
+}
 
-// sight is a rival by its number in the gauge, and a lower bound for the balls
-// from the patch in hand that it stops.
-//
-// The key also says in which order rivals are tried, and so which of several that
-// stop balls of one size is taken: for that a part of a patch takes no note of
-// what was found for the whole. The floor does: no ball from the part is smaller.
+// sight is a rival by its number in the gauge, and lower bounds for the balls
+// from the patch in hand that it stops: the key by what both are alone, +Inf for
+// what is set aside; the floor also by what was tried, which depends on the order.
 type sight struct {
 	rival      int32
+	tried      bool
 	key, floor float64
 }
 
+// found is the thinnest span of some, and the place of what stops it among the
+// rivals or in a view, -1 while there is none.
+//
+// Of spans that are equally thin to the last bit that of the facet with the
+// lowest number counts, so that the order in which they are tried doesn't show.
+type found struct {
+	span
+	at int
+}
+
+// tieErr is far more than rounding: what bounds leave out stops balls that are
+// larger by this share at least, never one that is as small.
+const tieErr = 1e-12
+
+// room is the diameter from which on balls don't count.
+func (b *found) room() float64 { return b.d * (1 + tieErr) }
+
+// try measures the span from a patch to rival number i, and keeps it if it comes
+// before what was found. It returns a bound for all balls between the two.
+func (g *gauge) try(b *found, s *patch, i int) float64 {
+	y, room := &g.rivals[i], b.room()
+	if y.sliver {
+		return room
+	}
+	r, ok := s.between(y, g.touch, room)
+	if !ok {
+		return room
+	}
+	if r.d < b.d || r.d == b.d && b.at >= 0 && y.before(&g.rivals[b.at]) {
+		b.span, b.at = r, i
+	}
+	return r.d
+}
+
+// before is the order of rivals that stop balls of one size.
+func (r *rival) before(o *rival) bool {
+	if r.f != o.f {
+		return r.f < o.f
+	}
+	return !r.notch && o.notch
+}
+
 // What is gathered at first is what stops a ball larger than the smallest by
-// this: for a facet that may be split, as much as is needed to tell whether a
-// wall is even; for others, as much as the ball grows where a patch is cut back
-// a little. In a bore a little more is all of its other side.
+// this: for a facet that is split, being longer than the medium is thick, as much
+// as is needed to tell whether a wall is even; for others, as much as the ball
+// grows where a patch is cut back a little. In a bore a little more is all of its
+// other side.
 const (
 	gatherLarge = evenRatio * 1.01
 	gatherSmall = 1.002
 )
 
-// look gathers what the patch in hand sees, up to slack times the smallest
-// ball. A good first guess (a facet, or a nodeAlone value) saves time.
-func (g *gauge) look(guess int32, slack float64) *view {
-	g.gather(g.cap, guess, slack)
-	v := g.viewAll()
-	return &v
+// hunt is what is asked of the rivals of a patch in the facet in hand.
+type hunt struct {
+	from   *patch
+	box    patchBox
+	whole  float64 // balls count that are smaller
+	best   found   // of those that were tried
+	long   float64 // the patch is split where the medium is thinner; -1: try none
+	walked []int32 // looked at before the search tree was asked
+	visits int
 }
 
-// viewAll is the view of the whole facet in hand.
+// look gathers what a patch in the facet in hand sees, which is split where it
+// is longer than cells and the medium is thinner than long. Good first guesses
+// (facets, or nodeAlone values) save time.
+func (g *gauge) look(s *patch, long float64, guess, other int32) view {
+	if long <= g.cellMM {
+		long = 0
+	}
+	g.start(s, long)
+	g.walk(guess)
+	g.walk(other)
+	g.gather()
+	v := g.viewAll()
+	for i := range v.list {
+		if int(v.list[i].rival) == g.best.at {
+			v.least = found{g.best.span, i}
+		}
+	}
+	return v
+}
+
+// lookAll gathers all that a patch in the facet in hand sees.
+func (g *gauge) lookAll(s *patch) view {
+	g.start(s, -1)
+	g.gather()
+	return g.viewAll()
+}
+
+func (g *gauge) start(s *patch, long float64) {
+	g.hunt = hunt{s, s.extent(), g.cap, found{span{d: g.cap}, -1}, long, g.walked[:0], 0}
+	g.rivals = g.rivals[:0]
+}
+
+// viewAll is the view of all that was gathered.
 func (g *gauge) viewAll() view {
 	g.views = g.views[:0]
 	for i := range g.rivals {
-		if y := &g.rivals[i]; y.key < g.whole {
-			g.views = append(g.views, sight{rival: int32(i), key: y.key})
+		y := &g.rivals[i]
+		if y.key >= g.whole {
+			continue
 		}
+		x := sight{int32(i), false, y.key, y.floor}
+		if g.isHidden(y) {
+			x.key = math.Inf(1)
+		}
+		g.views = append(g.views, x)
 	}
-	return view{g.views}
+	return view{g.views, found{at: -1}}
 }
 
 // viewOf is what a part of a patch sees of what the patch does. It is put on top
@@ -54,94 +143,120 @@ func (g *gauge) viewOf(s *patch, of *view) view {
 	own, from := s.extent(), len(g.views)
 	for _, x := range of.list {
 		if key := s.bound(&g.rivals[x.rival], &own, g.touch); key < g.cap {
-			g.views = append(g.views, sight{rival: x.rival, key: key})
+			g.views = append(g.views, sight{x.rival, false, key, key})
 		}
 	}
-	return view{g.views[from:]}
+	return view{g.views[from:], found{at: -1}}
 }
 
 // bounds makes a view that of a part of its patch, as if nothing were hidden from
-// it.
+// it. What was found for the whole bounds its parts.
 func (g *gauge) bounds(s *patch, v *view) {
 	own := s.extent()
 	for i := range v.list {
 		x := &v.list[i]
-		if !math.IsInf(x.key, 1) {
-			x.floor = max(x.floor, x.key*(1-floorErr))
-		}
 		x.key = s.bound(&g.rivals[x.rival], &own, g.touch)
+		x.floor = max(x.floor, x.key)
 	}
+	v.least.at = -1
 }
 
-// floorErr is far more than rounding, so that what floors leave out is never by
-// rounding the thinnest of places as thin.
-const floorErr = 1e-12
-
-// gather lists the rivals of the facet in hand that may stop a ball of a
-// diameter below whole, or, with slack, one of the smallest diameter that there
-// is times slack.
-func (g *gauge) gather(whole float64, guess int32, slack float64) {
-	g.whole, g.rivals = whole, g.rivals[:0]
-	s := &g.own
-	own, best := s.extent(), whole
-	// take keeps the last of the rivals, or drops it.
-	take := func() {
-		at := len(g.rivals) - 1
-		y := &g.rivals[at]
-		if y.key = s.bound(y, &own, g.touch); y.key >= g.whole {
-			g.rivals = g.rivals[:at]
-			return
-		}
-		if slack > 0 && y.key < best {
-			if r, ok := s.between(y, g.touch, best); ok {
-				best, y.key = r.d, r.d
-				g.whole = min(g.cap, best*slack)
-			} else {
-				y.key = best
-			}
-		}
+// gather lists the rivals of the patch that may stop a ball of a diameter below
+// whole.
+func (g *gauge) gather() {
+	seen := g.from
+	if seen.k != 3 {
+		seen = &g.own
 	}
-	facet := func(f int32) float64 {
-		n := g.t.m.Normal(f).Scale(g.t.side)
-		if s.n.Dot(n) >= -opposedCos {
-			return g.whole
-		}
-		t := &g.t.m.Facets[f]
-		verts := g.t.m.Verts
-		s.face(g.nextRival(), f, &verts[t[0]], &verts[t[1]], &verts[t[2]], &n)
-		take()
-		if len(g.rivals)%1024 == 1023 && g.ctx.Err() != nil {
+	from := g.flat(seen)
+	g.bvh.Facing(&from, from.reach(g.whole), g.whole, func(bl *block, i int) float64 {
+		if g.visits++; g.visits%1024 == 0 && g.ctx.Err() != nil {
 			return 0
 		}
-		return g.whole
-	}
-	if guess >= 0 {
-		facet(guess)
-	}
-	from := g.flat(s)
-	g.bvh.Facing(&from, s.reach(g.whole), g.whole, func(f int32) float64 {
-		if f == guess {
-			return g.whole
+		if f := bl.facet[i]; !slices.Contains(g.walked, f) {
+			a, b, c := g.bvh.corners(bl, i)
+			g.meet(f, &a, &b, &c)
 		}
-		return facet(f)
+		return g.whole
 	})
 	if g.notches != nil {
-		g.notches.mesh.BVH().InBox(s.reach(g.whole), func(i int32) bool {
-			if f := g.notches.list[i]; g.points(f, s.n) {
+		g.notches.mesh.BVH().InBox(from.reach(g.whole), func(i int32) bool {
+			if f := g.notches.list[i]; g.points(f, g.own.n) {
 				a, b, c := g.notches.mesh.Corners(i)
-				s.face(g.nextRival(), f.f, &a, &b, &c, &Vec{})
-				take()
+				y := g.nextRival()
+				g.own.place(y, f.f, &a, &b, &c)
+				g.take(y, g.from.boxBound(y, &g.box, g.touch))
 			}
 			return true
 		})
 	}
 }
 
+// meet takes a facet as a rival if it is one.
+func (g *gauge) meet(f int32, a, b, c *Vec) {
+	s, y := &g.own, g.nextRival()
+	s.place(y, f, a, b, c)
+	if key := g.from.boxBound(y, &g.box, g.touch); key < g.whole {
+		n := g.t.m.Normal(f).Scale(g.t.side)
+		if s.n.Dot(n) < -opposedCos {
+			s.turn(y, &n)
+			y.sliver = !g.sides[f]
+			g.take(y, max(key, g.from.planeBound(y)))
+			return
+		}
+	}
+	g.rivals = g.rivals[:len(g.rivals)-1]
+}
+
+// take keeps the last of the rivals, for which key is a bound, or drops it.
+func (g *gauge) take(y *rival, key float64) {
+	y.key, y.floor = key, key
+	i := len(g.rivals) - 1
+	if key >= g.whole {
+		g.rivals = g.rivals[:i]
+	} else if g.long >= 0 && key < g.best.room() && !g.isHidden(y) {
+		y.floor = g.try(&g.best, g.from, i)
+		g.whole = min(g.cap, max(gatherSmall*g.best.d, gatherLarge*min(g.best.d, g.long)))
+	}
+}
+
+// walkMost bounds the facets that walk looks at.
+const walkMost = 12
+
+// walk goes from a guess over the surface, from facet to neighbour, for as long
+// as balls get smaller. Where it ends is most often the smallest, and leaves
+// little to be looked at.
+func (g *gauge) walk(guess int32) {
+	g.step(guess)
+	twins := g.t.m.Topology().Twin
+	for at := guess; at >= 0 && g.best.at >= 0 && g.rivals[g.best.at].f == at; {
+		for k := range int32(3) {
+			if t := twins[3*at+k]; g.best.on>>k&1 != 0 && t >= 0 {
+				g.step(t / 3)
+			}
+		}
+		if g.rivals[g.best.at].f == at {
+			return
+		}
+		at = g.rivals[g.best.at].f
+	}
+}
+
+// step looks at a facet on a walk.
+func (g *gauge) step(f int32) {
+	if f >= 0 && len(g.walked) < walkMost && !slices.Contains(g.walked, f) {
+		g.walked = append(g.walked, f)
+		t, v := &g.t.m.Facets[f], g.t.m.Verts
+		g.meet(f, &v[t[0]], &v[t[1]], &v[t[2]])
+	}
+}
+
 // faced reports whether anything may stop a ball from the facet in hand. Where
 // nothing does that is sooner said than where a ray from it ends.
 func (g *gauge) faced() (found bool) {
-	from, reach := g.flat(&g.own), g.own.reach(g.cap)
-	g.bvh.Facing(&from, reach, g.cap, func(int32) float64 {
+	from := g.flat(&g.own)
+	reach := from.reach(g.cap)
+	g.bvh.Facing(&from, reach, g.cap, func(*block, int) float64 {
 		found = true
 		return 0 // enough is known
 	})
@@ -165,46 +280,48 @@ func (g *gauge) nextRival() *rival {
 }
 
 // least returns the thinnest span from the patch and which of the view stops
-// it, -1 if none below the cap does. Only what stops a smaller ball than was
-// found can still count, and that is tried in the order of its bounds.
+// it, -1 if none below the cap does. Only what may stop as small a ball as was
+// found can still count, and that is tried in the order of its bounds, after the
+// guess.
 func (g *gauge) least(s *patch, v *view, guess int32) (span, int) {
-	best, at := span{d: g.whole}, -1
-	next := v.of(g, guess)
-	for {
-		if next < 0 {
-			next = v.next(best.d)
-		}
-		if next >= 0 {
-			x := &v.list[next]
-			if x.floor < best.d {
-				if r, ok := s.between(&g.rivals[x.rival], g.touch, best.d); ok {
-					best, at = r, next
-				}
-			}
-			x.key, next = max(x.key, best.d), -1
-			continue
-		}
-		if at >= 0 || g.whole >= g.cap {
-			return best, at
-		}
-		g.gather(min(g.cap, gatherLarge*g.whole), nodeAlone, 0) // all that was seen is hidden, or out of reach
-		*v = g.viewAll()
-		g.bounds(s, v)
-		for i := range v.list {
-			if y := &g.rivals[v.list[i].rival]; !y.notch && g.isHidden(y.f) {
-				v.list[i].key = math.Inf(1)
-			}
-		}
-		best.d = g.whole
+	if v.least.at >= 0 {
+		return v.least.span, v.least.at
 	}
+	for i := range v.list {
+		v.list[i].tried = false
+	}
+	best, at := found{span{d: g.whole}, -1}, -1
+	for next := v.of(g, guess); ; next = -1 {
+		if next < 0 {
+			if next = v.next(best.room()); next < 0 {
+				break
+			}
+		}
+		x, was := &v.list[next], best.at
+		x.floor, x.tried = max(x.floor, g.try(&best, s, int(x.rival))), true
+		if best.at != was {
+			at = next
+		}
+	}
+	if at < 0 && g.whole < g.cap { // all that was seen is hidden, or out of reach
+		*v = g.look(s, 0, g.ahead, g.last)
+		if at = v.least.at; at >= 0 {
+			best = v.least
+		} else {
+			best.d = g.cap
+		}
+	}
+	v.least = found{best.span, at}
+	return best.span, at
 }
 
-// next is the place in the view with the least bound below best, or -1.
-func (v *view) next(best float64) int {
-	at := -1
+// next is the place in the view of what is to be tried next: of what may stop a
+// ball smaller than room, that with the least bound; -1 for none.
+func (v *view) next(room float64) int {
+	at, least := -1, room
 	for i := range v.list {
-		if k := v.list[i].key; k < best {
-			best, at = k, i
+		if x := &v.list[i]; !x.tried && x.floor < room && x.key < least {
+			at, least = i, x.key
 		}
 	}
 	return at

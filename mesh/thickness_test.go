@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"reflect"
+	"slices"
 	"testing"
 
 	"corbel/mesh"
@@ -221,4 +223,33 @@ func TestFeatherEdges(t *testing.T) {
 	}
 	row.Near(es[0].AngleRad, 2*math.Atan(0.1*math.Cos(math.Pi/24)))
 	row.Hold(t)
+}
+
+// Walls and gaps don't depend on the order in which the search tree finds what
+// bounds them, though on these shapes very many places are as thin.
+func TestThicknessWhateverTheTree(t *testing.T) {
+	for name, m := range map[string]*mesh.Mesh{
+		"gyroid": single(meshtest.Gyroid(10, 1, 1, 9)),
+		"block":  loadMesh(t, "parts/feature_block.ply", "mm"),
+		"pipe":   loadMesh(t, "parts/bent_pipe.stl", "mm"),
+	} {
+		other := mesh.Regrown(m, rand.New(rand.NewPCG(1, 2)).Perm(len(m.Facets)))
+		for i, measure := range []func(context.Context, *mesh.Mesh, mesh.ThicknessParams) (*mesh.ThicknessField, error){mesh.MeasureThickness, mesh.MeasureGap} {
+			p := mesh.ThicknessParams{CapMM: 2, PatchMM: 1}
+			a, err := measure(t.Context(), m, p)
+			if err != nil {
+				t.Fatal(err)
+			}
+			b, err := measure(t.Context(), other, p)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if !slices.Equal(a.FacetMM, b.FacetMM) || a.Min != b.Min || a.MinAt != b.MinAt {
+				t.Errorf("%s, %d: values differ", name, i)
+			}
+			if x, y := a.Regions(1), b.Regions(1); len(x) == 0 || !reflect.DeepEqual(x, y) {
+				t.Errorf("%s, %d: regions differ, %d and %d", name, i, len(x), len(y))
+			}
+		}
+	}
 }

@@ -26,23 +26,49 @@ func (g *gauge) leastSeen(f int32, s *patch, v *view, guess int32) (r span, with
 		if y.notch || r.d <= 4*g.touch {
 			return r, y.f, hidden
 		}
-		from, to := s.world(spot{r.x[0], r.x[1], 0}), s.world(r.y)
 		// A little off the rim, where bodies may share a face and none is buried.
-		if g.buried(f, towards(from, s.middle(), 4*g.touch), s.n) {
+		if g.buried(f, towards(s.world(spot{r.x[0], r.x[1], 0}), s.middle(), 4*g.touch), s.n) {
 			return span{d: g.cap}, nodeAlone, true
 		}
-		if !g.buried(y.f, towards(to, g.t.m.Centre(y.f), 4*g.touch), g.t.m.Normal(y.f).Scale(g.t.side)) && g.clear(f, from, to) {
+		if g.sees(f, s, &r, y.f) {
+			return r, y.f, hidden
+		}
+		if r, ok := s.across(y, r.d, g.touch); ok && g.sees(f, s, &r, y.f) {
 			return r, y.f, hidden
 		}
 		hidden = true
 		g.hidden = append(g.hidden, y.f)
-		v.list[at].key = math.Inf(1)
+		v.list[at].key, v.least.at = math.Inf(1), -1
 		if len(g.hidden) > hiddenMost {
 			return g.straight(f, s)
 		}
 		guess = nodeAlone
 	}
 }
+
+// sees reports whether the two ends of a span from a patch of facet f to facet o
+// see each other, and no body lies over the other end.
+func (g *gauge) sees(f int32, s *patch, r *span, o int32) bool {
+	from, to := s.world(spot{r.x[0], r.x[1], 0}), s.world(r.y)
+	return !g.buried(o, towards(to, g.t.m.Centre(o), 4*g.touch), g.t.m.Normal(o).Scale(g.t.side)) && g.clear(f, from, to)
+}
+
+// across is a span from a patch straight to the middle of what faces it of a
+// rival, if that is as thin as d. Where a wall is as thin everywhere, the place
+// that was found may stand at a rim, where something hides it.
+func (s *patch) across(y *rival, d, touch float64) (span, bool) {
+	var buf [maxCorners + 5]spot
+	g := s.shade(y.g[0], y.g[1], y.g[2], touch, buf[:0])
+	var at spot
+	for _, p := range g {
+		k := 1 / float64(len(g))
+		at.u, at.v, at.h = at.u+k*p.u, at.v+k*p.v, at.h+k*p.h
+	}
+	return span{d: at.h, x: [2]float64{at.u, at.v}, y: at}, len(g) > 2 && at.h <= d*(1+evenErr)
+}
+
+// evenErr is the share by which walls of one thickness may differ by rounding.
+const evenErr = 1e-9
 
 // straight is the ray from the patch's middle as a span.
 func (g *gauge) straight(f int32, s *patch) (span, int32, bool) {
@@ -65,8 +91,10 @@ func (s *patch) middle() Vec {
 	return s.world(spot{u, v, 0})
 }
 
-// isHidden reports whether a facet was set aside.
-func (g *gauge) isHidden(f int32) bool { return len(g.hidden) > 0 && slices.Contains(g.hidden, f) }
+// isHidden reports whether a rival was set aside.
+func (g *gauge) isHidden(y *rival) bool {
+	return len(g.hidden) > 0 && !y.notch && slices.Contains(g.hidden, y.f)
+}
 
 // buried reports whether surface at p on facet f with the normal n out of the
 // medium has the medium on both sides: another body lies over it.
