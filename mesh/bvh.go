@@ -474,10 +474,34 @@ func nearestOnFacet(p, a, b, c Vec) Vec {
 		s := (d4 - d3) / ((d4 - d3) + (d5 - d6))
 		return Vec{b[0] + float64((c[0]-b[0])*s), b[1] + float64((c[1]-b[1])*s), b[2] + float64((c[2]-b[2])*s)}
 	}
-	s := 1 / (va + vb + vc)
+	n := va + vb + vc // the square of twice the area
+	s := 1 / n
 	v, w := vb*s, vc*s
-	return Vec{a[0] + float64(ux*v) + float64(vx*w), a[1] + float64(uy*v) + float64(vy*w), a[2] + float64(uz*v) + float64(vz*w)}
+	q := Vec{a[0] + float64(ux*v) + float64(vx*w), a[1] + float64(uy*v) + float64(vy*w), a[2] + float64(uz*v) + float64(vz*w)}
+	long := float64(ux*ux) + float64(uy*uy) + float64(uz*uz) + float64(vx*vx) + float64(vy*vy) + float64(vz*vz)
+	if far := float64(px*px) + float64(py*py) + float64(pz*pz); n > needleShare*long*far {
+		return q
+	}
+	if !(v >= 0 && w >= 0 && v+w <= 1) {
+		q = a
+	}
+	return nearestOnSides(p, q, a, b, c)
 }
+
+// nearestOnSides is the point of a facet's sides nearest to p, or q if it is nearer.
+func nearestOnSides(p, q, a, b, c Vec) Vec {
+	for _, x := range [3]Vec{nearestOnSegment(p, a, b), nearestOnSegment(p, b, c), nearestOnSegment(p, c, a)} {
+		if x.Sub(p).Norm() < q.Sub(p).Norm() {
+			q = x
+		}
+	}
+	return q
+}
+
+// needleShare bounds facets so narrow, beside their distance from the point, that
+// rounding may put the foot anywhere along them: the square of the width over that
+// of the distance. Their sides are looked at as well.
+const needleShare = 1e-9
 
 // InBox calls visit for every facet whose box meets box, in no promised order,
 // until visit returns false.

@@ -124,6 +124,36 @@ func TestRayBrute(t *testing.T) {
 	}
 }
 
+// Needles down to the width of rounding, seen from near and far, turned any way:
+// rounding must not put the nearest point elsewhere along them.
+func TestNearestOnNeedles(t *testing.T) {
+	r := seeded(t)
+	worst := 0.0
+	for range 20000 {
+		wide, far := math.Pow(10, -14*r.Float64()), math.Pow(10, 3*r.Float64()-1)
+		a, b, c := mesh.Vec{}, mesh.Vec{2, 0, 0}, mesh.Vec{2 * r.Float64(), wide, 0}
+		p := mesh.Vec{2 * r.Float64(), wide * r.Float64(), far * r.NormFloat64()}
+		if r.IntN(4) == 0 {
+			p = meshtest.RandomPoint(r).Scale(far)
+		}
+		needle := mesh.New([]mesh.Vec{a, b, c}, [][3]int32{{0, 1, 2}})
+		want := meshtest.FacetDist(needle, 0, p)
+		axis, angle := meshtest.RandomDir(r), 6*r.Float64()
+		turned := meshtest.Turn(needle, axis, angle)
+		q := meshtest.Turn(mesh.New([]mesh.Vec{p}, nil), axis, angle).Verts[0]
+		got, ok := turned.BVH().Nearest(q, math.Inf(1), nil)
+		if !ok {
+			t.Fatal("no nearest point")
+		}
+		off := math.Abs(got.Dist-want) / (1 + far)
+		worst = max(worst, off)
+		if off > 1e-8 {
+			t.Errorf("needle %g wide, from %v: %v, want %v", wide, p, got.Dist, want)
+		}
+	}
+	t.Logf("off by %.1e of the size at most", worst)
+}
+
 func TestNearestBrute(t *testing.T) {
 	r := seeded(t)
 	for _, n := range []int{1, 9, 2000} {

@@ -438,13 +438,15 @@ func (m *Mesh) middle(facets []int32) Vec {
 }
 
 // segmentGap is the distance of p from the segment a b.
-func segmentGap(p, a, b Vec) float64 {
+func segmentGap(p, a, b Vec) float64 { return p.Sub(nearestOnSegment(p, a, b)).Norm() }
+
+func nearestOnSegment(p, a, b Vec) Vec {
 	e := b.Sub(a)
 	t := 0.0
 	if l := e.Dot(e); l > 0 {
 		t = min(1, max(0, p.Sub(a).Dot(e)/l))
 	}
-	return p.Sub(a.Add(e.Scale(t))).Norm()
+	return a.Add(e.Scale(t))
 }
 
 // cutFrom takes off what is nearer than back to the line through o across the
