@@ -38,13 +38,9 @@ func newBodies(ctx context.Context, m *Mesh, width float64) (*bodies, error) {
 	b := &bodies{nest: n, side: make([]uint8, len(m.Facets))}
 	met := false
 	for i := range n.shells {
-		if met || !n.shells[i].closed {
-			continue
+		if met = n.shells[i].closed && b.otherNear(int32(i), n.shells[i].box.widened(width)); met {
+			break
 		}
-		n.boxes.InBox(n.shells[i].box.widened(width), func(j int32) bool {
-			met = j != int32(i) && n.shells[j].closed
-			return !met
-		})
 	}
 	if !met || !b.markMeeting(ctx, width) {
 		return nil, ctx.Err()
@@ -92,16 +88,12 @@ func (b *bodies) markMeeting(ctx context.Context, width float64) bool {
 }
 
 // otherNear reports whether the box of another closed shell meets a box.
-func (b *bodies) otherNear(own int32, box Box) bool {
-	if len(b.nest.shells) > 64 {
-		return true // the search tree finds out sooner
-	}
-	for i := range b.nest.shells {
-		if s := &b.nest.shells[i]; int32(i) != own && s.closed && boxesMeet(s.box, box) {
-			return true
-		}
-	}
-	return false
+func (b *bodies) otherNear(own int32, box Box) (near bool) {
+	b.nest.boxes.InBox(box, func(i int32) bool {
+		near = i != own && b.nest.shells[i].closed
+		return !near
+	})
+	return near
 }
 
 // facetsApart reports whether a plane square to one of the facets, or to an
