@@ -346,31 +346,6 @@ none:
 	VMAXPS       Y8, Y2, Y2; \
 	VFMADD231PS  Y2, Y2, Y7
 
-// func nearBoxesAVX2(nd *wideNode, l *pointLanes, d2 *[8]float32) uint32
-TEXT ·nearBoxesAVX2(SB), NOSPLIT, $0-28
-	MOVQ         nd+0(FP), AX
-	MOVQ         l+8(FP), BX
-	MOVQ         d2+16(FP), CX
-	VXORPS       Y7, Y7, Y7
-	VXORPS       Y8, Y8, Y8
-	VMOVUPS      (AX), Y0
-	VMOVUPS      32(AX), Y1
-	APART(Y0, Y1, 0, 12)
-	VMOVUPS      64(AX), Y0
-	VMOVUPS      96(AX), Y1
-	APART(Y0, Y1, 4, 16)
-	VMOVUPS      128(AX), Y0
-	VMOVUPS      160(AX), Y1
-	APART(Y0, Y1, 8, 20)
-	VBROADCASTSS 24(BX), Y2
-	VCMPPS       $2, Y2, Y7, Y2
-	VMOVMSKPS    Y2, DX
-	VMOVUPS      Y7, (CX)
-	USEDKIDS
-	VZEROUPPER
-	MOVL         DX, ret+24(FP)
-	RET
-
 // EXTENT loads the least and greatest of the facets' corners along an axis to
 // Y0 and Y1.
 #define EXTENT(at, at2, at3) \
@@ -422,6 +397,19 @@ TEXT ·nearBoxesAVX2(SB), NOSPLIT, $0-28
 	VPCMPEQD  192(AX), Y7, Y13; \
 	VMOVMSKPS Y13, R11; \
 	ANDNL     DX, R11, DX
+
+// func nearBoxesAVX2(nd *wideNode, l *pointLanes, d2 *[8]float32) uint32
+TEXT ·nearBoxesAVX2(SB), NOSPLIT, $0-28
+	MOVQ    nd+0(FP), AX
+	MOVQ    l+8(FP), BX
+	MOVQ    d2+16(FP), CX
+	POINT
+	BOXES
+	REACHED
+	VMOVUPS Y11, (CX)
+	VZEROUPPER
+	MOVL    DX, ret+24(FP)
+	RET
 
 // func nearFirstAVX2(l *nearLanes, nodes *wideNode) int32
 TEXT ·nearFirstAVX2(SB), NOSPLIT, $0-20
