@@ -78,7 +78,4 @@ func (p *Inclination) add(s *stance, f int32, steps int) {
 }
 
 // facetRests reports whether a facet lies on the platform with all corners.
-func (s *stance) facetRests(f int32) bool {
-	t := s.m.Facets[f]
-	return s.rests(max(s.at[t[0]][2], s.at[t[1]][2], s.at[t[2]][2]))
-}
+func (s *stance) facetRests(f int32) bool { return s.rests(s.top(f)) }

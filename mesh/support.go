@@ -587,24 +587,44 @@ func (c *column) add(p *shade, facet int32, floor rise) {
 	}
 }
 
-// cut keeps what lies to the left of the line from a to b (Sutherland and
-// Hodgman 1974, "Reentrant polygon clipping").
-func (s *shade) cut(a, b point) (out shade) {
+// cut keeps what lies to the left of the line from a to b.
+func (s *shade) cut(a, b point) shade {
 	dx, dy := b[0]-a[0], b[1]-a[1]
-	left := func(p *point) float64 { return float64(dx*(p[1]-a[1])) - float64(dy*(p[0]-a[0])) }
-	lq := left(&s.p[0])
+	var left heights
 	for i := range s.n {
-		p, q, lp := &s.p[i], &s.p[0], lq
-		if i+1 < s.n {
-			q = &s.p[i+1]
+		p := &s.p[i]
+		left[i] = float64(dx*(p[1]-a[1])) - float64(dy*(p[0]-a[0]))
+	}
+	return s.above(&left)
+}
+
+// part keeps where a linear function is positive.
+func (s *shade) part(r rise) shade {
+	var h heights
+	for i := range s.n {
+		h[i] = r.at(s.p[i])
+	}
+	return s.above(&h)
+}
+
+// heights are the values of a linear function at the corners of a polygon.
+type heights [shadeMax]float64
+
+// above keeps where a linear function is positive (Sutherland and Hodgman 1974,
+// "Reentrant polygon clipping").
+func (s *shade) above(h *heights) (out shade) {
+	for i := range s.n {
+		j := i + 1
+		if j == s.n {
+			j = 0
 		}
-		lq = left(q)
-		if lp >= 0 {
+		p, q, hp, hq := &s.p[i], &s.p[j], h[i], h[j]
+		if hp >= 0 {
 			out.p[out.n] = *p
 			out.n++
 		}
-		if (lp > 0 && lq < 0) || (lp < 0 && lq > 0) {
-			t := lp / (lp - lq)
+		if (hp > 0 && hq < 0) || (hp < 0 && hq > 0) {
+			t := hp / (hp - hq)
 			out.p[out.n] = point{p[0] + t*(q[0]-p[0]), p[1] + t*(q[1]-p[1])}
 			out.n++
 		}
@@ -621,25 +641,6 @@ func (s *shade) over(r rise, band float64) (all, some bool) {
 		all, some = all && h >= -band, some || h > band
 	}
 	return all, some
-}
-
-// part keeps where a linear function is positive.
-func (s *shade) part(r rise) (out shade) {
-	hq := r.at(s.p[0])
-	for i := range s.n {
-		p, q, hp := s.p[i], s.p[(i+1)%s.n], hq
-		hq = r.at(q)
-		if hp >= 0 {
-			out.p[out.n] = p
-			out.n++
-		}
-		if hp > 0 && hq < 0 || hp < 0 && hq > 0 {
-			t := hp / (hp - hq)
-			out.p[out.n] = point{p[0] + t*(q[0]-p[0]), p[1] + t*(q[1]-p[1])}
-			out.n++
-		}
-	}
-	return out
 }
 
 // extent returns the corners of the box of the polygon.
