@@ -323,8 +323,10 @@ func (s *thinSets) collect() (out []ThinRegion, index map[int32]int, thinnest []
 		if nd.lo < t.nodes[thinnest[r]].lo {
 			thinnest[r] = id
 		}
-		_, angle := s.lean(id)
-		reg.WedgeRad = min(reg.WedgeRad, angle)
+		if t.side > 0 { // gaps are no wedges
+			_, angle := s.lean(id)
+			reg.WedgeRad = min(reg.WedgeRad, angle)
+		}
 		c := t.cellOf(id)
 		p := c.corners(t.m)
 		reg.AreaMM2 += nd.share(s.lim) * p[1].Sub(p[0]).Cross(p[2].Sub(p[0])).Norm() / 4
@@ -392,9 +394,6 @@ func (nd *node) share(lim float32) float64 {
 // they stand for; across that way they are as long.
 func (s *thinSets) held(out []ThinRegion, index map[int32]int) {
 	t := s.t
-	if len(s.rim) == 0 {
-		return
-	}
 	holds := make([]map[[3]int8]*holding, len(out))
 	feet := make([]feetOf, len(out))
 	for i, p := range s.rim {
