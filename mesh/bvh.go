@@ -617,6 +617,75 @@ func (nd *wideNode) stopping(mask uint32, from *flat, d2 *[8]float32, dist, e fl
 	return mask
 }
 
+// AnyFacing reports whether Facing would visit anything for one of some flats,
+// given as one that has no corners: its box holds theirs, and their directions
+// into the medium lie within spread of its own, less than 30 degrees. It may say
+// so where there is nothing.
+//
+// A height over one of the flats is no more than that over the lowest place of the
+// box along its direction and what the spread adds over dist.
+func (b *BVH) AnyFacing(from flat, spread, dist float64) bool {
+	if len(b.blocks) == 0 {
+		return false
+	}
+	from.at = 0
+	for k, x := range from.in {
+		from.at += min(x*from.box.Min[k], x*from.box.Max[k])
+	}
+	from.at -= 2 * math.Sin(spread/2) * dist
+	e := b.walkErr(from.box.Min) + b.walkErr(from.box.Max)
+	l, meets := newFacingLanes(&from, e, dist), newBoxLanes(from.box.widened(dist))
+	cos, sin := float32(math.Cos(spread)), float32(math.Sin(spread))
+	least := float32(math.Cos(spread+math.Pi/3)) - 1e-6
+	var buf [stackSize]int32
+	stack := append(buf[:0], b.root())
+	var d2 [8]float32
+	for len(stack) > 0 {
+		ref := stack[len(stack)-1]
+		stack = stack[:len(stack)-1]
+		if ref >= 0 {
+			nd := &b.nodes[ref]
+			mask := b.cones[ref].near(nearBoxes(nd, &l.point, &d2), &l.to, cos, sin)
+			for mask = nd.stopping(mask, &from, &d2, dist, e); mask != 0; mask &= mask - 1 {
+				stack = append(stack, nd.kid[bits.TrailingZeros32(mask)&7])
+			}
+			continue
+		}
+		bl := &b.blocks[^ref]
+		for mask := boxFacets(bl, &meets); mask != 0; mask &= mask - 1 {
+			i := bits.TrailingZeros32(mask) & 7
+			if bl.n[0][i]*l.to[0]+bl.n[1][i]*l.to[1]+bl.n[2][i]*l.to[2] < least {
+				continue
+			}
+			for c := 0; c < 9; c += 3 {
+				if bl.v[c][i]*l.in[0]+bl.v[c+1][i]*l.in[1]+bl.v[c+2][i]*l.in[2] > l.at {
+					return true
+				}
+			}
+		}
+	}
+	return false
+}
+
+// near is facing for directions within an angle of d, given by its cosine and
+// sine.
+func (c *wideCone) near(mask uint32, d *[3]float32, cos, sin float32) uint32 {
+	for m := mask; m != 0; m &= m - 1 {
+		i := bits.TrailingZeros32(m) & 7
+		most := c[3][i]
+		if most <= -cos {
+			continue // 180 degrees in all
+		}
+		if most <= 1 {
+			most = most*cos - float32(math.Sqrt(float64(1-most*most)))*sin - 1e-6
+		}
+		if c[0][i]*d[0]+c[1][i]*d[1]+c[2][i]*d[2] < most {
+			mask &^= 1 << i
+		}
+	}
+	return mask
+}
+
 // facingCos is the cosine of 60 degrees, less what single precision may be off by.
 const facingCos = 0.5 - 1e-6
 

@@ -66,8 +66,10 @@ const (
 	// cellsMost bounds the cells of a mesh: cells are no smaller than its area
 	// over this.
 	cellsMost = 1 << 20
-	// chunkFacets are measured by one goroutine between looks at the context.
-	chunkFacets = 32
+	// chunkFacets are measured by one goroutine between looks at the context, and
+	// bundleFacets of them asked at once whether anything is near.
+	chunkFacets  = 32
+	bundleFacets = 8
 	// evenRatio is how much thickness may vary over a cell that is not split; a
 	// cell no longer than the medium is thick there is not split either.
 	evenRatio = 1.25
@@ -141,9 +143,7 @@ func (t *ThicknessField) measure(ctx context.Context) error {
 					return
 				}
 				g.nodes, g.cells, g.ahead, g.last = nil, nil, nodeAlone, nodeAlone
-				for f := c * chunkFacets; f < min(n, (c+1)*chunkFacets); f++ {
-					g.facet(int32(f))
-				}
+				g.facets(int32(c*chunkFacets), int32(min(n, (c+1)*chunkFacets)))
 				chunks[c].nodes, chunks[c].cells = g.nodes, g.cells
 			}
 		})
@@ -206,20 +206,38 @@ func (t *ThicknessField) gather(chunks []gauge) {
 	}
 }
 
+// facets measures the facets from lo up to hi. Over most of a solid part nothing
+// is near, which is told of many facets at once.
+func (g *gauge) facets(lo, hi int32) {
+	t := g.t
+	for f := lo; f < hi; f++ {
+		t.nodes[f] = node{lo: float32(g.cap), mid: float32(g.cap), with: nodeAlone}
+		t.FacetMM[f] = float32(g.cap)
+	}
+	if !g.anyFaced(lo, hi) {
+		return
+	}
+	for ; lo < hi; lo += bundleFacets {
+		if end := min(hi, lo+bundleFacets); g.anyFaced(lo, end) {
+			for f := lo; f < end; f++ {
+				g.facet(f)
+			}
+		}
+	}
+}
+
 // facet measures one facet.
 func (g *gauge) facet(f int32) {
 	t, m := g.t, g.t.m
-	t.nodes[f] = node{lo: float32(g.cap), mid: float32(g.cap), with: nodeAlone}
-	t.FacetMM[f] = float32(g.cap)
-	a, b, c := m.Corners(f)
-	n := m.Normal(f).Scale(t.side)
 	if !g.sides[f] {
 		return
 	}
-	g.own = newPatch(a, b, c, n)
-	if g.alone && !g.faced() { // as are most beside one that is alone
+	a, b, c := m.Corners(f)
+	n := m.Normal(f).Scale(t.side)
+	if g.alone && !g.faced(a, b, c, n) { // as are most beside one that is alone
 		return
 	}
+	g.own = newPatch(a, b, c, n)
 	mid, hit := g.ray(m.Centre(f), n)
 	_, long := cell{f, wholeFacet}.longest(m)
 	g.hidden, g.apart = g.hidden[:0], long <= g.cap
@@ -253,14 +271,10 @@ func (f *flat) reach(d float64) Box {
 	return b
 }
 
-// flat is a patch of three corners as the search tree takes it.
-func (g *gauge) flat(s *patch) (f flat) {
-	f.in, f.at, f.side, f.box = s.n.Scale(-1), -s.o.Dot(s.n), g.t.side, EmptyBox()
-	for i := range f.corners {
-		f.corners[i] = s.world(spot{s.p[i][0], s.p[i][1], 0})
-		f.box = f.box.Grow(f.corners[i])
-	}
-	return f
+// flat is a triangle with the normal n out of the medium as the search tree
+// takes it.
+func (g *gauge) flat(a, b, c, n Vec) flat {
+	return flat{[3]Vec{a, b, c}, EmptyBox().Grow(a).Grow(b).Grow(c), n.Scale(-1), -a.Dot(n), g.t.side}
 }
 
 // points reports whether a notch's bottom, rounded ever so little, would oppose

@@ -1,6 +1,7 @@
 package mesh
 
 import (
+	"math"
 	"math/rand/v2"
 	"testing"
 )
@@ -28,7 +29,7 @@ func facingBrute(t *testing.T) {
 		n := m.Normal(int32(i))
 		side := float64(1 - 2*(i%2))
 		s := newPatch(a, b, c, n.Scale(side))
-		from := (&gauge{t: &ThicknessField{side: side}}).flat(&s)
+		from := (&gauge{t: &ThicknessField{side: side}}).flat(a, b, c, s.n)
 		dist := 0.1 + r.Float64()
 		got := map[int32]bool{}
 		m.BVH().Facing(&from, from.reach(dist), dist, func(bl *block, i int) float64 { got[bl.facet[i]] = true; return dist })
@@ -49,6 +50,50 @@ func facingBrute(t *testing.T) {
 	}
 	if needed < 500 || seen > 4*needed {
 		t.Errorf("%d facets seen for %d that stop a ball", seen, needed)
+	}
+}
+
+// Where it is said that nothing faces several flats, nothing faces one of them.
+func TestAnyFacing(t *testing.T) {
+	r := rand.New(rand.NewPCG(11, 5))
+	random := func(s float64) Vec {
+		return Vec{s * (r.Float64() - 0.5), s * (r.Float64() - 0.5), s * (r.Float64() - 0.5)}
+	}
+	m := &Mesh{}
+	for range 600 {
+		p, size := random(6), 0.05+0.3*r.Float64()
+		n := int32(len(m.Verts))
+		m.Verts = append(m.Verts, p, p.Add(random(size)), p.Add(random(size)))
+		m.Facets = append(m.Facets, [3]int32{n, n + 1, n + 2})
+	}
+	m = New(m.Verts, m.Facets)
+	faced, told := 0, 0
+	for i := range 2000 {
+		g := gauge{t: &ThicknessField{side: float64(1 - 2*(i%2))}}
+		axis, spread, dist := random(1).Unit(), 0.4*r.Float64(), 0.2+0.4*r.Float64()
+		mid := random(6)
+		bundle, any := flat{in: axis, box: EmptyBox(), side: g.t.side}, false
+		for range 4 {
+			in := axis.Add(random(1).Cross(axis).Unit().Scale(math.Tan(spread * 0.999 * r.Float64()))).Unit()
+			a := mid.Add(random(0.4))
+			b, c := a.Add(in.Cross(random(0.3))), a.Add(in.Cross(random(0.3)))
+			f := g.flat(a, b, c, in.Scale(-1))
+			bundle.box = bundle.box.Grow(a).Grow(b).Grow(c)
+			m.BVH().Facing(&f, f.reach(dist), dist, func(*block, int) float64 { any = true; return 0 })
+		}
+		got := m.BVH().AnyFacing(bundle, spread, dist)
+		if any && !got {
+			t.Fatalf("bundle %d is faced and that is missed", i)
+		}
+		if any {
+			faced++
+		}
+		if got {
+			told++
+		}
+	}
+	if faced < 200 || told > 1500 { // loose facets all around: most bundles are near something
+		t.Errorf("of 2000 bundles %d are faced, and %d said to be", faced, told)
 	}
 }
 

@@ -168,7 +168,11 @@ func (g *gauge) gather() {
 	if seen.k != 3 {
 		seen = &g.own
 	}
-	from := g.flat(seen)
+	var p [3]Vec
+	for i := range p {
+		p[i] = seen.world(spot{seen.p[i][0], seen.p[i][1], 0})
+	}
+	from := g.flat(p[0], p[1], p[2], seen.n)
 	g.bvh.Facing(&from, from.reach(g.whole), g.whole, func(bl *block, i int) float64 {
 		if g.visits++; g.visits%1024 == 0 && g.ctx.Err() != nil {
 			return 0
@@ -251,22 +255,63 @@ func (g *gauge) step(f int32) {
 	}
 }
 
-// faced reports whether anything may stop a ball from the facet in hand. Where
-// nothing does that is sooner said than where a ray from it ends.
-func (g *gauge) faced() (found bool) {
-	from := g.flat(&g.own)
+// faced reports whether anything may stop a ball from a facet a b c with the
+// normal n out of the medium. Where nothing does that is sooner said than where a
+// ray from it ends.
+func (g *gauge) faced(a, b, c, n Vec) (found bool) {
+	from := g.flat(a, b, c, n)
 	reach := from.reach(g.cap)
 	g.bvh.Facing(&from, reach, g.cap, func(*block, int) float64 {
 		found = true
 		return 0 // enough is known
 	})
-	if !found && g.notches != nil {
-		g.notches.mesh.BVH().InBox(reach, func(int32) bool {
+	return found || g.notched(reach)
+}
+
+// notched reports whether there may be a notch in a box.
+func (g *gauge) notched(box Box) (found bool) {
+	if g.notches != nil {
+		g.notches.mesh.BVH().InBox(box, func(int32) bool {
 			found = true
 			return false
 		})
 	}
 	return found
+}
+
+// bundleCos is the cosine of the widest angle between normals of facets that are
+// worth asking about at once and their mean.
+const bundleCos = 0.9
+
+// anyFaced reports whether anything may stop a ball from one of the facets from
+// lo up to hi.
+func (g *gauge) anyFaced(lo, hi int32) bool {
+	m := g.t.m
+	var normals [chunkFacets]Vec
+	var sum Vec
+	from := flat{box: EmptyBox(), side: g.t.side}
+	for f := lo; f < hi; f++ {
+		if g.sides[f] {
+			n := m.Normal(f).Scale(-g.t.side)
+			a, b, c := m.Corners(f)
+			from.box = from.box.Grow(a).Grow(b).Grow(c)
+			normals[f-lo], sum = n, sum.Add(n)
+		}
+	}
+	least := 1.0
+	from.in = sum.Unit()
+	for _, n := range normals {
+		if n != (Vec{}) {
+			least = min(least, n.Dot(from.in))
+		}
+	}
+	switch {
+	case from.in == Vec{} && least == 1: // slivers all
+		return false
+	case least < bundleCos:
+		return true
+	}
+	return g.bvh.AnyFacing(from, math.Acos(least)+acosErr, g.cap) || g.notched(from.box.widened(g.cap))
 }
 
 // nextRival makes room for one more rival, to be filled in.
