@@ -38,7 +38,7 @@ func newBodies(ctx context.Context, m *Mesh, width float64) (*bodies, error) {
 	b := &bodies{nest: n, side: make([]uint8, len(m.Facets))}
 	met := false
 	for i := range n.shells {
-		if met = n.shells[i].closed && b.otherNear(int32(i), n.shells[i].box.widened(width)); met {
+		if met = n.shells[i].closed && b.otherNear(int32(i), n.shells[i].box.Widened(width)); met {
 			break
 		}
 	}
@@ -63,7 +63,7 @@ func (b *bodies) markMeeting(ctx context.Context, width float64) bool {
 	_ = each(ctx, len(m.Facets), 1<<10, func(i int) {
 		f := int32(i)
 		s := &b.nest.shells[shell[f]]
-		box := m.facetBox(f).widened(width)
+		box := m.facetBox(f).Widened(width)
 		if !s.closed || !b.otherNear(shell[f], box) {
 			return
 		}

@@ -707,7 +707,7 @@ func (b *BVH) Pairs(margin float64, visit func(f, g int32) bool) {
 	var near []int32
 	for f := range int32(len(b.m.Facets)) {
 		near = near[:0]
-		b.InBox(b.m.facetBox(f).widened(margin), func(g int32) bool {
+		b.InBox(b.m.facetBox(f).Widened(margin), func(g int32) bool {
 			if g > f {
 				near = append(near, g)
 			}

@@ -13,7 +13,29 @@ type FeatherEdge struct {
 	LengthMM float64 // 0 for a tip, such as the apex of a cone
 	At       Vec     // on the sharpest edge
 	Box      Box
-	Facets   []int32 // beside the run, ascending
+	Line     [][2]Vec // its pieces, end to end if they are in a row
+	Facets   []int32  // beside the run, ascending
+}
+
+// LengthIn is the length of the edge that lies in a box.
+func (e *FeatherEdge) LengthIn(b Box) float64 {
+	var sum float64
+	for _, l := range e.Line {
+		along := l[1].Sub(l[0])
+		from, to := 0.0, 1.0
+		for k := range 3 {
+			if along[k] == 0 {
+				if l[0][k] < b.Min[k] || l[0][k] > b.Max[k] {
+					to = 0
+				}
+				continue
+			}
+			s, t := (b.Min[k]-l[0][k])/along[k], (b.Max[k]-l[0][k])/along[k]
+			from, to = max(from, min(s, t)), min(to, max(s, t))
+		}
+		sum += max(0, to-from) * along.Norm()
+	}
+	return sum
 }
 
 // MeasureFeatherEdges finds convex edges whose wedge is sharper than the angle,
@@ -39,6 +61,7 @@ func MeasureFeatherEdges(ctx context.Context, m *Mesh, angleRad float64) ([]Feat
 			}
 			e.LengthMM += b.Sub(a).Norm()
 			e.Box = e.Box.Grow(a).Grow(b)
+			e.Line = append(e.Line, [2]Vec{a, b})
 			e.Facets = append(e.Facets, s.f, s.g)
 		}
 		slices.Sort(e.Facets)

@@ -95,10 +95,8 @@ type ThinRegion struct {
 	// WedgeRad is the angle of a wedge that ends in a narrow flat or radius, the
 	// least between its faces. 0 for what is no wedge.
 	WedgeRad float64
-	// Feather says that the region borders on a feather edge.
-	Feather bool
-	Box     Box
-	Facets  []int32 // with any part in the region, ascending
+	Box      Box
+	Facets   []int32 // with any part in the region, ascending: others may have a part on the same facet
 }
 
 // MeasureThickness measures wall thickness.

@@ -216,6 +216,23 @@ func TestFeatherEdges(t *testing.T) {
 		t.Errorf("lens: %d runs, want one of %v: %+v", len(es), want, es)
 	}
 	row.Near(es[0].AngleRad, want)
+	// A quarter of the rim, a vertical half of the wedge's edge, and neither.
+	half := edges(wedge(30, 20), 35)[0]
+	for _, c := range []struct {
+		e    mesh.FeatherEdge
+		box  mesh.Box
+		want float64
+	}{
+		{es[0], mesh.Box{Min: mesh.Vec{0, 0, -1}, Max: mesh.Vec{20, 20, 1}}, es[0].LengthMM / 4},
+		{es[0], mesh.Box{Min: mesh.Vec{-7, -7, -1}, Max: mesh.Vec{7, 7, 1}}, 0},
+		{es[0], es[0].Box, es[0].LengthMM},
+		{half, mesh.Box{Min: half.Box.Min, Max: half.At}, half.LengthMM / 2},
+		{half, half.Box.Widened(1), half.LengthMM},
+	} {
+		if got := c.e.LengthIn(c.box); math.Abs(got-c.want) > 1e-9 {
+			t.Errorf("%v mm of the edge in %v, want %v", got, c.box, c.want)
+		}
+	}
 	// A needle has a tip and no sharp edge.
 	es = edges(meshtest.Revolve([]mesh.Vec{{0, 0}, {1, 0}, {0, 10}}, 24), 30)
 	if want := 2 * math.Atan(0.1*math.Cos(math.Pi/24)); len(es) != 1 || math.Abs(es[0].AngleRad-want) > 1e-9 || es[0].LengthMM != 0 {

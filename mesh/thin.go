@@ -375,7 +375,7 @@ func (nd *node) share(lim float32) float64 {
 	return min(1, float64(lim-nd.lo)/max(1e-30, 2*float64(nd.mid-nd.lo)))
 }
 
-// held sets Free, Feather, StandsMM and WedgeRad. A wall's region ends where the sheet ends (at an
+// held sets Free, StandsMM and WedgeRad. A wall's region ends where the sheet ends (at an
 // open rim), comes to a feather edge, or goes on into thicker material, which
 // carries it. Which of them it is, is asked of the material: a short way on
 // from the middle of the wall, along the sheet, is there still some?
@@ -401,11 +401,7 @@ func (s *thinSets) held(out []ThinRegion, index map[int32]int) {
 			return
 		}
 		r := index[s.find(p.leaf)]
-		if p.other >= 0 && t.nodes[p.other].with == nodeFeather {
-			out[r].Feather = true
-			continue
-		}
-		if p.other < 0 || t.side < 0 {
+		if p.other < 0 || t.side < 0 || t.nodes[p.other].with == nodeFeather {
 			continue
 		}
 		l := p.b.Sub(p.a).Norm()

@@ -75,8 +75,8 @@ func (b Box) Size() Vec { return b.Max.Sub(b.Min) }
 // Diagonal returns the length of the box's diagonal.
 func (b Box) Diagonal() float64 { return b.Size().Norm() }
 
-// widened returns the box with a margin.
-func (b Box) widened(by float64) Box {
+// Widened returns the box with a margin.
+func (b Box) Widened(by float64) Box {
 	for k := range 3 {
 		b.Min[k] -= by
 		b.Max[k] += by

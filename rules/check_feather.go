@@ -3,6 +3,9 @@ package rules
 import (
 	"fmt"
 	"math"
+	"slices"
+
+	"corbel/mesh"
 )
 
 // FeatherEdge finds edges sharper than the process can fill.
@@ -31,17 +34,18 @@ const foldRad = 1 * math.Pi / 180
 
 func judgeFeather(p *Subject) []Finding {
 	limit, _ := p.Limit("feather-edge.angle")
-	walls := facetSet{} // a feather edge inside a thin wall is told by wall
-	if held, ok := p.Limit("wall.thickness"); ok {
-		for _, r := range p.Measured.Wall.Regions(held.V) {
-			if !edgesExplain(p, r, held.V) {
-				walls.add(r.Facets)
-			}
-		}
+	held, ok := p.Limit("wall.thickness")
+	var walls []mesh.ThinRegion
+	if ok {
+		walls = slices.DeleteFunc(p.Measured.Wall.Regions(held.V), func(r mesh.ThinRegion) bool { return edgesExplain(p, r, held.V) })
 	}
 	var out []Finding
 	for _, e := range p.Measured.Feather {
-		if e.LengthMM < edgeLeastMM || e.AngleRad < foldRad || walls.meets(e.Facets) {
+		// One that lies in a thin wall is told by wall.
+		inWall := func(r mesh.ThinRegion) bool {
+			return e.LengthIn(r.Box.Widened(stripMM(e, held.V))) > e.LengthMM/2 && common(r.Facets, e.Facets) > 0
+		}
+		if e.LengthMM < edgeLeastMM || e.AngleRad < foldRad || slices.ContainsFunc(walls, inWall) {
 			continue
 		}
 		f, bad := breach(limit, e.AngleRad, 0)

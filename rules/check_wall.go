@@ -3,6 +3,7 @@ package rules
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"corbel/mesh"
 )
@@ -33,11 +34,11 @@ func judgeWall(p *Subject) []Finding {
 	free, hasFree := p.Limit("wall.free")
 	area, _ := p.Limit("wall.area")
 	var out []Finding
-	told := facetSet{}
+	var told []mesh.ThinRegion
 	judge := func(l Limit, regions []mesh.ThinRegion, kind string) {
 		pins := asThin(p.Measured.Cylinders.Pins, l.V) // told by pin
 		for _, r := range regions {
-			if r.AreaMM2 <= area.V || pins.share(r.Facets) > 0.5 || told.meets(r.Facets) || edgesExplain(p, r, l.V) ||
+			if r.AreaMM2 <= area.V || pins.share(r.Facets) > 0.5 || slices.ContainsFunc(told, func(t mesh.ThinRegion) bool { return partOf(r, t) }) || edgesExplain(p, r, l.V) ||
 				kind == "free" && r.StandsMM <= reliefMost*r.MinMM {
 				continue
 			}
@@ -45,7 +46,7 @@ func judgeWall(p *Subject) []Finding {
 			if !bad {
 				continue
 			}
-			told.add(r.Facets)
+			told = append(told, r)
 			f.place(r.At, r.Box, r.AreaMM2, r.Facets)
 			f.Where, f.feature, f.like = p.whereSurface(r.Facets), kind, kind
 			if p.Spec.Use.V == "pressure" {
@@ -91,24 +92,34 @@ func onlyFree(rs []mesh.ThinRegion) []mesh.ThinRegion {
 	return out
 }
 
+// partOf reports whether a region is part of one below a higher limit. Facets
+// alone don't say so: on one large flat facet there may be many.
+func partOf(r, whole mesh.ThinRegion) bool {
+	return whole.Box.Join(r.Box) == whole.Box && common(r.Facets, whole.Facets) == len(r.Facets)
+}
+
 // edgesExplain reports whether a thin region is no more than the strip beside
-// sharp edges: along an edge whose wedge is a, material is thinner than t
-// within t/(2 sin(a/2)) of the edge. feather-edge judges those; an edge
-// inside a wall that is thin anyway explains only its own strip. A wedge that
-// feather-edge would pass with a sharp tip passes with a blunt one.
+// sharp edges. feather-edge judges those; an edge inside a wall that is thin
+// anyway explains only its own strip. A wedge that feather-edge would pass with
+// a sharp tip passes with a blunt one.
 func edgesExplain(p *Subject, r mesh.ThinRegion, limitMM float64) bool {
 	if edge, ok := p.Limit("feather-edge.angle"); ok && r.WedgeRad > 0 && r.WedgeRad >= edge.V {
 		return true
 	}
-	thin := facetSet{}
-	thin.add(r.Facets)
 	strip := 0.0
 	for _, e := range p.Measured.Feather {
-		if thin.meets(e.Facets) {
-			strip += e.LengthMM * limitMM / (2 * math.Sin(e.AngleRad/2))
+		width := stripMM(e, limitMM)
+		if l := e.LengthIn(r.Box.Widened(width)); l > 0 && common(r.Facets, e.Facets) > 0 {
+			strip += l * width
 		}
 	}
 	return strip > 0 && r.AreaMM2 <= stripSlack*strip
+}
+
+// stripMM is how far from a sharp edge material is thinner than the limit t:
+// t/(2 sin(a/2)) where the wedge is a.
+func stripMM(e mesh.FeatherEdge, limitMM float64) float64 {
+	return limitMM / (2 * math.Sin(e.AngleRad/2))
 }
 
 // stripSlack covers the ends of an edge and the spread of samples beside it.

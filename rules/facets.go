@@ -1,5 +1,7 @@
 package rules
 
+import "slices"
+
 // facetSet is a set of facets, a bit for each; checks use it to leave alone what
 // another check explains.
 type facetSet struct{ bits []uint64 }
@@ -36,4 +38,20 @@ func (s *facetSet) share(facets []int32) float64 {
 		}
 	}
 	return float64(n) / float64(len(facets))
+}
+
+// common counts what two ascending lists of facets have in common.
+func common(a, b []int32) int {
+	if len(a) > len(b) {
+		a, b = b, a
+	}
+	n := 0
+	for _, f := range a {
+		i, ok := slices.BinarySearch(b, f)
+		if ok {
+			n++
+		}
+		b = b[i:]
+	}
+	return n
 }
