@@ -634,7 +634,7 @@ func (b *BVH) AnyFacing(from flat, spread, dist float64) bool {
 	}
 	from.at -= 2 * math.Sin(spread/2) * dist
 	e := b.walkErr(from.box.Min) + b.walkErr(from.box.Max)
-	l, meets := newFacingLanes(&from, e, dist), newBoxLanes(from.box.widened(dist))
+	l, meets := newFacingLanes(&from, e, dist), newBoxLanes(from.box.Widened(dist))
 	cos, sin := float32(math.Cos(spread)), float32(math.Sin(spread))
 	least := float32(math.Cos(spread+math.Pi/3)) - 1e-6
 	var buf [stackSize]int32

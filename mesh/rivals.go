@@ -311,7 +311,7 @@ func (g *gauge) anyFaced(lo, hi int32) bool {
 	case least < bundleCos:
 		return true
 	}
-	return g.bvh.AnyFacing(from, math.Acos(least)+acosErr, g.cap) || g.notched(from.box.widened(g.cap))
+	return g.bvh.AnyFacing(from, math.Acos(least)+acosErr, g.cap) || g.notched(from.box.Widened(g.cap))
 }
 
 // nextRival makes room for one more rival, to be filled in.
