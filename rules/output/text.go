@@ -41,8 +41,10 @@ func writeText(w io.Writer, d *Document, o TextOptions) error {
 		t.gap()
 		t.part(&d.Parts[i])
 	}
-	t.cautions(d)
-	t.totals(d)
+	if len(d.Parts) > 0 || len(d.Missing) == 0 { // else nothing was checked
+		t.cautions(d)
+		t.totals(d)
+	}
 	return t.w.Flush()
 }
 
