@@ -69,6 +69,7 @@ func bracket(splits int) *mesh.Mesh {
 // seconds of processor time in all and the peak of memory per facet.
 func BenchmarkCheckCold(b *testing.B) {
 	defer debug.SetGCPercent(debug.SetGCPercent(50)) // as the program does
+	mesh.HugePages(1 << 30)                          // as of a program whose heap nothing used before
 	for _, s := range coldShapes {
 		b.Run(fmt.Sprintf("%s/%d", s.name, s.facets), func(b *testing.B) {
 			path := coldPart(b, s.make())

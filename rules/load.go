@@ -233,7 +233,8 @@ func (s *source) admit(ctx context.Context, facets int) error {
 	if err := e.jobs.Acquire(ctx, 1); err != nil {
 		return err
 	}
-	weight := min(int64(facets)*facetBytesMost, e.working())
+	facets = int(min(int64(facets), e.working()/facetBytesMost))
+	weight := int64(facets) * facetBytesMost
 	if err := e.memory.Acquire(ctx, weight); err != nil {
 		e.jobs.Release(1)
 		return err
