@@ -474,7 +474,9 @@ func octant(d Vec) (k [3]int8) {
 }
 
 // carried returns the direction along the sheet out of a region at a piece of
-// its border, and whether the material goes on that way.
+// its border, and whether thicker material goes on that way: nearer to the limit
+// than to the border's own thickness. Beyond a narrow facet that opposes nothing
+// it is the sheet itself that goes on.
 func (s *thinSets) carried(p rimPiece) (Vec, bool) {
 	t := s.t
 	n := t.m.Normal(t.cellOf(p.leaf).facet)
@@ -484,8 +486,20 @@ func (s *thinSets) carried(p rimPiece) (Vec, bool) {
 	}
 	thick := float64(t.nodes[p.leaf].lo)
 	from := p.a.Add(p.b).Scale(0.5).Sub(n.Scale(thick / 2)).Sub(out.Scale(thick / 4))
-	_, hit := t.m.BVH().Ray(from, out, 0, thick/4+float64(s.lim))
-	return out, !hit
+	reach := thick/4 + float64(s.lim)
+	if _, hit := t.m.BVH().Ray(from, out, 0, reach); hit {
+		return out, false
+	}
+	there := from.Add(out.Scale(reach))
+	chord := 0.0
+	for _, d := range [2]Vec{n, n.Scale(-1)} {
+		hit, ok := t.m.BVH().Ray(there, d, 0, float64(s.lim))
+		if !ok {
+			return out, true
+		}
+		chord += hit.T
+	}
+	return out, chord >= (thick+float64(s.lim))/2
 }
 
 // twoSided reports whether a wall is held from two sides.

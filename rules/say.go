@@ -31,14 +31,14 @@ func number(v, band float64) string { return strconv.FormatFloat(v, 'f', decimal
 // pair says a value and the limit it breaks. The limit is said as precisely as
 // it was written. The value has as many decimals as its band bears, up to two,
 // and more where fewer would put it on the limit, on the other side of it, or
-// at nothing.
+// at nothing when it is more than a tenth of its band.
 func pair(v, limit, band float64) (value, against string) {
 	against = plain(limit)
 	told, _ := strconv.ParseFloat(against, 64)
 	for d := decimals(band, 2); ; d++ {
 		value = strconv.FormatFloat(v, 'f', d, 64)
 		r, _ := strconv.ParseFloat(value, 64)
-		if d == decimalsMax || cmp.Compare(r, told) == cmp.Compare(v, told) && (r == 0) == (v == 0) {
+		if d == decimalsMax || cmp.Compare(r, told) == cmp.Compare(v, told) && (r != 0 || math.Abs(v) <= band/10) {
 			return value, against
 		}
 	}

@@ -22,6 +22,9 @@ func TestPair(t *testing.T) {
 		{0.4996, 0.5, 1e-6, "0.4996", "0.5"}, // kept apart
 		{0.4996, 0.5, 0.01, "0.4996", "0.5"}, // kept apart past its band: it breaks the limit
 		{2000, 1500, 1e-6, "2000.00", "1500"},
+		{1e-5, 0.4, 1e-6, "0.00001", "0.4"}, // ten bands: not nothing
+		{4e-6, 45, 0.5, "0", "45"},          // a flat roof turned, in degrees
+		{0.3, 45, 0.5, "0.3", "45"},
 	} {
 		if v, l := pair(c.v, c.limit, c.band); v != c.value || l != c.against {
 			t.Errorf("pair(%g, %g, %g) = %s, %s; want %s, %s", c.v, c.limit, c.band, v, l, c.value, c.against)
