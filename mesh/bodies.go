@@ -25,8 +25,8 @@ const (
 )
 
 // newBodies returns nil if no two closed shells come as near to each other as
-// width: then all surface bounds something. In a mesh with open shells, where
-// sides are voted, facets are told only point by point.
+// width: then all surface bounds something. Open shells have no inside, and count
+// for nothing.
 func newBodies(ctx context.Context, m *Mesh, width float64) (*bodies, error) {
 	if m.Topology().Shells < 2 {
 		return nil, nil
@@ -45,13 +45,7 @@ func newBodies(ctx context.Context, m *Mesh, width float64) (*bodies, error) {
 	if !met || !b.markMeeting(ctx, width) {
 		return nil, ctx.Err()
 	}
-	if n.sound {
-		b.spread(ctx)
-	} else {
-		for f := range b.side {
-			b.side[f] = sideMixed
-		}
-	}
+	b.spread(ctx)
 	return b, ctx.Err()
 }
 
@@ -151,12 +145,7 @@ func (b *bodies) spread(ctx context.Context) {
 		if ctx.Err() != nil {
 			return
 		}
-		others := b.nest.wind(m.Centre(int32(f)), func(g int32) int {
-			if top.Shell[g] == top.Shell[f] {
-				return 0
-			}
-			return b.nest.weight(g)
-		})
+		others := b.around(int32(f), m.Centre(int32(f)))
 		b.side[f] = b.sides(int32(f), others)
 		stack = append(stack[:0], int32(f))
 		for len(stack) > 0 {
@@ -170,6 +159,26 @@ func (b *bodies) spread(ctx context.Context) {
 			}
 		}
 	}
+}
+
+// around is how often the other closed shells wind around a point on a facet.
+func (b *bodies) around(f int32, p Vec) int {
+	shell, at, reach := b.nest.m.Topology().Shell, Box{p, p}, EmptyBox()
+	b.nest.boxes.InBox(at, func(i int32) bool {
+		if i != shell[f] && b.nest.shells[i].closed {
+			reach = reach.Join(b.nest.shells[i].box)
+		}
+		return true
+	})
+	if reach.Min[0] > reach.Max[0] {
+		return 0
+	}
+	return b.nest.windIn(reach, p, func(g int32) int {
+		if s := &b.nest.shells[shell[g]]; shell[g] == shell[f] || !s.closed || !boxesMeet(s.box, at) {
+			return 0
+		}
+		return b.nest.weight(g)
+	})
 }
 
 // sides tells the sides of a facet from how often the other shells wind around

@@ -90,7 +90,7 @@ type gauge struct {
 	sides   []bool     // which facets are no slivers
 	wedges  *sharpTree // where the medium tapers to nothing
 	notches *sharpTree // where surface points into the medium
-	bodies  *bodies    // nil if no two bodies run into each other
+	skin    *skin
 	cellMM  float64
 	touch   float64
 	cap     float64
@@ -119,15 +119,19 @@ type gauge struct {
 	rims   []rim
 }
 
-func (t *ThicknessField) measure(ctx context.Context) error {
-	m := t.m
-	n := len(m.Facets)
-	t.nodes = make([]node, n)
-	t.FacetMM = make([]float32, n)
+func (t *ThicknessField) measure(ctx context.Context, m *Mesh) error {
+	s, err := m.skinned.get(ctx)
+	if err != nil {
+		return err
+	}
+	t.skin, t.m = s, s.m
 	shared, err := t.newGauge(ctx)
 	if err != nil {
 		return err
 	}
+	n := len(t.m.Facets)
+	t.nodes = make([]node, n)
+	t.FacetMM = make([]float32, n) // of the skin at first
 	t.gauge = shared
 	t.gauge.ctx = context.Background()
 
@@ -153,12 +157,14 @@ func (t *ThicknessField) measure(ctx context.Context) error {
 		return err
 	}
 	t.gather(chunks)
+	t.FacetMM = t.skin.least(t.FacetMM, float32(t.Params.CapMM))
 	return nil
 }
 
 // newGauge makes ready to measure.
 func (t *ThicknessField) newGauge(ctx context.Context) (gauge, error) {
 	m := t.m
+	whole := t.skin.whole
 	var area float64
 	for f := range m.Facets {
 		if f%sharpStep == 0 && ctx.Err() != nil {
@@ -168,24 +174,23 @@ func (t *ThicknessField) newGauge(ctx context.Context) (gauge, error) {
 	}
 	var wedges, notches []sharpFeature
 	least := math.Acos(opposedCos)
-	sharp, sides, err := findSharp(ctx, m, least+wedgeSlack)
+	sharp, sides, err := findSharp(ctx, whole, least+wedgeSlack)
 	if err != nil {
 		return gauge{}, err
 	}
-	for _, s := range sharp {
+	verts, creases := t.skin.creases(math.Cos(least + wedgeSlack))
+	for _, s := range append(sharp, creases...) {
 		if s.notch == (t.side < 0) || s.vague {
 			wedges = append(wedges, s)
 		}
-		if s.notch != (t.side < 0) && !s.vague && s.angle < least {
+		if s.notch != (t.side < 0) && !s.vague && s.angle < least && t.skin.beside(&s) >= 0 {
 			notches = append(notches, s)
 		}
 	}
-	// Points are looked at twice that off a surface at most; half is for rounding.
-	met, err := newBodies(ctx, m, 4*t.Err)
-	return gauge{t: t, bodies: met, bvh: m.BVH(), sides: sides, ctx: ctx, ahead: nodeAlone, last: nodeAlone,
-		wedges: newSharpTree(m, wedges), notches: newSharpTree(m, notches),
+	return gauge{t: t, skin: t.skin, bvh: m.BVH(), sides: sides, ctx: ctx, ahead: nodeAlone, last: nodeAlone,
+		wedges: newSharpTree(verts, wedges), notches: newSharpTree(verts, notches),
 		cellMM: max(t.Params.PatchMM/2, math.Sqrt(area/cellsMost)),
-		touch:  t.Err, cap: t.Params.CapMM}, err
+		touch:  t.Err, cap: t.Params.CapMM}, nil
 }
 
 // gather appends the chunks' cells in order and shifts the ids that point to them.
@@ -229,7 +234,7 @@ func (g *gauge) facets(lo, hi int32) {
 // facet measures one facet.
 func (g *gauge) facet(f int32) {
 	t, m := g.t, g.t.m
-	if !g.sides[f] {
+	if !g.sides[g.skin.facet(f)] {
 		return
 	}
 	a, b, c := m.Corners(f)
@@ -281,8 +286,8 @@ func (g *gauge) flat(a, b, c, n Vec) flat {
 // a surface with the normal n: whether the arc between the normals of its
 // flanks comes within 60 degrees of the opposite of n.
 func (g *gauge) points(s sharpFeature, n Vec) bool {
-	u := g.t.m.Normal(s.f).Scale(g.t.side)
-	v := g.t.m.Normal(s.g).Scale(g.t.side)
+	u := g.skin.whole.Normal(s.f).Scale(g.t.side)
+	v := g.skin.whole.Normal(s.g).Scale(g.t.side)
 	mid := u.Add(v).Unit()
 	across := u.Cross(v).Unit()
 	to := n.Scale(-1)
@@ -325,7 +330,7 @@ func (g *gauge) settle(f int32, s *patch, v *view, r span, with int32) (span, in
 		}
 		g.bounds(&cut, v)
 		g.hidden = g.hidden[:0]
-		r, with, _ = g.leastSeen(f, &cut, v, with)
+		r, with, _ = g.leastSeen(&cut, v, with)
 	}
 	if with < 0 && feather {
 		with = nodeFeather
@@ -356,7 +361,8 @@ const (
 // in: a strut's side is two triangles or more, of which one only touches the
 // edge with a corner, or not at all.
 func (g *gauge) cutRound(s *patch, f int32, x Vec, r span) bool {
-	m := g.t.m
+	m := g.skin.whole
+	f = g.skin.facet(f)
 	lean := math.Hypot(r.y.u-r.x[0], r.y.v-r.x[1]) / r.y.h
 	n := m.Normal(f)
 	g.flatAround(f, x, r.d, lean)
@@ -406,7 +412,7 @@ type rim struct {
 // flatAround finds the facets that go on from f near x as flat as a ball of
 // diameter d that leans so much can tell, and the edges around them.
 func (g *gauge) flatAround(f int32, x Vec, d, lean float64) {
-	m := g.t.m
+	m := g.skin.whole
 	twins := m.Topology().Twin
 	n := m.Normal(f)
 	g.flats, g.rims = append(g.flats[:0], f), g.rims[:0]
@@ -491,7 +497,7 @@ func (g *gauge) cutBack(s *patch, i int32, foot Vec) {
 	o := s.local(foot)
 	wu, wv := mid[0]-o.u, mid[1]-o.v
 	if f.a != f.b {
-		e := s.local(s.o.Add(g.t.m.Verts[f.b].Sub(g.t.m.Verts[f.a])))
+		e := s.local(s.o.Add(g.wedges.mesh.Verts[f.b].Sub(g.wedges.mesh.Verts[f.a])))
 		if l := e.u*e.u + e.v*e.v; l > 0 {
 			t := (wu*e.u + wv*e.v) / l
 			wu, wv = wu-t*e.u, wv-t*e.v
@@ -530,7 +536,7 @@ func (g *gauge) split(c cell, s *patch, v *view, guess int32, mid float64, raw *
 			mid = mean
 		}
 	}
-	r, with, hidden := g.leastSeen(c.facet, s, v, guess)
+	r, with, hidden := g.leastSeen(s, v, guess)
 	if hidden && long > g.cellMM { // part of it may see what the rest does not
 		return g.halve(c, e, v, guess, raw)
 	}
@@ -673,7 +679,7 @@ func (t *ThicknessField) thinnest(id int32) (float64, Vec) {
 	g.own = whole.part(c.corners(t.m))
 	g.hidden = g.hidden[:0]
 	v := g.look(&g.own, 0, t.nodes[id].with, nodeAlone)
-	r, with, _ := g.leastSeen(c.facet, &g.own, &v, t.nodes[id].with)
+	r, with, _ := g.leastSeen(&g.own, &v, t.nodes[id].with)
 	r, _ = g.settle(c.facet, &g.own, &v, r, with)
 	return r.d, g.own.world(spot{r.x[0], r.x[1], 0})
 }

@@ -77,11 +77,15 @@ func (k *KeptThickness) Thickness(ctx context.Context, m *Mesh) (*ThicknessField
 
 func (k *KeptThickness) field(ctx context.Context, m *Mesh, side float64) (*ThicknessField, error) {
 	n, cells := len(k.NodeLo), len(k.CellFacet)
-	if len(k.FacetMM) != len(m.Facets) || n != len(m.Facets)+cells || len(k.NodeMid) != n || len(k.NodeWith) != n || len(k.NodeKids) != n || len(k.CellAt) != 6*cells {
+	skin, err := m.skinned.get(ctx)
+	if err != nil {
+		return nil, err
+	}
+	if len(k.FacetMM) != len(m.Facets) || n != len(skin.m.Facets)+cells || len(k.NodeMid) != n || len(k.NodeWith) != n || len(k.NodeKids) != n || len(k.CellAt) != 6*cells {
 		return nil, fmt.Errorf("a field of %d facets and %d cells does not fit a mesh of %d facets", len(k.FacetMM), cells, len(m.Facets))
 	}
 	t := k.Answers()
-	t.m, t.side, t.FacetMM = m, side, k.FacetMM
+	t.skin, t.m, t.side, t.FacetMM = skin, skin.m, side, k.FacetMM
 	t.nodes, t.cells = make([]node, n), make([]cell, cells)
 	for i := range t.nodes {
 		t.nodes[i] = node{lo: k.NodeLo[i], mid: k.NodeMid[i], with: k.NodeWith[i], kids: k.NodeKids[i]}

@@ -18,10 +18,11 @@ type Mesh struct {
 	repeats   int // facets left out on reading because an earlier one is the same
 	collapsed int // facets left out on reading because two of their corners are one
 
-	topo   derived[*Topology]
-	bvh    derived[*BVH]
-	box    derived[Box]
-	nested derived[*nest]
+	topo    derived[*Topology]
+	bvh     derived[*BVH]
+	box     derived[Box]
+	nested  derived[*nest]
+	skinned derived[*skin]
 }
 
 // Source says where a mesh came from.
@@ -44,6 +45,8 @@ func New(verts []Vec, facets [][3]int32) *Mesh {
 	m.bvh.make = func(ctx context.Context) (*BVH, error) { return newBVH(ctx, m) }
 	m.box.make = m.newBox
 	m.nested.make = func(ctx context.Context) (*nest, error) { return newNest(ctx, m) }
+	m.skinned.make = func(ctx context.Context) (*skin, error) { return newSkin(ctx, m, coordErr(m)) }
+	m.skinned.turn = make(chan struct{}, 1)
 	m.topo.turn, m.bvh.turn = make(chan struct{}, 1), make(chan struct{}, 1)
 	m.box.turn, m.nested.turn = make(chan struct{}, 1), make(chan struct{}, 1)
 	return m

@@ -541,3 +541,104 @@ func TestLiveGmsh(t *testing.T) {
 	}
 	b.print("gmsh")
 }
+
+// TestLiveUnion measures bodies that run into each other, and what OpenSCAD makes
+// of them: one body, which must read the same.
+func TestLiveUnion(t *testing.T) {
+	b := &bands{t: t, worst: map[string]float64{}}
+	box := func(x0, y0, z0, x1, y1, z1 float64) *mesh.Mesh {
+		return meshtest.BoxAt(mesh.Vec{x0, y0, z0}, mesh.Vec{x1, y1, z1})
+	}
+	turned := meshtest.Turn(box(-7, 0, 0, 7, 0.5, 5), mesh.Vec{0, 0, 1}, 0.4)
+	pin := func(x, y, r, top float64, n int) *mesh.Mesh { return meshtest.Cylinder(x, y, r, 0, top, n) }
+	for _, c := range []struct {
+		name string
+		m    *mesh.Mesh
+		errs float64 // how many times Err gaps may differ: cuts are made off the surface
+	}{
+		{"a rib on a block", meshtest.Join(box(0, 0, 0, 10, 8, 4), box(2, 1, 3, 2.4, 7, 9)), 1},
+		{"a fin through a block", meshtest.Join(box(0, 0, 0, 6, 8, 4), box(-3, 1.1, 1, 9, 1.5, 3)), 1},
+		{"a plate on pins", meshtest.Join(box(0, 0, 4, 10, 10, 4.5), pin(2, 2, 1, 4.2, 24), pin(7, 7, 0.4, 5.2, 16), pin(7, 3, 0.4, 4.2, 16)), 1},
+		{"plates that cross at 23 degrees", meshtest.Join(box(0, 0, 0, 10, 0.4, 6), turned), 4},
+		{"struts of six sides", meshtest.Struts(1, 4, 0.7, 6), 1},
+	} {
+		text := filepath.Join(t.TempDir(), "union.scad")
+		if err := os.WriteFile(text, []byte(scadUnion(c.m)), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		one := made(t, "openscad", "openscad", func(out string) []string {
+			return []string{"-q", "--export-format", "binstl", "-o", out, text}
+		})
+		round := 4e-6 * one.Box().Diagonal() // text of six figures, single precision
+		for name, work := range map[string]func(context.Context, *mesh.Mesh, mesh.ThicknessParams) (*mesh.ThicknessField, error){
+			"wall": mesh.MeasureThickness, "gap": mesh.MeasureGap,
+		} {
+			b.where = c.name
+			p := mesh.ThicknessParams{CapMM: 1.5, PatchMM: 0.2}
+			got, err := work(t.Context(), c.m, p)
+			if err != nil {
+				t.Fatal(err)
+			}
+			want, err := work(t.Context(), one, p)
+			if err != nil {
+				t.Fatal(err)
+			}
+			times := 1.0
+			if name == "gap" {
+				times = c.errs
+			}
+			if !math.IsInf(want.Min, 1) || !math.IsInf(got.Min, 1) {
+				b.within("least "+name, got.Min, want.Min, want.Min, times*got.Err+round)
+			}
+			limit := 0.6
+			rs, ws := got.Regions(limit), want.Regions(limit)
+			if len(rs) != len(ws) {
+				t.Errorf("%s: %d regions of %s, want %d", c.name, len(rs), name, len(ws))
+				continue
+			}
+			var area, of, free float64
+			for i, r := range rs {
+				area, of = area+r.AreaMM2, of+ws[i].AreaMM2
+				if r.Free {
+					free += r.AreaMM2
+				}
+				if ws[i].Free {
+					free -= ws[i].AreaMM2
+				}
+			}
+			if math.Abs(free) > 0.01*of+0.02 {
+				t.Errorf("%s: %.3g mm2 more of free-standing %s than there are", c.name, free, name)
+			}
+			if of > 0 {
+				b.within("area of thin "+name, area, of, of, 0.01*of+0.02)
+			}
+		}
+	}
+	b.print("OpenSCAD")
+}
+
+// scadUnion is the text that makes one body of the shells of a mesh.
+func scadUnion(m *mesh.Mesh) string {
+	top := m.Topology()
+	shells := make([]struct{ verts, facets strings.Builder }, top.Shells)
+	number := map[int32]int{}
+	count := make([]int, top.Shells)
+	for f, t := range m.Facets {
+		s := top.Shell[f]
+		for _, v := range t {
+			if _, ok := number[v]; !ok {
+				number[v] = count[s]
+				count[s]++
+				p := m.Verts[v]
+				fmt.Fprintf(&shells[s].verts, "[%.17g,%.17g,%.17g],", p[0], p[1], p[2])
+			}
+		}
+		fmt.Fprintf(&shells[s].facets, "[%d,%d,%d],", number[t[0]], number[t[2]], number[t[1]])
+	}
+	var b strings.Builder
+	b.WriteString("union() {\n")
+	for i := range shells {
+		fmt.Fprintf(&b, "polyhedron([%s], [%s]);\n", &shells[i].verts, &shells[i].facets)
+	}
+	return b.String() + "}\n"
+}

@@ -188,7 +188,7 @@ func (g *gauge) gather() {
 			if f := g.notches.list[i]; g.points(f, g.own.n) {
 				a, b, c := g.notches.mesh.Corners(i)
 				y := g.nextRival()
-				g.own.place(y, f.f, &a, &b, &c)
+				g.own.place(y, g.skin.beside(&f), &a, &b, &c)
 				g.take(y, g.from.boxBound(y, &g.box, g.touch))
 			}
 			return true
@@ -204,7 +204,7 @@ func (g *gauge) meet(f int32, a, b, c *Vec) {
 		n := g.t.m.Normal(f).Scale(g.t.side)
 		if s.n.Dot(n) < -opposedCos {
 			s.turn(y, &n)
-			y.sliver = !g.sides[f]
+			y.sliver = !g.sides[g.skin.facet(f)]
 			g.take(y, max(key, g.from.planeBound(y)))
 			return
 		}
@@ -291,7 +291,7 @@ func (g *gauge) anyFaced(lo, hi int32) bool {
 	var sum Vec
 	from := flat{box: EmptyBox(), side: g.t.side}
 	for f := lo; f < hi; f++ {
-		if g.sides[f] {
+		if g.sides[g.skin.facet(f)] {
 			n := m.Normal(f).Scale(-g.t.side)
 			a, b, c := m.Corners(f)
 			from.box = from.box.Grow(a).Grow(b).Grow(c)

@@ -288,7 +288,7 @@ type sharpTree struct {
 	mesh *Mesh // a facet a b b for each
 }
 
-func newSharpTree(m *Mesh, list []sharpFeature) *sharpTree {
+func newSharpTree(verts []Vec, list []sharpFeature) *sharpTree {
 	if len(list) == 0 {
 		return nil
 	}
@@ -296,7 +296,7 @@ func newSharpTree(m *Mesh, list []sharpFeature) *sharpTree {
 	for i, s := range list {
 		fs[i] = [3]int32{s.a, s.b, s.b}
 	}
-	return &sharpTree{list, New(m.Verts, fs)}
+	return &sharpTree{list, New(verts, fs)}
 }
 
 // wedgeShare is the share of its own taper down to which a sharp edge explains

@@ -65,7 +65,8 @@ type ThicknessField struct {
 	MissMM  float64   // a patch smaller than this may be missed: 0, none is
 	FacetMM []float32 // smallest value on each facet, feather edges included, capped: what the map shows
 
-	m    *Mesh
+	skin *skin
+	m    *Mesh   // the skin's
 	side float64 // 1: through material; -1: through empty space
 	// Facets are the first nodes of a forest; large facets are split in two
 	// again and again (cells.go). Values stand at the leaves; lo holds the
@@ -120,8 +121,8 @@ func measureField(ctx context.Context, m *Mesh, p ThicknessParams, side float64)
 	if p.PatchMM == 0 {
 		p.PatchMM = p.CapMM / 2
 	}
-	t := &ThicknessField{Params: p, m: m, side: side, Err: coordErr(m)}
-	if err := t.measure(ctx); err != nil {
+	t := &ThicknessField{Params: p, side: side, Err: coordErr(m)}
+	if err := t.measure(ctx, m); err != nil {
 		return nil, err
 	}
 	t.findMin()

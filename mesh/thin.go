@@ -105,10 +105,19 @@ type thinSets struct {
 	lim float32
 	set []int32
 	rim []rimPiece
+
+	own, others []strip // scratch
 }
 
+// What rimPiece.other is where the surface ends, and where it runs into another
+// body.
+const (
+	rimOpen = -1
+	rimCut  = -2
+)
+
 // rimPiece is a piece of a region's border: edge k of a thin leaf, beside
-// another leaf that is not thin (-1: none).
+// another leaf that is not thin, or a rim value.
 type rimPiece struct {
 	leaf, other int32
 	a, b        Vec
@@ -157,7 +166,7 @@ func (s *thinSets) join() {
 		for k := range int32(3) {
 			h := top.Twin[3*f+k]
 			if h < 0 {
-				s.border(f, int(k))
+				s.seam(f, int(k))
 			} else if g := h / 3; g > f || !s.thin(g) {
 				s.along(f, int(k), g, int(h%3))
 			}
@@ -256,19 +265,71 @@ func (s *thinSets) meet(u int32, ku int, v int32, kv int) {
 	s.rim = append(s.rim, rimPiece{u, v, a, b})
 }
 
-// border notes an edge without a neighbour.
-func (s *thinSets) border(u int32, k int) {
-	if nd := &s.t.nodes[u]; nd.kids != 0 {
-		l, r, lk, rk := nd.side(k)
-		s.border(l, lk)
-		if r >= 0 {
-			s.border(r, rk)
-		}
-		return
+// strip is a leaf along an edge of a node, from lo to hi of the edge's line.
+type strip struct {
+	leaf   int32
+	lo, hi float64
+}
+
+// strips lists the leaves along edge k of a node, which runs from lo to hi.
+func (s *thinSets) strips(u int32, k int, lo, hi float64, to []strip) []strip {
+	nd := &s.t.nodes[u]
+	if nd.kids == 0 {
+		return append(to, strip{u, lo, hi})
 	}
-	if s.thin(u) {
-		p := s.t.cellOf(u).corners(s.t.m)
-		s.rim = append(s.rim, rimPiece{u, -1, p[k], p[(k+1)%3]})
+	l, r, lk, rk := nd.side(k)
+	if r < 0 {
+		return s.strips(l, lk, lo, hi, to)
+	}
+	mid := (lo + hi) / 2
+	return s.strips(r, rk, mid, hi, s.strips(l, lk, lo, mid, to))
+}
+
+// seam joins the thin leaves along an edge without a twin with what lies along
+// it, and notes where that is not thin, or nothing.
+func (s *thinSets) seam(f int32, k int) {
+	m, h := s.t.m, 3*f+int32(k)
+	a, b := m.Verts[m.Facets[f][k]], m.Verts[m.Facets[f][(k+1)%3]]
+	long := b.Sub(a).Norm()
+	u := b.Sub(a).Scale(1 / long)
+	end := int32(rimOpen)
+	if s.t.skin.isCut(h) {
+		end = rimCut
+	}
+	note := func(leaf, other int32, lo, hi float64) {
+		s.rim = append(s.rim, rimPiece{leaf, other, a.Add(u.Scale(lo)), a.Add(u.Scale(hi))})
+	}
+	s.own = s.strips(f, k, 0, long, s.own[:0])
+	for _, x := range s.own {
+		if !s.thin(x.leaf) {
+			continue
+		}
+		at := x.lo
+		for _, e := range s.t.skin.seamsOf(h) {
+			if min(e.hi, x.hi)-max(e.lo, x.lo) <= s.t.Err {
+				continue
+			}
+			if e.lo > at+s.t.Err {
+				note(x.leaf, end, at, e.lo)
+			}
+			at = max(at, e.hi)
+			c, d := m.Verts[m.Facets[e.to/3][(e.to+1)%3]], m.Verts[m.Facets[e.to/3][e.to%3]]
+			s.others = s.strips(e.to/3, int(e.to%3), d.Sub(a).Dot(u), c.Sub(a).Dot(u), s.others[:0])
+			for _, y := range s.others {
+				lo, hi := max(x.lo, min(y.lo, y.hi)), min(x.hi, max(y.lo, y.hi))
+				if hi-lo <= s.t.Err {
+					continue
+				}
+				if s.thin(y.leaf) {
+					s.union(x.leaf, y.leaf)
+				} else {
+					note(x.leaf, y.leaf, lo, hi)
+				}
+			}
+		}
+		if x.hi > at+s.t.Err {
+			note(x.leaf, end, at, x.hi)
+		}
 	}
 }
 
@@ -331,7 +392,7 @@ func (s *thinSets) collect() (out []ThinRegion, index map[int32]int, thinnest []
 		p := c.corners(t.m)
 		reg.AreaMM2 += nd.share(s.lim) * p[1].Sub(p[0]).Cross(p[2].Sub(p[0])).Norm() / 4
 		reg.Box = reg.Box.Grow(p[0]).Grow(p[1]).Grow(p[2])
-		reg.Facets = append(reg.Facets, c.facet)
+		reg.Facets = append(reg.Facets, t.skin.facet(c.facet))
 	}
 	return out, index, thinnest
 }
@@ -401,7 +462,7 @@ func (s *thinSets) held(out []ThinRegion, index map[int32]int) {
 			return
 		}
 		r := index[s.find(p.leaf)]
-		if p.other < 0 || t.side < 0 || t.nodes[p.other].with == nodeFeather {
+		if p.other == rimOpen || t.side < 0 || p.other >= 0 && t.nodes[p.other].with == nodeFeather {
 			continue
 		}
 		l := p.b.Sub(p.a).Norm()

@@ -1,0 +1,556 @@
+package mesh
+
+import (
+	"cmp"
+	"context"
+	"math"
+	"slices"
+)
+
+// This file finds the skin of a mesh of bodies that touch or run into each
+// other: what of its surface bounds material, with empty space on the other side.
+// It is the surface of their union, but that pieces need not share whole edges.
+
+// skin is that surface as a mesh. Facets that no other body cuts are those of the
+// whole mesh; of the others there are the pieces that bound something.
+type skin struct {
+	whole *Mesh
+	touch float64 // surface of two bodies that is nearer counts as touching
+	m     *Mesh   // its vertices begin with those of the whole mesh
+	of    []int32 // by facet: that of the whole mesh, ascending; nil: the same
+	cut   []bool  // by half-edge: it lies on no edge of the whole facet
+	// seams are what lies along the half-edges that have no twin: seamFirst are
+	// where those of each begin.
+	seams     []seam
+	seamFirst []int32
+}
+
+// seam is what of a half-edge lies along another one, in mm from its start.
+type seam struct {
+	to     int32
+	lo, hi float64
+}
+
+// facet is the facet of the whole mesh that one of the skin is a piece of.
+func (s *skin) facet(f int32) int32 {
+	if s.of == nil {
+		return f
+	}
+	return s.of[f]
+}
+
+// piece is the first piece of a facet of the whole mesh, -1 if it bounds nothing.
+func (s *skin) piece(f int32) int32 {
+	if s.of == nil {
+		return f
+	}
+	if i, ok := slices.BinarySearch(s.of, f); ok {
+		return int32(i)
+	}
+	return -1
+}
+
+// beside is the first piece of a facet at a sharp feature, -1 if neither bounds
+// anything.
+func (s *skin) beside(e *sharpFeature) int32 {
+	if f := s.piece(e.f); f >= 0 {
+		return f
+	}
+	return s.piece(e.g)
+}
+
+// least takes the least of each facet's pieces; what has none gets most.
+func (s *skin) least(of []float32, most float32) []float32 {
+	if s.of == nil {
+		return of
+	}
+	out := slices.Repeat([]float32{most}, len(s.whole.Facets))
+	for i, f := range s.of {
+		out[f] = min(out[f], of[i])
+	}
+	return out
+}
+
+// newSkin takes surface nearer than touch to another body's for the same.
+func newSkin(ctx context.Context, m *Mesh, touch float64) (*skin, error) {
+	// Facets are looked at as far off the surface; half is for rounding.
+	b, err := newBodies(ctx, m, 2*touch)
+	if b == nil {
+		return &skin{whole: m, m: m}, err
+	}
+	const step = 64
+	parts := make([]shreds, (len(m.Facets)+step-1)/step)
+	err = parallel(ctx, len(m.Facets), step, func(from, to int) error {
+		c := carver{b: b, touch: touch, shreds: &parts[from/step]}
+		for f := from; f < to; f++ {
+			switch b.side[f] {
+			case solidBehind:
+				c.keep(int32(f))
+			case sideMixed:
+				c.carve(int32(f))
+			}
+		}
+		return ctx.Err()
+	})
+	if err != nil {
+		return nil, err
+	}
+	s := &skin{whole: m, touch: touch}
+	verts := slices.Clone(m.Verts)
+	var facets [][3]int32
+	for i := range parts {
+		p := &parts[i]
+		for _, t := range p.facets {
+			for k := range t {
+				if t[k] < 0 { // counted from its part's first
+					t[k] = int32(len(verts)) + ^t[k]
+				}
+			}
+			facets = append(facets, t)
+		}
+		verts = append(verts, p.verts...)
+		s.of, s.cut = append(s.of, p.of...), append(s.cut, p.cut...)
+	}
+	s.m = New(verts, facets)
+	if err := s.m.Prepare(ctx); err != nil {
+		return nil, err
+	}
+	return s, s.findSeams(ctx)
+}
+
+// shreds are pieces of facets. Corners below 0 are complements of numbers in
+// verts.
+type shreds struct {
+	verts  []Vec
+	facets [][3]int32
+	of     []int32
+	cut    []bool
+}
+
+func (s *shreds) add(f int32, t [3]int32, cut [3]bool) {
+	s.facets, s.of, s.cut = append(s.facets, t), append(s.of, f), append(s.cut, cut[:]...)
+}
+
+// carver cuts facets along the lines in which they run through other bodies.
+//
+// It looks at a facet from a little off its surface: bodies that share a face,
+// or nearly, are told apart there by sides that cross the plane it looks from.
+// Facets are cut in two along one such line after another, as long as any runs
+// through a piece; then each piece has one side (Fuchs, Kedem and Naylor 1980,
+// "On visible surface generation by a priori tree structures"), and pieces
+// that turn out alike are left in one.
+type carver struct {
+	*shreds
+	b     *bodies
+	touch float64
+
+	f      int32
+	frame  patch
+	at     []([2]float64) // corners; the first three are those of the facet
+	named  []int32        // what they are in shreds; 0: not yet
+	traces []trace
+	polys  []rimmed // room for pieces in hand
+	lists  []int32  // room for the traces in them
+}
+
+// trace is the line in which a facet of another body crosses the plane looked
+// from. To its right is what the facet faces; weight is nest.weight.
+type trace struct {
+	a, b   [2]float64
+	weight int
+	facet  int32
+}
+
+// rimmed is a corner of a piece, and whether the edge from there is a cut.
+type rimmed struct {
+	at  int32
+	cut bool
+}
+
+func (c *carver) keep(f int32) { c.add(f, c.b.nest.m.Facets[f], [3]bool{}) }
+
+// fate is what comes of a piece.
+type fate uint8
+
+const (
+	fateBare   fate = iota // all bounds material
+	fateBuried             // none does
+	fateParted             // some does, and was added
+)
+
+func (c *carver) carve(f int32) {
+	m := c.b.nest.m
+	p, q, r := m.Corners(f)
+	n := m.Normal(f)
+	if n == (Vec{}) {
+		return
+	}
+	c.f, c.frame = f, newPatch(p, q, r, n)
+	c.at, c.named = c.at[:0], append(c.named[:0], m.Facets[f][:]...)
+	c.polys, c.lists = c.polys[:0], c.lists[:0]
+	for k, v := range [3]Vec{p, q, r} {
+		s := c.frame.local(v)
+		c.at = append(c.at, [2]float64{s.u, s.v})
+		c.polys = append(c.polys, rimmed{int32(k), false})
+	}
+	c.findTraces()
+	for i := range c.traces {
+		c.lists = append(c.lists, int32(i))
+	}
+	mid := c.middle(c.polys)
+	others := c.b.around(f, c.world(mid).Add(n.Scale(c.touch)))
+	if c.part(c.polys, c.lists, mid, others) == fateBare {
+		c.keep(f)
+	}
+}
+
+func (c *carver) world(p [2]float64) Vec { return c.frame.world(spot{p[0], p[1], 0}) }
+
+// findTraces lists the traces that may lie in the facet.
+func (c *carver) findTraces() {
+	m := c.b.nest.m
+	shell := m.Topology().Shell
+	c.traces = c.traces[:0]
+	above := func(v int32) float64 { return m.Verts[v].Sub(c.frame.o).Dot(c.frame.n) - c.touch }
+	m.BVH().InBox(m.facetBox(c.f).Widened(2*c.touch), func(g int32) bool {
+		if shell[g] == shell[c.f] || !c.b.nest.shells[shell[g]].closed {
+			return true
+		}
+		t := m.Facets[g]
+		h := [3]float64{above(t[0]), above(t[1]), above(t[2])}
+		for k := range 3 {
+			i, j := (k+1)%3, (k+2)%3
+			if (h[k] >= 0) == (h[i] >= 0) || (h[k] >= 0) == (h[j] >= 0) {
+				continue
+			}
+			a, b := c.crossing(t[k], t[i], h[k], h[i]), c.crossing(t[k], t[j], h[k], h[j])
+			if h[k] < 0 {
+				a, b = b, a
+			}
+			if s := (trace{a, b, c.b.nest.weight(g), g}); !c.outside(&s) {
+				c.traces = append(c.traces, s)
+			}
+		}
+		return true
+	})
+	slices.SortFunc(c.traces, func(a, b trace) int { return int(a.facet - b.facet) })
+}
+
+// crossing is where the edge between two vertices crosses the plane looked from:
+// to the bit the same for both facets of the edge.
+func (c *carver) crossing(v, w int32, hv, hw float64) [2]float64 {
+	if v > w {
+		v, w, hv, hw = w, v, hw, hv
+	}
+	p, q := c.frame.local(c.b.nest.m.Verts[v]), c.frame.local(c.b.nest.m.Verts[w])
+	t := hv / (hv - hw)
+	return [2]float64{p.u + t*(q.u-p.u), p.v + t*(q.v-p.v)}
+}
+
+// outside reports whether an edge of the facet parts it from a trace.
+func (c *carver) outside(s *trace) bool {
+	for k := range 3 {
+		p, q := c.at[k], c.at[(k+1)%3]
+		if turnOf(p, q, s.a) < 0 && turnOf(p, q, s.b) < 0 {
+			return true
+		}
+	}
+	return false
+}
+
+// turnOf is twice the area of a triangle, positive counter-clockwise.
+func turnOf(p, q, r [2]float64) float64 {
+	return float64((q[0]-p[0])*(r[1]-p[1])) - float64((q[1]-p[1])*(r[0]-p[0]))
+}
+
+// part cuts a piece along the first trace that runs through it for long, and
+// adds what of it bounds material unless all or nothing does. The traces are those
+// that meet it; around its point ref the other bodies wind so often.
+func (c *carver) part(poly []rimmed, traces []int32, ref [2]float64, others int) fate {
+	least := c.touch / 16
+	cut, long := -1, least
+	from := len(c.lists)
+	for _, i := range traces {
+		s := &c.traces[i]
+		lo, hi := c.within(poly, s)
+		if lo > hi {
+			continue
+		}
+		c.lists = append(c.lists, i)
+		if l := (hi - lo) * math.Hypot(s.b[0]-s.a[0], s.b[1]-s.a[1]); l > long && c.cuts(poly, s, least) {
+			cut, long = int(i), l
+		}
+	}
+	inside := c.lists[from:]
+	defer func() { c.lists = c.lists[:from] }()
+	if cut < 0 {
+		if c.b.sides(c.f, others) == solidBehind {
+			return fateBare
+		}
+		return fateBuried
+	}
+	room := len(c.polys)
+	defer func() { c.polys = c.polys[:room] }()
+	l, r := c.halve(poly, &c.traces[cut], least)
+	var fates [2]fate
+	for i, half := range [2][]rimmed{l, r} {
+		mid := c.middle(half)
+		fates[i] = c.part(half, inside, mid, others+c.crossed(mid, ref, inside))
+	}
+	if fates[0] == fates[1] {
+		return fates[0]
+	}
+	for i, half := range [2][]rimmed{l, r} {
+		if fates[i] == fateBare {
+			c.bare(half)
+		}
+	}
+	return fateParted
+}
+
+// within clips a trace to a piece: which share of it lies there, lo > hi if none.
+func (c *carver) within(poly []rimmed, s *trace) (lo, hi float64) {
+	hi = 1
+	for i := range poly {
+		p, q := c.at[poly[i].at], c.at[poly[(i+1)%len(poly)].at]
+		a, b := turnOf(p, q, s.a), turnOf(p, q, s.b)
+		switch {
+		case a < 0 && b < 0:
+			return 1, 0
+		case a < 0:
+			lo = max(lo, a/(a-b))
+		case b < 0:
+			hi = min(hi, a/(a-b))
+		}
+	}
+	return lo, hi
+}
+
+// cuts reports whether a piece has corners on both sides of a trace's line, by
+// more than least.
+func (c *carver) cuts(poly []rimmed, s *trace, least float64) bool {
+	least *= math.Hypot(s.b[0]-s.a[0], s.b[1]-s.a[1])
+	left, right := false, false
+	for _, p := range poly {
+		d := turnOf(s.a, s.b, c.at[p.at])
+		left, right = left || d > least, right || d < -least
+	}
+	return left && right
+}
+
+// halve cuts a piece along a trace's line, next to which corners are on it.
+func (c *carver) halve(poly []rimmed, s *trace, least float64) (l, r []rimmed) {
+	least *= math.Hypot(s.b[0]-s.a[0], s.b[1]-s.a[1])
+	side := func(p rimmed) (int, float64) {
+		d := turnOf(s.a, s.b, c.at[p.at])
+		switch {
+		case d > least:
+			return 1, d
+		case d < -least:
+			return -1, d
+		}
+		return 0, d
+	}
+	var halves [2][]rimmed
+	for h, keep := range [2]int{1, -1} {
+		from := len(c.polys)
+		for i, p := range poly {
+			q := poly[(i+1)%len(poly)]
+			sp, dp := side(p)
+			sq, dq := side(q)
+			switch {
+			case sp == keep || sp == 0 && sq == keep:
+				c.polys = append(c.polys, p)
+			case sp == 0:
+				// On the line, the way on leads out or along it; it counts if the way here led in.
+				if b, _ := side(poly[(i+len(poly)-1)%len(poly)]); b == keep {
+					c.polys = append(c.polys, rimmed{p.at, true})
+				}
+			}
+			if sp*sq < 0 {
+				c.polys = append(c.polys, rimmed{c.corner(p, q, dp, dq), p.cut || sp == keep})
+			}
+		}
+		halves[h] = c.polys[from:len(c.polys):len(c.polys)]
+	}
+	return halves[0], halves[1]
+}
+
+// corner is the corner at which a line crosses an edge: to the bit the same
+// whichever half asks.
+func (c *carver) corner(p, q rimmed, dp, dq float64) int32 {
+	if p.at > q.at {
+		p, q, dp, dq = q, p, dq, dp
+	}
+	a, b, t := c.at[p.at], c.at[q.at], dp/(dp-dq)
+	x := [2]float64{a[0] + t*(b[0]-a[0]), a[1] + t*(b[1]-a[1])}
+	if n := len(c.at); c.at[n-1] == x {
+		return int32(n - 1)
+	} else if c.at[n-2] == x {
+		return int32(n - 2)
+	}
+	c.at, c.named = append(c.at, x), append(c.named, 0)
+	return int32(len(c.at) - 1)
+}
+
+// middle is the mean of a piece's corners.
+func (c *carver) middle(poly []rimmed) (mid [2]float64) {
+	for _, p := range poly {
+		mid[0] += c.at[p.at][0] / float64(len(poly))
+		mid[1] += c.at[p.at][1] / float64(len(poly))
+	}
+	return mid
+}
+
+// crossed is by how much more the other bodies wind around p than around q.
+func (c *carver) crossed(p, q [2]float64, traces []int32) (sum int) {
+	for _, i := range traces {
+		s := &c.traces[i]
+		a, b := turnOf(p, q, s.a), turnOf(p, q, s.b)
+		if (a < 0) == (b < 0) {
+			continue
+		}
+		switch p, q := turnOf(s.a, s.b, p), turnOf(s.a, s.b, q); {
+		case p > 0 && q <= 0:
+			sum += s.weight
+		case p <= 0 && q > 0:
+			sum -= s.weight
+		}
+	}
+	return sum
+}
+
+// bare adds a piece as triangles. What is narrower than bodies that touch may be
+// apart is none.
+func (c *carver) bare(poly []rimmed) {
+	for i := 1; i+1 < len(poly); i++ {
+		t := [3]rimmed{poly[0], poly[i], poly[i+1]}
+		t[0].cut = t[0].cut || i > 1
+		t[2].cut = t[2].cut || i+2 < len(poly)
+		p, q, r := c.at[t[0].at], c.at[t[1].at], c.at[t[2].at]
+		if sliver(Vec{p[0], p[1]}, Vec{q[0], q[1]}, Vec{r[0], r[1]}, 2*c.touch) {
+			continue
+		}
+		var corners [3]int32
+		var cut [3]bool
+		for k, x := range t {
+			corners[k], cut[k] = c.name(x.at), x.cut
+		}
+		c.add(c.f, corners, cut)
+	}
+}
+
+// name is a corner's number in the shreds, which it is given when first asked for.
+func (c *carver) name(at int32) int32 {
+	if at >= 3 && c.named[at] == 0 {
+		c.named[at] = ^int32(len(c.verts))
+		c.verts = append(c.verts, c.world(c.at[at]))
+	}
+	return c.named[at]
+}
+
+// findSeams finds what lies along the half-edges without a twin: pieces of one
+// facet along each other, and those of two along the edge between them or where
+// one runs into the other.
+func (s *skin) findSeams(ctx context.Context) error {
+	var loose []int32
+	var lines [][3]int32
+	twins := s.m.Topology().Twin
+	for h, t := range twins {
+		if h%nestStep == 0 && ctx.Err() != nil {
+			return ctx.Err()
+		}
+		if t < 0 {
+			a, b := s.m.ends(int32(h))
+			loose, lines = append(loose, int32(h)), append(lines, [3]int32{a, b, b})
+		}
+	}
+	near := New(s.m.Verts, lines)
+	if _, err := near.bvh.get(ctx); err != nil {
+		return err
+	}
+	found := make([][]seam, len(loose))
+	err := each(ctx, len(loose), 1<<8, func(i int) {
+		near.BVH().InBox(near.facetBox(int32(i)).Widened(seamDoubt*s.touch), func(j int32) bool {
+			if x, ok := s.along(loose[i], loose[j]); ok {
+				found[i] = append(found[i], x)
+			}
+			return true
+		})
+		slices.SortFunc(found[i], func(a, b seam) int { return cmp.Or(cmp.Compare(a.lo, b.lo), int(a.to-b.to)) })
+	})
+	s.seamFirst = make([]int32, len(twins)+1)
+	for i, h := range loose {
+		s.seamFirst[h+1] = int32(len(found[i]))
+		s.seams = append(s.seams, found[i]...)
+	}
+	for h := range twins {
+		s.seamFirst[h+1] += s.seamFirst[h]
+	}
+	return err
+}
+
+// seamDoubt is how many touch the cuts through two facets along each other may be
+// apart: each was made one touch off its facet, so farther off along it.
+const seamDoubt = 8
+
+// along tells what of a half-edge another one runs along the opposite way, if
+// both are cuts or neither is.
+func (s *skin) along(h, g int32) (seam, bool) {
+	if h/3 == g/3 || s.cut[h] != s.cut[g] {
+		return seam{}, false
+	}
+	v, w := s.m.ends(h)
+	x, y := s.m.ends(g)
+	a, b, c, d := s.m.Verts[v], s.m.Verts[w], s.m.Verts[x], s.m.Verts[y]
+	u := b.Sub(a)
+	l := u.Norm()
+	u = u.Scale(1 / l)
+	from, to := d.Sub(a).Dot(u), c.Sub(a).Dot(u)
+	lo, hi := max(0, from), min(l, to)
+	if to <= from || hi-lo <= s.touch {
+		return seam{}, false
+	}
+	for _, p := range [2]float64{lo, hi} {
+		q := d.Add(c.Sub(d).Scale((p - from) / (to - from)))
+		if q.Sub(a.Add(u.Scale(p))).Norm() > seamDoubt*s.touch {
+			return seam{}, false
+		}
+	}
+	return seam{g, lo, hi}, true
+}
+
+// isCut reports whether a half-edge is a cut through a facet.
+func (s *skin) isCut(h int32) bool { return s.of != nil && s.cut[h] }
+
+// creases returns the seams at which two bodies meet at less than an angle of
+// this cosine. The numbers of their vertices are those in verts.
+func (s *skin) creases(least float64) (verts []Vec, sharp []sharpFeature) {
+	verts = s.m.Verts
+	for h := range s.cut {
+		for _, e := range s.seamsOf(int32(h)) {
+			f, g := s.of[h/3], s.of[e.to/3]
+			if !s.cut[h] || f >= g {
+				continue
+			}
+			nf, ng := s.whole.Normal(f), s.whole.Normal(g)
+			if -nf.Dot(ng) <= least {
+				continue
+			}
+			v, w := s.m.ends(int32(h))
+			a, b := s.m.Verts[v], s.m.Verts[w]
+			u, n := b.Sub(a).Unit(), int32(len(verts))
+			verts = append(verts, a.Add(u.Scale(e.lo)), a.Add(u.Scale(e.hi)))
+			sharp = append(sharp, sharpFeature{a: n, b: n + 1, f: f, g: g, angle: angleBetween(nf, ng.Scale(-1)), notch: true, edge: -1})
+		}
+	}
+	return verts, sharp
+}
+
+// seamsOf is what lies along a half-edge without a twin.
+func (s *skin) seamsOf(h int32) []seam {
+	if s.of == nil {
+		return nil
+	}
+	return s.seams[s.seamFirst[h]:s.seamFirst[h+1]]
+}
