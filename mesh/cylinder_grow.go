@@ -26,6 +26,12 @@ const (
 	cylLeanMost    = 20 * degree
 )
 
+// cylBulgeLeast is the lean that half of a bulging surface exceeds: less is
+// rounding, or a fillet beside a true cylinder. Where it was as much as facets
+// may lean, a flat belt of a large ball grew to tens of thousands of facets
+// before judge turned it away.
+const cylBulgeLeast = cylLeanLeast / 4
+
 // settle fits, gathers and fits again until the surface stays the same, and
 // judges it. A patch may grow threefold between two fits, so that an axis from
 // a narrow patch is not trusted far away.
@@ -115,13 +121,13 @@ func (w *cylWork) medianLean(fit *cylFit, facets []int32) float64 {
 }
 
 // bends reports, of surface that still grows, that it bulges all over: half of
-// it leans by more than what a cylinder's facets may, steadily more from one end
-// to the other, or by more than a taper and as smoothly as freeform surface. A
-// few rows of a fillet at the end of a cylinder are no reason to give up.
+// it leans by more than rounding, steadily more from one end to the other, or by
+// more than a taper and as smoothly as freeform surface. A few rows of a fillet
+// at the end of a cylinder are no reason to give up.
 func (w *cylWork) bends(fit *cylFit, facets []int32) bool {
 	lean := w.medianLean(fit, facets)
 	return lean > math.Sin(cylTaperMost) && w.x.leansSmoothly(fit, facets) ||
-		lean > math.Sin(cylLeanLeast) && w.bulges(fit, facets)
+		lean > math.Sin(cylBulgeLeast) && w.bulges(fit, facets)
 }
 
 // leansSmoothly reports that facets lean as their neighbours do, though not all

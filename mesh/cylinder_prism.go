@@ -28,11 +28,29 @@ type cylEdge struct {
 	long float64 // mm
 }
 
+// cylSides lists flat sides, without pointers: freeform surface may have one for
+// every five facets.
+type cylSides struct {
+	order []int32 // the facets of flat pieces, piece by piece
+	list  []cylSide
+	edges []int32 // half-edges, of the sides' own facets, that make up their lines
+}
+
 // cylSide is a flat side between two lines that are parallel.
 type cylSide struct {
+	dir        Vec   // of the lines
+	first, end int32 // of its facets in the order
+	edge, past int32 // of its edges
+}
+
+func (s *cylSides) facetsOf(i int32) []int32 { return s.order[s.list[i].first:s.list[i].end] }
+
+func (s *cylSides) edgesOf(i int) []int32 { return s.edges[s.list[i].edge:s.list[i].past] }
+
+// cylChain is a closed chain of flat sides.
+type cylChain struct {
+	dir    Vec
 	facets []int32
-	dir    Vec     // of the lines
-	edges  []int32 // half-edges, of the side's own facets, that make up the lines
 }
 
 // findPrisms takes the closed chains of flat sides. The mouths of a bore say
@@ -84,8 +102,8 @@ func (x *cylFinder) findPrisms(ctx context.Context, scratch []int32) error {
 
 // sides lists the flat sides of what is not yet taken that two parallel lines
 // bound at which the surface bends. A side that four such lines bound comes
-// twice. Their facets are parts of order.
-func (x *cylFinder) sides(ctx context.Context, order, scratch []int32) ([]cylSide, error) {
+// twice.
+func (x *cylFinder) sides(ctx context.Context, order, scratch []int32) (*cylSides, error) {
 	n := len(x.m.Facets)
 	parent := scratch[:n]
 	for f := range parent {
@@ -97,16 +115,15 @@ func (x *cylFinder) sides(ctx context.Context, order, scratch []int32) ([]cylSid
 	starts := x.flats(parent, order, scratch[n:2*n], scratch[2*n:])
 	const step = 1 << 10
 	flats := len(starts) - 1
-	parts := make([][]cylSide, (flats+step-1)/step)
+	parts := make([]cylSides, (flats+step-1)/step)
 	err := parallel(ctx, flats, step, func(from, to int) error {
 		var edges []cylEdge
 		for i := from; i < to; i++ {
 			if i&63 == 0 && ctx.Err() != nil {
 				return ctx.Err()
 			}
-			fs := order[starts[i]:starts[i+1]:starts[i+1]]
 			edges = edges[:0]
-			for _, f := range fs {
+			for _, f := range order[starts[i]:starts[i+1]] {
 				for h := 3 * f; h < 3*f+3; h++ {
 					if t := float64(x.turn[h]); t > cylFlat && t <= cylTurnMax && !x.taken[x.topo.Twin[h]/3] {
 						v := x.edge(h)
@@ -114,11 +131,27 @@ func (x *cylFinder) sides(ctx context.Context, order, scratch []int32) ([]cylSid
 					}
 				}
 			}
-			parts[from/step] = x.sidesOf(parts[from/step], fs, edges)
+			part := &parts[from/step]
+			part.order = order
+			x.sidesOf(part, starts[i], starts[i+1], edges)
 		}
 		return nil
 	})
-	return slices.Concat(parts...), err
+	var list, sideEdges int
+	for _, p := range parts {
+		list += len(p.list)
+		sideEdges += len(p.edges)
+	}
+	all := &cylSides{order, make([]cylSide, 0, list), make([]int32, 0, sideEdges)}
+	for _, p := range parts {
+		for _, s := range p.list {
+			s.edge += int32(len(all.edges))
+			s.past += int32(len(all.edges))
+			all.list = append(all.list, s)
+		}
+		all.edges = append(all.edges, p.edges...)
+	}
+	return all, err
 }
 
 // flats puts the facets of each flat piece of two or more into order, for a
@@ -151,10 +184,11 @@ func (x *cylFinder) flats(parent, order, count, at []int32) (starts []int32) {
 	return starts
 }
 
-// sidesOf adds the sides that a flat piece with its bending edges makes.
-func (x *cylFinder) sidesOf(out []cylSide, facets []int32, edges []cylEdge) []cylSide {
+// sidesOf adds the sides that a flat piece with its bending edges makes: facets
+// first to end of the order.
+func (x *cylFinder) sidesOf(out *cylSides, first, end int32, edges []cylEdge) {
 	if len(edges) < 2 {
-		return out
+		return
 	}
 	slices.SortFunc(edges, func(a, b cylEdge) int {
 		if a.long != b.long {
@@ -169,21 +203,21 @@ func (x *cylFinder) sidesOf(out []cylSide, facets []int32, edges []cylEdge) []cy
 		if slices.ContainsFunc(done[:tries], func(d Vec) bool { return d.Cross(dir).Norm() < cylParallel }) {
 			continue
 		}
-		if s, ok := x.side(facets, edges, dir); ok {
-			out = append(out, s)
+		if along, ok := x.side(out.edges, out.order[first:end], edges, dir); ok {
+			out.list = append(out.list, cylSide{dir, first, end, int32(len(out.edges)), int32(len(along))})
+			out.edges = along
 		}
 		done[tries] = dir
 		if tries++; tries == cylSideTries {
 			break
 		}
 	}
-	return out
 }
 
-// side gathers the edges along dir, and reports whether they make up both rims
+// side appends the edges along dir to out, and reports whether they make up both rims
 // of the flat piece, from end to end, and nothing between. (Opposite edges of a
 // ball's flat cap are parallel too, but it is wider than they are long.)
-func (x *cylFinder) side(facets []int32, edges []cylEdge, dir Vec) (cylSide, bool) {
+func (x *cylFinder) side(out, facets []int32, edges []cylEdge, dir Vec) ([]int32, bool) {
 	across := x.normal(facets[0]).Cross(dir)
 	whole := emptyExtent()
 	width := emptyExtent()
@@ -193,7 +227,6 @@ func (x *cylFinder) side(facets []int32, edges []cylEdge, dir Vec) (cylSide, boo
 			width.add(across.Dot(x.m.Verts[v]))
 		}
 	}
-	s := cylSide{facets: facets, dir: dir}
 	var low, high bool
 	lines := emptyExtent()
 	rim := cylSideRim * width.size()
@@ -208,13 +241,13 @@ func (x *cylFinder) side(facets []int32, edges []cylEdge, dir Vec) (cylSide, boo
 		case at > width.hi-rim:
 			high = true
 		default:
-			return s, false
+			return nil, false
 		}
 		lines.add(dir.Dot(from))
 		lines.add(dir.Dot(from.Add(e.vec)))
-		s.edges = append(s.edges, e.half)
+		out = append(out, e.half)
 	}
-	return s, low && high && lines.size() > (1-cylSideRim)*whole.size()
+	return out, low && high && lines.size() > (1-cylSideRim)*whole.size()
 }
 
 // extent is a part of a line.
@@ -235,28 +268,28 @@ func (x *cylFinder) edge(h int32) Vec {
 // chains joins sides that have an edge in common and one direction, and returns
 // those that go round: from one side's normal to the next, nowhere is more left
 // out than a hole may lack of its circle and a side may turn.
-func (x *cylFinder) chains(ctx context.Context, sides []cylSide, scratch []int32) ([]cylSide, error) {
+func (x *cylFinder) chains(ctx context.Context, sides *cylSides, scratch []int32) ([]cylChain, error) {
 	parent, err := x.joinSides(ctx, sides, scratch)
 	if err != nil {
 		return nil, err
 	}
-	count := make([]int32, len(sides)+1) // of a root: its members; then where they begin
-	for i := range sides {
+	count := make([]int32, len(sides.list)+1) // of a root: its members; then where they begin
+	for i := range sides.list {
 		count[root(parent, int32(i))+1]++
 	}
-	for i := range sides {
+	for i := range sides.list {
 		count[i+1] += count[i]
 	}
-	order := make([]int32, len(sides))
+	order := make([]int32, len(sides.list))
 	next := slices.Clone(count)
-	for i := range sides {
+	for i := range sides.list {
 		r := root(parent, int32(i))
 		order[next[r]] = int32(i)
 		next[r]++
 	}
-	var out []cylSide
+	var out []cylChain
 	var angles []float64
-	for r := range sides { // a root is the first of its members
+	for r := range sides.list { // a root is the first of its members
 		members := order[count[r]:count[r+1]]
 		if r&0xfff == 0 && ctx.Err() != nil {
 			return nil, ctx.Err()
@@ -265,20 +298,20 @@ func (x *cylFinder) chains(ctx context.Context, sides []cylSide, scratch []int32
 			continue
 		}
 		fit := cylFit{}
-		fit.setAxis(sides[r].dir)
+		fit.setAxis(sides.list[r].dir)
 		angles = angles[:0]
 		facets := 0
 		for _, i := range members {
-			n := x.normal(sides[i].facets[0])
+			n := x.normal(sides.facetsOf(i)[0])
 			angles = append(angles, math.Atan2(n.Dot(fit.v), n.Dot(fit.u)))
-			facets += len(sides[i].facets)
+			facets += len(sides.facetsOf(i))
 		}
 		if widestGap(angles) > 2*math.Pi*(1-cylShareMin)+cylTurnMax {
 			continue
 		}
-		chain := cylSide{dir: sides[r].dir, facets: make([]int32, 0, facets)}
+		chain := cylChain{dir: sides.list[r].dir, facets: make([]int32, 0, facets)}
 		for _, i := range members {
-			chain.facets = append(chain.facets, sides[i].facets...)
+			chain.facets = append(chain.facets, sides.facetsOf(i)...)
 		}
 		out = append(out, chain)
 	}
@@ -287,20 +320,20 @@ func (x *cylFinder) chains(ctx context.Context, sides []cylSide, scratch []int32
 
 // joinSides returns the union-find of sides that have an edge in common. Of two
 // sides with the same half-edge the later one has it. of is scratch, a number a half-edge.
-func (x *cylFinder) joinSides(ctx context.Context, sides []cylSide, of []int32) ([]int32, error) {
+func (x *cylFinder) joinSides(ctx context.Context, sides *cylSides, of []int32) ([]int32, error) {
 	clear(of) // of each half-edge the last side that has it, plus one
-	parent := make([]int32, len(sides))
-	for i, s := range sides {
+	parent := make([]int32, len(sides.list))
+	for i := range sides.list {
 		parent[i] = int32(i)
-		for _, h := range s.edges {
+		for _, h := range sides.edgesOf(i) {
 			of[h] = int32(i) + 1
 		}
 	}
-	for i, s := range sides {
+	for i := range sides.list {
 		if i&0xfff == 0 && ctx.Err() != nil {
 			return nil, ctx.Err()
 		}
-		for _, h := range s.edges {
+		for _, h := range sides.edgesOf(i) {
 			if t := x.topo.Twin[h]; t >= 0 && of[t] > 0 {
 				a, b := root(parent, int32(i)), root(parent, of[t]-1)
 				parent[max(a, b)] = min(a, b)
