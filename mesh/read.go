@@ -18,7 +18,7 @@ import (
 // Bounds that hold where LoadOptions name none.
 const (
 	DefaultMaxBytes  = 4 << 30    // bytes of a file, and of an archive unpacked
-	DefaultMaxFacets = 15_000_000 // some 8 GiB with topology and search tree (10 million took 5.3)
+	DefaultMaxFacets = 15_000_000 // some 3.5 GB while they are measured (10 million took 2.1)
 
 	DefaultMaxRatio   = 300    // unpacked over packed size of a large file in an archive; real models reach some 30
 	DefaultMaxEntries = 10_000 // files in an archive

@@ -354,7 +354,7 @@ func TestAMeshThatDoesNotFit(t *testing.T) {
 		small := &bench{t: t, dir: b.dir, text: b.text, Engine: New(o)}
 		r := small.full()
 		if len(r.Findings) != 1 || r.Status != Unchecked || r.Findings[0].Check != "mesh" ||
-			!strings.Contains(r.Findings[0].Message, "more facets than the 9 that can be measured in 8.0 KiB of memory") ||
+			!strings.Contains(r.Findings[0].Message, "more facets than the 15 that can be measured in 8.0 KiB of memory") ||
 			!strings.Contains(r.Findings[0].Help, "--memory") {
 			t.Errorf("%s %+v", r.Status, r.Findings)
 		}

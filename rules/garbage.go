@@ -25,9 +25,9 @@ const (
 	// garbageMost is the share from which nothing is changed.
 	garbageMost = 50
 	// garbageLeast is about how many bytes may gather however small the mesh
-	// is, and meshRest what a facet takes at rest, with topology and tree.
+	// is, and meshRest what a facet takes at rest, with its share of the corners.
 	garbageLeast = 4 << 20
-	meshRest     = 130
+	meshRest     = facetRest + 12
 	// garbageWorth is the size of a mesh from which garbage is dropped before the
 	// steps that take most memory; each time takes some ten milliseconds.
 	garbageWorth = 32 << 20

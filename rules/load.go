@@ -47,8 +47,13 @@ type meshFacts struct {
 	err  *mesh.ReadError
 }
 
-// meshBytes is about what a mesh takes with its topology, normals and tree.
-func meshBytes(verts, facets int) int64 { return 24*int64(verts) + 300*int64(facets) + 4096 }
+// facetRest is what a facet takes at rest, its corners' places left out, with
+// topology, search tree and all else that a mesh keeps: 96 to 102 bytes after a
+// check of a ball, a gyroid, a lattice and a plate with bores.
+const facetRest = 110
+
+// meshBytes is about what a mesh takes at rest.
+func meshBytes(verts, facets int) int64 { return 24*int64(verts) + facetRest*int64(facets) + 4096 }
 
 // contentKey names a mesh: bytes, unit, the ending that says how to read them,
 // and the bounds of archives where they are not the usual ones, since what one
@@ -253,9 +258,10 @@ func (s *source) close() {
 }
 
 // facetBytesMost is what a facet takes while a mesh is read and measured, with
-// all that is derived from it: 600 bytes were the most that BenchmarkCheckCold
-// showed for a million facets, the grid of voids left out.
-const facetBytesMost = 640
+// all that is derived from it, the grid of voids and the rooms in it left out. Checks of a million
+// facets peaked at 200 to 250 bytes; at 370 where the file is ASCII STL, most of
+// it the file.
+const facetBytesMost = 400
 
 // guessFacets is about how many facets a file of so many bytes holds.
 func guessFacets(path string, size int64) int {
