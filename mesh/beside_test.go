@@ -85,6 +85,7 @@ func besideFile(b *testing.B, dir, name string, m *mesh.Mesh) string {
 // both sides take turns library by library, so that what else the machine does
 // meets both. Run it with -benchtime 1x.
 func BenchmarkBeside(b *testing.B) {
+	mesh.HugePages(1 << 30) // as the program does; the libraries ask for them too
 	var t beside
 	dir := b.TempDir()
 	b.Run("Embree", func(b *testing.B) { besideEmbree(b, &t, dir) })
