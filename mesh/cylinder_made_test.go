@@ -256,3 +256,21 @@ func TestCylindersOfNothing(t *testing.T) {
 		t.Errorf("cancelled: %v, %v", got, err)
 	}
 }
+
+// A bore whose sides are split lengthwise, as a mesh generator does, shows a
+// patch of it no more than two or three sides. Grown from a seed it is whole.
+func TestLongSidesGrowRound(t *testing.T) {
+	for _, n := range []int{16, 48, 64} {
+		for _, most := range []float64{100, 10, 6} {
+			m := meshtest.Woven(3, 1, 50, n, 1, 0, rand.New(rand.NewPCG(1, 2)))
+			m = meshtest.Halved(meshtest.Move(m, mesh.Vec{12.1, 0.3, 0}), most)
+			c, err := mesh.GrownCylinders(t.Context(), m)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if len(c.Holes) != 1 || math.Abs(c.Holes[0].DiameterMM-2) > 1e-5 || math.Abs(c.Holes[0].LengthMM-50) > 1e-5 {
+				t.Errorf("%d sides, edges up to %v mm: %+v, want one of 2 mm, 50 mm long", n, most, c.Holes)
+			}
+		}
+	}
+}

@@ -32,6 +32,9 @@ const (
 	// other, so that not all processors but one wait.
 	cylBatchLeast = 4
 	cylAhead      = 512
+	// cylAcrossMost is how many facets are gathered about an axis that only a ray
+	// has told.
+	cylAcrossMost = 1 << 8
 	// cylStepsMost bounds how many facets seeds stand apart, and cylPatchSteps how
 	// wide the patches are that they are judged by.
 	cylStepsMost  = 12
@@ -44,6 +47,7 @@ type cylSeedAt struct {
 	radius float64 // mm
 	miss   float64 // how far the patch about it is from a cylinder, over the radius
 	hint   Vec     // where to begin looking for the axis
+	across float64 // mm: to the far side of the cylinder
 	arc    []int32 // if not nil, the facets from which to begin instead of a patch about facet
 }
 
@@ -77,7 +81,14 @@ func (x *cylFinder) findGrown(ctx context.Context) error {
 				from = w.seedPatch(batch[i].facet)
 			}
 			if fit, members, ok := w.start(from, batch[i].hint, x.radii()); ok {
-				if p, ok := w.settle(fit, members, 3*len(members)); ok {
+				p, ok := w.settle(fit, members, 3*len(members))
+				if s := &batch[i]; s.across > 0 && (!ok || p.Share < cylShareMin) {
+					// Of two or three long sides a patch says little: the far side says more.
+					if q, round := w.settleAcross(fit, s); round && (!ok || q.Share > p.Share) {
+						p, ok = q, true
+					}
+				}
+				if ok {
 					grown[i] = p
 				} else {
 					failed[i] = slices.Clone(w.gathered)
@@ -107,6 +118,19 @@ func (x *cylFinder) findGrown(ctx context.Context) error {
 		}
 	}
 	return nil
+}
+
+// settleAcross grows the cylinder whose axis stands in the middle between a seed
+// and the surface across from it.
+func (w *cylWork) settleAcross(fit cylFit, s *cylSeedAt) (*cylPiece, bool) {
+	out := w.x.normal(s.facet).Scale(-fit.sign)
+	fit.r = s.across / 2
+	fit.c = w.x.m.Centre(s.facet).Add(out.Scale(fit.r))
+	fit.inside = fit.r * (1 - math.Cos(cylTurnMax/2))
+	fit.wide = 2 * fit.r * math.Sin(cylTurnMax/2)
+	fit.tolR, fit.tolT = cylRadialMost*fit.r, math.Sin(cylLeanMost)
+	members, _ := w.gather(&fit, []int32{s.facet}, cylAcrossMost)
+	return w.settle(fit, slices.Clone(members), 3*len(members))
 }
 
 // batch splits off the seeds that grow at once, on the surface that was free
@@ -174,7 +198,7 @@ func (x *cylFinder) seeds(ctx context.Context) ([]cylSeedAt, error) {
 				out := x.normal(f).Scale(-fit.sign)
 				if miss := w.miss(&fit, members); miss < cylMissMost &&
 					x.enclosed(fit.a, x.m.Centre(f).Add(out.Scale(across/2)), out, across/2) && !w.bends(&fit, members) {
-					parts[from/step] = append(parts[from/step], cylSeedAt{facet: f, radius: fit.r, miss: miss, hint: hint})
+					parts[from/step] = append(parts[from/step], cylSeedAt{facet: f, radius: fit.r, miss: miss, hint: hint, across: across})
 					break
 				}
 			}

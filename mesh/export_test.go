@@ -58,3 +58,21 @@ func Regrown(m *Mesh, order []int) *Mesh {
 	out.bvh.done.Store(&tree)
 	return out
 }
+
+// GrownCylinders finds cylinders by growing them from seeds alone.
+func GrownCylinders(ctx context.Context, m *Mesh) (*Cylinders, error) {
+	if err := m.Prepare(ctx); err != nil {
+		return nil, err
+	}
+	x, err := newCylFinder(ctx, m)
+	if err != nil {
+		return nil, err
+	}
+	if err := x.findGrown(ctx); err != nil {
+		return nil, err
+	}
+	if err := x.merge(ctx); err != nil {
+		return nil, err
+	}
+	return x.finish(ctx)
+}

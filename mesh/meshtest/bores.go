@@ -229,12 +229,14 @@ func Scatter(m *mesh.Mesh, sigma float64, rnd *rand.Rand) *mesh.Mesh {
 
 // Single rounds all coordinates to single precision, as STL does.
 func Single(m *mesh.Mesh) *mesh.Mesh {
-	return Map(m, func(p mesh.Vec) mesh.Vec {
-		for k := range p {
-			p[k] = float64(float32(p[k]))
-		}
-		return p
-	})
+	return Map(m, single)
+}
+
+func single(p mesh.Vec) mesh.Vec {
+	for k := range p {
+		p[k] = float64(float32(p[k]))
+	}
+	return p
 }
 
 // Mirror reflects a mesh in the plane x = 0; the surface still faces outward.

@@ -111,6 +111,53 @@ func Refine(m *mesh.Mesh, n int) *mesh.Mesh {
 	return m
 }
 
+// Halved splits edges at their middles until none is longer than most. Corners
+// are in single precision, as a file of triangles has them.
+func Halved(m *mesh.Mesh, most float64) *mesh.Mesh {
+	for {
+		var b Builder
+		long := false
+		for f := range m.Facets {
+			var p, q [3]mesh.Vec // corners, and the middles of the edges after them
+			var split [3]bool
+			n := 0
+			p[0], p[1], p[2] = m.Corners(int32(f))
+			for k := range 3 {
+				q[k] = single(p[k].Add(p[(k+1)%3]).Scale(0.5))
+				if split[k] = p[(k+1)%3].Sub(p[k]).Norm() > most; split[k] {
+					n++
+				}
+			}
+			long = long || n > 0
+			k := 0 // the first edge to be split, or of two
+			for n > 0 && n < 3 && !(split[k] && (n == 1 || split[(k+1)%3])) {
+				k++
+			}
+			u, v, w := p[k%3], p[(k+1)%3], p[(k+2)%3]
+			switch n {
+			case 0:
+				b.Tri(u, v, w)
+			case 1:
+				b.Tri(u, q[k], w)
+				b.Tri(q[k], v, w)
+			case 2:
+				b.Tri(q[k], v, q[(k+1)%3])
+				b.Tri(u, q[k], q[(k+1)%3])
+				b.Tri(u, q[(k+1)%3], w)
+			case 3:
+				b.Tri(u, q[0], q[2])
+				b.Tri(q[0], v, q[1])
+				b.Tri(q[2], q[1], w)
+				b.Tri(q[0], q[1], q[2])
+			}
+		}
+		if !long {
+			return m
+		}
+		m = b.Mesh()
+	}
+}
+
 // BoxAt is the box from lo to hi.
 func BoxAt(lo, hi mesh.Vec) *mesh.Mesh {
 	return Extrude([]mesh.Vec{{lo[0], lo[1]}, {hi[0], lo[1]}, {hi[0], hi[1]}, {lo[0], hi[1]}}, nil, lo[2], hi[2])

@@ -3,6 +3,7 @@ package output
 import (
 	"fmt"
 	"io"
+	"math"
 	"strconv"
 
 	"corbel/mesh"
@@ -100,6 +101,9 @@ func figures(v float64, n int) string {
 	return strconv.FormatFloat(mustParse(strconv.FormatFloat(v, 'g', n, 64)), 'f', -1, 64)
 }
 
+// angle says degrees to a thousandth: a flat roof that was turned lies at 0.
+func angle(deg float64) string { return figure(math.Round(1000*deg) / 1000) }
+
 func mustParse(s string) float64 {
 	v, _ := strconv.ParseFloat(s, 64)
 	return v
@@ -127,7 +131,7 @@ func (t *measureText) standing(d *Measured) {
 	if o := d.Overhang; o != nil {
 		t.row("overhang", fmt.Sprintf("%s mm2 in %s", figure(o.Area), count(len(o.Regions), "region")))
 		for _, r := range firstN(o.Regions, rowsMax) {
-			t.row("", fmt.Sprintf("%s of %s mm2 at %s deg, reach %s mm, near %s", r.Kind, figure(r.Area), figure(r.Inclination), figure(r.Reach), vec(r.At)))
+			t.row("", fmt.Sprintf("%s of %s mm2 at %s deg, reach %s mm, near %s", r.Kind, figure(r.Area), angle(r.Inclination), figure(r.Reach), vec(r.At)))
 		}
 	}
 	if s := d.Support; s != nil {
@@ -166,7 +170,7 @@ func (t *measureText) features(d *Measured) {
 			if h.Through {
 				kind = "through"
 			}
-			t.row("", fmt.Sprintf("%s mm %s, %s mm deep, tilt %s deg, near %s", figure(h.Diameter), kind, figure(h.Depth), figure(h.Tilt), vec(h.At)))
+			t.row("", fmt.Sprintf("%s mm %s, %s mm deep, tilt %s deg, near %s", figure(h.Diameter), kind, figure(h.Depth), angle(h.Tilt), vec(h.At)))
 		}
 	}
 	if d.Pins != nil {
