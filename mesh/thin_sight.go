@@ -41,9 +41,12 @@ func (g *gauge) leastSeen(s *patch, v *view, guess int32) (r span, with int32, h
 	}
 }
 
-// sees reports whether the two ends of a span from a patch see each other.
+// sees reports whether the two ends of a span from a patch see each other. From
+// the patch's rim the way may lead along the surface beyond it; the one beside
+// it, from a little off the rim, is as good.
 func (g *gauge) sees(s *patch, r *span) bool {
-	return g.clear(s.world(spot{r.x[0], r.x[1], 0}), s.world(r.y))
+	from, to := s.world(spot{r.x[0], r.x[1], 0}), s.world(r.y)
+	return g.clear(from, to) || g.clear(towards(from, s.middle(), 4*g.touch), to)
 }
 
 // across is a span from a patch straight to the middle of what faces it of a
@@ -93,4 +96,13 @@ func (g *gauge) clear(x, y Vec) bool {
 	l := d.Norm()
 	_, hit := g.bvh.Ray(x, d.Scale(1/l), 2*g.touch, l-2*g.touch)
 	return !hit
+}
+
+// towards is the point by l on the way from p to q, or q if it is nearer.
+func towards(p, q Vec, l float64) Vec {
+	d := q.Sub(p)
+	if n := d.Norm(); n > l {
+		return p.Add(d.Scale(l / n))
+	}
+	return q
 }

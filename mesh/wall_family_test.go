@@ -325,3 +325,24 @@ func model3MF(t *testing.T, m *mesh.Mesh, unit float64) []byte {
 	}
 	return out.Bytes()
 }
+
+// Lattices are measured on few cells a facet, however many struts they have:
+// time grows with them and no faster.
+func TestLatticeCellsAreFew(t *testing.T) {
+	cells := func(m *mesh.Mesh) float64 {
+		f, err := mesh.MeasureThickness(t.Context(), m, mesh.ThicknessParams{CapMM: 3, PatchMM: 1})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return float64(mesh.Cells(f)) / float64(len(m.Facets))
+	}
+	for k := 2; k <= 4; k += 2 {
+		if n := cells(meshtest.Lattice(k, 4, 1.6, 0.5, 0, 0, 8)); !(n < 2) {
+			t.Errorf("one body, %d nodes along an edge: %.1f cells a facet, want less than 2", k, n)
+		}
+	}
+	few, many := cells(meshtest.Struts(2, 4, 0.4, 4)), cells(meshtest.Struts(3, 4, 0.4, 4))
+	if !(many < 60 && many < 1.2*few) {
+		t.Errorf("struts that overlap: %.1f cells a facet of 64, %.1f of 216", few, many)
+	}
+}
