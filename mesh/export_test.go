@@ -76,5 +76,6 @@ func GrownCylinders(ctx context.Context, m *Mesh) (*Cylinders, error) {
 	}
 	return x.finish(ctx)
 }
+
 // Cells is how many cells and facets a field was measured on.
 func Cells(t *ThicknessField) int { return len(t.nodes) }

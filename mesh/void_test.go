@@ -135,3 +135,13 @@ func TestEscapeBottle(t *testing.T) {
 		row.Hold(t)
 	}
 }
+
+// The cells of a lattice, as wide as their ways out but for their middles, are no
+// rooms, however many the grid makes one; at this pitch it makes them so.
+func TestLatticeHasNoRooms(t *testing.T) {
+	m := meshtest.Lattice(6, 4, 1.6, 0.5, 0, 0, 8)
+	v, err := mesh.MeasureVoids(t.Context(), m, mesh.VoidParams{MaxCells: 72 * 72 * 72})
+	if err != nil || len(v.Voids) > 0 {
+		t.Errorf("%d rooms, want none (%v)", len(v.Voids), err)
+	}
+}

@@ -41,7 +41,7 @@ type chamber struct {
 	ball   float64 // diameter
 	cells  int
 	box    Box
-	wide   Box // of the cells that are wider than the widest way out
+	extent float64 // mm: diagonal of the longest part that is wider than the widest way out
 	area   float64
 	way    float64 // width of its widest opening
 	sealed bool    // known from the nesting of shells
@@ -229,7 +229,7 @@ func (v *vents) measureExtents(ctx context.Context) error {
 	err := parallel(ctx, g.size[2], slab, func(from, to int) error {
 		cs := make([]chamber, len(v.chambers))
 		for i := range cs {
-			cs[i].box, cs[i].wide = EmptyBox(), EmptyBox()
+			cs[i].box = EmptyBox()
 		}
 		for i := from * g.stride[2]; i < to*g.stride[2]; i++ {
 			room := v.r.room(int32(i))
@@ -239,11 +239,7 @@ func (v *vents) measureExtents(ctx context.Context) error {
 			room = final[room]
 			c := &cs[room]
 			c.cells++
-			p := g.at(int32(i))
-			c.box = c.box.Grow(p)
-			if 2*float64(g.clear[i])*g.h > roomWider*v.chambers[room].way {
-				c.wide = c.wide.Grow(p)
-			}
+			c.box = c.box.Grow(g.at(int32(i)))
 		}
 		slabs[from/slab] = cs
 		return nil
@@ -253,11 +249,55 @@ func (v *vents) measureExtents(ctx context.Context) error {
 	}
 	for i := range v.chambers {
 		c := &v.chambers[i]
-		c.cells, c.box, c.wide = 0, EmptyBox(), EmptyBox()
+		c.cells, c.box, c.extent = 0, EmptyBox(), 0
 		for _, s := range slabs {
 			c.cells += s[i].cells
-			c.box, c.wide = c.box.Join(s[i].box), c.wide.Join(s[i].wide)
+			c.box = c.box.Join(s[i].box)
 		}
+	}
+	return v.measureParts(ctx, final)
+}
+
+// measureParts finds how far that part of a room stretches, in one piece, that is
+// wider than its ways out: the cells of a lattice are many such parts.
+func (v *vents) measureParts(ctx context.Context, final []int32) error {
+	g := v.r.b.g
+	part := func(i int) int32 { // the room that a cell of such a part is in; 0 of others
+		room := v.r.room(int32(i))
+		if room <= 0 {
+			return 0
+		}
+		if room = final[room]; 2*float64(g.clear[i])*g.h <= roomWider*v.chambers[room].way {
+			return 0
+		}
+		return room
+	}
+	met := make([]bool, len(g.clear))
+	var stack []int
+	for i := range met {
+		if i&0xffff == 0 && ctx.Err() != nil {
+			return ctx.Err()
+		}
+		room := part(i)
+		if room == 0 || met[i] {
+			continue
+		}
+		met[i] = true
+		box := EmptyBox()
+		for stack = append(stack[:0], i); len(stack) > 0; {
+			at := stack[len(stack)-1]
+			stack = stack[:len(stack)-1]
+			box = box.Grow(g.at(int32(at)))
+			for _, step := range g.stride {
+				for _, next := range [2]int{at - step, at + step} { // no room reaches the grid's rim
+					if !met[next] && part(next) == room {
+						met[next] = true
+						stack = append(stack, next)
+					}
+				}
+			}
+		}
+		v.chambers[room].extent = max(v.chambers[room].extent, box.Diagonal())
 	}
 	return nil
 }
@@ -265,7 +305,7 @@ func (v *vents) measureExtents(ctx context.Context) error {
 // isRoom reports whether a chamber, as measured on the mesh, is wider than its
 // ways out.
 func (c *chamber) isRoom() bool {
-	return c.ball >= roomClear*c.way || c.ball >= roomRatio*c.way && c.wide.Diagonal() > roomExtent*c.ball
+	return c.ball >= roomClear*c.way || c.ball >= roomRatio*c.way && c.extent > roomExtent*c.ball
 }
 
 // dissolve joins chambers that are no wider than their ways out to what lies
