@@ -28,8 +28,9 @@ type Integrity struct {
 	InsideOut bool
 
 	// A few places of each kind, mesh coordinates: of open edges one for each
-	// hole, longest rim first; of the others the first in facet order.
-	OpenAt, NonmanifoldAt, FlippedAt, IntersectAt []Vec
+	// hole, longest rim first; of shells one on each; of the others the first in
+	// facet order.
+	OpenAt, NonmanifoldAt, FlippedAt, IntersectAt, InvertedAt []Vec
 }
 
 // maxPlaces bounds the lists of places.
@@ -78,7 +79,7 @@ func countDefects(ctx context.Context, m *Mesh) (Integrity, error) {
 	}
 	r.DegenerateFacets = flat + m.collapsed
 	r.FlippedFacets, r.FlippedAt = flippedFacets(m, t)
-	r.InvertedShells, r.InsideOut, err = invertedShells(ctx, m, t)
+	r.InvertedShells, r.InvertedAt, r.InsideOut, err = invertedShells(ctx, m, t)
 	return r, err
 }
 

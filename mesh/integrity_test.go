@@ -24,7 +24,7 @@ func integrityOf(t testing.TB, m *mesh.Mesh) mesh.Integrity {
 
 // counts shows all but the places.
 func counts(i mesh.Integrity) string {
-	i.OpenAt, i.NonmanifoldAt, i.FlippedAt, i.IntersectAt = nil, nil, nil, nil
+	i.OpenAt, i.NonmanifoldAt, i.FlippedAt, i.IntersectAt, i.InvertedAt = nil, nil, nil, nil, nil
 	return fmt.Sprintf("%+v", i)
 }
 
@@ -119,7 +119,7 @@ func TestIntegrity(t *testing.T) {
 		if counts(got) != counts(c.want) {
 			t.Errorf("%s: got  %s\nwant %s", name, counts(got), counts(c.want))
 		}
-		if (len(got.OpenAt) > 0) != (got.OpenEdges > 0) || (len(got.NonmanifoldAt) > 0) != (got.NonmanifoldEdges > 0) {
+		if (len(got.OpenAt) > 0) != (got.OpenEdges > 0) || (len(got.NonmanifoldAt) > 0) != (got.NonmanifoldEdges > 0) || len(got.InvertedAt) != got.InvertedShells {
 			t.Errorf("%s: places do not fit the counts: %+v", name, got)
 		}
 	}

@@ -7,16 +7,17 @@ import (
 )
 
 // invertedShells counts the closed shells whose winding does not fit their
-// nesting, and reports whether all that lie in no other are.
-func invertedShells(ctx context.Context, m *Mesh, t *Topology) (inverted int, insideOut bool, err error) {
+// nesting, with a place on each of the first, and reports whether all that lie in
+// no other are.
+func invertedShells(ctx context.Context, m *Mesh, t *Topology) (inverted int, at []Vec, insideOut bool, err error) {
 	s, err := newShells(ctx, m, t)
 	if err != nil {
-		return 0, false, err
+		return 0, nil, false, err
 	}
 	open, right := s.openBoxes(), false
 	for i := range s.closed {
 		if err := ctx.Err(); err != nil {
-			return 0, false, err
+			return 0, nil, false, err
 		}
 		if !s.closed[i] || s.volume[i] == 0 || s.inOpen(i, open) {
 			continue
@@ -24,7 +25,9 @@ func invertedShells(ctx context.Context, m *Mesh, t *Topology) (inverted int, in
 		depth := s.depth(m, t, int32(i))
 		wrong := (depth%2 == 0) != (s.volume[i] > 0)
 		if wrong {
-			inverted++
+			if inverted++; len(at) < maxPlaces {
+				at = append(at, m.Centre(s.largest[i]))
+			}
 		}
 		switch {
 		case depth > 0:
@@ -34,7 +37,7 @@ func invertedShells(ctx context.Context, m *Mesh, t *Topology) (inverted int, in
 			right = true
 		}
 	}
-	return inverted, insideOut && !right && len(open) == 0, nil
+	return inverted, at, insideOut && !right && len(open) == 0, nil
 }
 
 // inOpen reports whether a shell may lie inside one of those that are not closed:
