@@ -121,14 +121,15 @@ func (x *cylFinder) findGrown(ctx context.Context) error {
 }
 
 // settleAcross grows the cylinder whose axis stands in the middle between a seed
-// and the surface across from it.
+// and the surface across from it, out of facets that lie along it: what leans may
+// be a band of anything.
 func (w *cylWork) settleAcross(fit cylFit, s *cylSeedAt) (*cylPiece, bool) {
 	out := w.x.normal(s.facet).Scale(-fit.sign)
 	fit.r = s.across / 2
 	fit.c = w.x.m.Centre(s.facet).Add(out.Scale(fit.r))
 	fit.inside = fit.r * (1 - math.Cos(cylTurnMax/2))
 	fit.wide = 2 * fit.r * math.Sin(cylTurnMax/2)
-	fit.tolR, fit.tolT = cylRadialMost*fit.r, math.Sin(cylLeanMost)
+	fit.tolR, fit.tolT = cylRadialMost*fit.r, math.Sin(cylLeanLeast)
 	members, _ := w.gather(&fit, []int32{s.facet}, cylAcrossMost)
 	return w.settle(fit, slices.Clone(members), 3*len(members))
 }
