@@ -111,9 +111,8 @@ type gauge struct {
 	alone  bool  // the last facet saw nothing
 	ahead  int32 // what the ray from it meets, as far as that opposes
 	last   int32 // what stops the smallest ball from the last facet
-	// Room for views, hits and covers.
+	// Room for views and covers.
 	views  []sight
-	hits   []Hit
 	covers []cover
 	flats  []int32 // see flatAround
 	rims   []rim
