@@ -48,7 +48,11 @@ func MeasureLargestBall(ctx context.Context, m *Mesh) (Ball, error) {
 	if err != nil {
 		return Ball{}, err
 	}
-	return largestBall(ctx, m, n.box, n.solid, n.weight)
+	s, err := m.united(ctx)
+	if err != nil {
+		return Ball{}, err
+	}
+	return largestBall(ctx, s.m, n.box, n.solid, func(f int32) int { return n.weight(s.facet(f)) })
 }
 
 // ballCube is a cube of possible centres.

@@ -163,9 +163,15 @@ func (b *bodies) spread(ctx context.Context) {
 
 // around is how often the other closed shells wind around a point on a facet.
 func (b *bodies) around(f int32, p Vec) int {
+	own := b.nest.m.Topology().Shell[f]
+	return b.windOf(p, func(shell int32) bool { return shell != own })
+}
+
+// windOf is how often some closed shells wind around a point.
+func (b *bodies) windOf(p Vec, counts func(shell int32) bool) int {
 	shell, at, reach := b.nest.m.Topology().Shell, Box{p, p}, EmptyBox()
 	b.nest.boxes.InBox(at, func(i int32) bool {
-		if i != shell[f] && b.nest.shells[i].closed {
+		if counts(i) && b.nest.shells[i].closed {
 			reach = reach.Join(b.nest.shells[i].box)
 		}
 		return true
@@ -174,7 +180,7 @@ func (b *bodies) around(f int32, p Vec) int {
 		return 0
 	}
 	return b.nest.windIn(reach, p, func(g int32) int {
-		if s := &b.nest.shells[shell[g]]; shell[g] == shell[f] || !s.closed || !boxesMeet(s.box, at) {
+		if s := &b.nest.shells[shell[g]]; !counts(shell[g]) || !s.closed || !boxesMeet(s.box, at) {
 			return 0
 		}
 		return b.nest.weight(g)

@@ -84,17 +84,23 @@ func (m *moments) sums() []*sum {
 // MeasureMass returns volume, area, centroid and inertia. The sums start from
 // the middle of the box, so that a part far from the origin loses nothing, are
 // compensated, and are joined in a fixed order: the error is a few units in the
-// last place of volume and area. Volume and what follows from it mean something
-// only where Integrity.Sound holds.
+// last place of volume and area. Where closed bodies overlap it is their union
+// that counts, as exact as the lines are found in which they cross. Volume and
+// what follows from it mean something only where Integrity.Sound holds.
 func MeasureMass(ctx context.Context, m *Mesh) (Mass, error) {
 	if len(m.Facets) == 0 {
 		return Mass{}, nil
 	}
+	s, err := m.united(ctx)
+	if err != nil {
+		return Mass{}, err
+	}
+	m = s.m
 	const chunk = 1 << 13
 	box := m.Box()
 	mid := box.Min.Add(box.Max).Scale(.5)
 	parts := make([]moments, (len(m.Facets)+chunk-1)/chunk)
-	err := parallel(ctx, len(m.Facets), chunk, func(from, to int) error {
+	err = parallel(ctx, len(m.Facets), chunk, func(from, to int) error {
 		p := &parts[from/chunk]
 		for f := from; f < to; f++ {
 			a, b, c := m.Corners(int32(f))
@@ -177,11 +183,16 @@ func MeasureBox(ctx context.Context, m *Mesh, f Frame) (OrientedBox, error) {
 // sideArea is the integral over the height of the length of the outlines of all
 // sections, inner ones too: a facet whose normal has the angle b to the build
 // direction is cut over its height to a length, which together make its area
-// times sin b. Exact but for rounding; of bodies that overlap, each counts.
+// times sin b. Exact but for rounding.
 func sideArea(ctx context.Context, m *Mesh, up Vec) (float64, error) {
+	s, err := m.united(ctx)
+	if err != nil {
+		return 0, err
+	}
+	m = s.m
 	const chunk = 1 << 14
 	sums := make([]float64, (len(m.Facets)+chunk-1)/chunk)
-	err := parallel(ctx, len(m.Facets), chunk, func(from, to int) error {
+	err = parallel(ctx, len(m.Facets), chunk, func(from, to int) error {
 		sum := 0.0
 		for f := from; f < to; f++ {
 			a, b, c := m.Corners(int32(f))

@@ -64,15 +64,16 @@ func (s *shells) openBoxes() (open []Box) {
 
 // shells holds what nesting asks of each shell.
 type shells struct {
-	closed  []bool    // no open edge, none of more than two facets, none wound both ways
-	volume  []float64 // signed, mm3
-	largest []int32   // facet with the largest area
+	closed  []bool     // no open edge, none of more than two facets, none wound both ways
+	volume  []float64  // signed, mm3
+	largest []int32    // facet with the largest area
+	ends    [][6]int32 // facets that reach farthest either way along x, y and z
 	box     []Box
 	maxX    float64 // of the mesh
 }
 
 func newShells(ctx context.Context, m *Mesh, t *Topology) (*shells, error) {
-	s := &shells{make([]bool, t.Shells), make([]float64, t.Shells), make([]int32, t.Shells), make([]Box, t.Shells), m.Box().Max[0]}
+	s := &shells{make([]bool, t.Shells), make([]float64, t.Shells), make([]int32, t.Shells), make([][6]int32, t.Shells), make([]Box, t.Shells), m.Box().Max[0]}
 	for i := range s.closed {
 		s.closed[i], s.box[i] = true, EmptyBox()
 	}
@@ -86,7 +87,16 @@ func newShells(ctx context.Context, m *Mesh, t *Topology) (*shells, error) {
 		}
 		i := t.Shell[f]
 		a, b, c := m.Corners(int32(f))
-		s.box[i] = s.box[i].Grow(a).Grow(b).Grow(c)
+		old := s.box[i]
+		s.box[i] = old.Grow(a).Grow(b).Grow(c)
+		for k := range 3 {
+			if s.box[i].Min[k] < old.Min[k] {
+				s.ends[i][2*k] = int32(f)
+			}
+			if s.box[i].Max[k] > old.Max[k] {
+				s.ends[i][2*k+1] = int32(f)
+			}
+		}
 		a, b, c = a.Sub(mid), b.Sub(mid), c.Sub(mid)
 		sums[i].add(a.Dot(b.Cross(c)) / 6)
 		if area := b.Sub(a).Cross(c.Sub(a)).Norm(); area > most[i] {
@@ -106,31 +116,63 @@ func newShells(ctx context.Context, m *Mesh, t *Topology) (*shells, error) {
 }
 
 // depth counts the other closed shells around shell i, of those whose box holds
-// its box (shells that cut each other are not nested): a ray along x from a
-// point of it crosses each of them an odd number of times. Whether it crosses a
-// facet is an exact question in the plane across the ray; a ray that meets an
-// edge or a corner proves nothing, and another point is tried.
+// its box. Shells that cut each other are not nested: places all over the shell
+// have to be inside, of the largest facet and of those that reach farthest.
 func (s *shells) depth(m *Mesh, t *Topology, i int32) int {
-	a, b, c := m.Corners(s.largest[i])
+	var around []int32
+	asked := false
+	for _, f := range append([]int32{s.largest[i]}, s.ends[i][:]...) {
+		for k := 3; k >= 0 && (!asked || len(around) > 0); k-- {
+			also, ok := s.around(m, t, i, f, k)
+			switch {
+			case !ok:
+			case !asked:
+				around, asked = also, true
+			default:
+				around = slices.DeleteFunc(around, func(j int32) bool { return !slices.Contains(also, j) })
+			}
+		}
+	}
+	return len(around)
+}
+
+// around lists the closed shells around a place on a facet of shell i, near its
+// corner k or anywhere (3): a ray along x crosses each of them an odd number of
+// times. Whether it crosses a facet is an exact question in the plane across the
+// ray; a ray that meets an edge or a corner proves nothing, and another place is
+// tried. It reports false if all do.
+func (s *shells) around(m *Mesh, t *Topology, i, f int32, k int) (list []int32, ok bool) {
+	a, b, c := m.Corners(f)
 	crossed := map[int32]int{}
 	for try := range 16 {
-		// Weights without a pattern, so that symmetric parts are no trap.
-		u := math.Mod(0.2718281828+0.6180339887*float64(try), 1)
-		v := math.Mod(0.3141592653+0.7548776662*float64(try), 1)
-		if u+v > 1 {
-			u, v = 1-u, 1-v
-		}
+		u, v := strewn(try)
 		o := a.Add(b.Sub(a).Scale(u)).Add(c.Sub(a).Scale(v))
+		if k < 3 {
+			o = m.Verts[m.Facets[f][k]].Scale(0.99).Add(o.Scale(0.01))
+		}
 		clear(crossed)
-		if s.crossings(m, t, i, o, crossed) {
+		if ok = s.crossings(m, t, i, o, crossed); ok {
 			break
 		}
 	}
-	depth := 0
-	for _, n := range crossed {
-		depth += n % 2
+	for j, n := range crossed {
+		if n%2 == 1 {
+			list = append(list, j)
+		}
 	}
-	return depth
+	slices.Sort(list)
+	return list, ok
+}
+
+// strewn is a place on a facet by the weights of its second and third corner.
+// They have no pattern, so that symmetric parts are no trap.
+func strewn(try int) (u, v float64) {
+	u = math.Mod(0.2718281828+0.6180339887*float64(try), 1)
+	v = math.Mod(0.3141592653+0.7548776662*float64(try), 1)
+	if u+v > 1 {
+		u, v = 1-u, 1-v
+	}
+	return u, v
 }
 
 // crossings counts how often the ray from o along x crosses each closed shell

@@ -304,9 +304,11 @@ func TestLiveCGAL(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		v.compare(j, "area", []float64{mass.AreaMM2}, of("area"), 1e-12*mass.AreaMM2)
-		v.compare(j, "volume", []float64{mass.VolumeMM3}, of("volume"), 1e-12*mass.AreaMM2*reach)
-		v.compare(j, "centroid", mass.Centroid[:], of("centroid"), 1e-9*reach)
+		if j.name != "overlapping" { // there CGAL sums up bodies; for their union see TestUnionOfBoxes
+			v.compare(j, "area", []float64{mass.AreaMM2}, of("area"), 1e-12*mass.AreaMM2)
+			v.compare(j, "volume", []float64{mass.VolumeMM3}, of("volume"), 1e-12*mass.AreaMM2*reach)
+			v.compare(j, "centroid", mass.Centroid[:], of("centroid"), 1e-9*reach)
+		}
 		v.compare(j, "pieces", []float64{float64(sound.Shells)}, of("pieces"), 0)
 		v.compare(j, "intersections", []float64{float64(sound.SelfIntersections)}, of("intersections"), 0)
 		ends, steep := j.rayEnds()

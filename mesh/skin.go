@@ -118,6 +118,28 @@ func newSkin(ctx context.Context, m *Mesh, touch float64) (*skin, error) {
 	return s, s.findSeams(ctx)
 }
 
+// united is the skin of a mesh all of whose shells are closed; of another it is
+// all that there is.
+func (m *Mesh) united(ctx context.Context) (*skin, error) {
+	if err := m.Prepare(ctx); err != nil {
+		return nil, err
+	}
+	whole := &skin{whole: m, m: m}
+	if m.Topology().Shells < 2 {
+		return whole, nil
+	}
+	n, err := m.nested.get(ctx)
+	if err != nil {
+		return nil, err
+	}
+	for i := range n.shells {
+		if !n.shells[i].closed {
+			return whole, nil
+		}
+	}
+	return m.skinned.get(ctx)
+}
+
 // shreds are pieces of facets. Corners below 0 are complements of numbers in
 // verts.
 type shreds struct {
@@ -135,6 +157,8 @@ func (s *shreds) add(f int32, t [3]int32, cut [3]bool) {
 //
 // It looks at a facet from a little off its surface: bodies that share a face,
 // or nearly, are told apart there by sides that cross the plane it looks from.
+// Where two have the same face and lie on the same side of it, it is the first
+// body's: the other one's is covered from as little below it.
 // Facets are cut in two along one such line after another, as long as any runs
 // through a piece; then each piece has one side (Fuchs, Kedem and Naylor 1980,
 // "On visible surface generation by a priori tree structures"), and pieces
@@ -154,12 +178,21 @@ type carver struct {
 }
 
 // trace is the line in which a facet of another body crosses the plane looked
-// from. To its right is what the facet faces; weight is nest.weight.
+// from, or the one as far below the facet in hand. To its right is what the facet
+// faces.
 type trace struct {
 	a, b   [2]float64
-	weight int
+	weight winding // of the body's inside
 	facet  int32
 }
+
+// winding is how often other bodies wind around a place.
+type winding struct {
+	above int // the facet in hand
+	more  int // bodies that come first, below the facet rather than above
+}
+
+func (w winding) plus(x winding) winding { return winding{w.above + x.above, w.more + x.more} }
 
 // rimmed is a corner of a piece, and whether the edge from there is a cut.
 type rimmed struct {
@@ -197,43 +230,92 @@ func (c *carver) carve(f int32) {
 	for i := range c.traces {
 		c.lists = append(c.lists, int32(i))
 	}
-	mid := c.middle(c.polys)
-	others := c.b.around(f, c.world(mid).Add(n.Scale(c.touch)))
-	if c.part(c.polys, c.lists, mid, others) == fateBare {
+	ref := c.clear()
+	up, down := c.world(ref).Add(n.Scale(c.touch)), c.world(ref).Sub(n.Scale(c.touch))
+	own := m.Topology().Shell[f]
+	first := func(shell int32) bool { return shell < own }
+	others := winding{c.b.around(f, up), c.b.windOf(down, first) - c.b.windOf(up, first)}
+	if c.part(c.polys, c.lists, ref, others) == fateBare {
 		c.keep(f)
 	}
 }
 
 func (c *carver) world(p [2]float64) Vec { return c.frame.world(spot{p[0], p[1], 0}) }
 
+// clear is a place on the facet that no trace comes near: there is no doubt on
+// which side of another body's surface it lies.
+func (c *carver) clear() (best [2]float64) {
+	most := -1.0
+	a, b, d := point(c.at[0]), point(c.at[1]), point(c.at[2])
+	for try := range 16 {
+		u, v := strewn(try)
+		p := point{a[0] + u*(b[0]-a[0]) + v*(d[0]-a[0]), a[1] + u*(b[1]-a[1]) + v*(d[1]-a[1])}
+		least := math.Inf(1)
+		for i := range c.traces {
+			s, e := point(c.traces[i].a), point(c.traces[i].b)
+			along := e.sub(s)
+			t := min(1, max(0, p.sub(s).dot(along)/max(along.dot(along), math.SmallestNonzeroFloat64)))
+			off := p.sub(point{s[0] + t*along[0], s[1] + t*along[1]})
+			least = min(least, off.dot(off))
+		}
+		if least > most {
+			best, most = p, least
+		}
+		if most > 64*c.touch*c.touch {
+			break
+		}
+	}
+	return best
+}
+
 // findTraces lists the traces that may lie in the facet.
 func (c *carver) findTraces() {
 	m := c.b.nest.m
 	shell := m.Topology().Shell
+	own := shell[c.f]
 	c.traces = c.traces[:0]
-	above := func(v int32) float64 { return m.Verts[v].Sub(c.frame.o).Dot(c.frame.n) - c.touch }
+	above := func(v int32) float64 { return m.Verts[v].Sub(c.frame.o).Dot(c.frame.n) }
 	m.BVH().InBox(m.facetBox(c.f).Widened(2*c.touch), func(g int32) bool {
-		if shell[g] == shell[c.f] || !c.b.nest.shells[shell[g]].closed {
+		if shell[g] == own || !c.b.nest.shells[shell[g]].closed {
 			return true
 		}
 		t := m.Facets[g]
 		h := [3]float64{above(t[0]), above(t[1]), above(t[2])}
-		for k := range 3 {
-			i, j := (k+1)%3, (k+2)%3
-			if (h[k] >= 0) == (h[i] >= 0) || (h[k] >= 0) == (h[j] >= 0) {
-				continue
-			}
-			a, b := c.crossing(t[k], t[i], h[k], h[i]), c.crossing(t[k], t[j], h[k], h[j])
-			if h[k] < 0 {
-				a, b = b, a
-			}
-			if s := (trace{a, b, c.b.nest.weight(g), g}); !c.outside(&s) {
-				c.traces = append(c.traces, s)
-			}
+		low, high := min(h[0], h[1], h[2]), max(h[0], h[1], h[2])
+		weight := c.b.nest.weight(g)
+		switch {
+		case high >= c.touch && (low < -c.touch || shell[g] > own): // below as above
+			c.trace(g, h, c.touch, winding{weight, 0})
+		case high >= c.touch:
+			c.trace(g, h, c.touch, winding{weight, -weight})
+		case shell[g] < own:
+			c.trace(g, h, -c.touch, winding{0, weight})
 		}
 		return true
 	})
 	slices.SortFunc(c.traces, func(a, b trace) int { return int(a.facet - b.facet) })
+}
+
+// trace adds the line in which a facet whose corners stand so high above the one in
+// hand crosses the plane at a height.
+func (c *carver) trace(g int32, h [3]float64, height float64, weight winding) {
+	t := c.b.nest.m.Facets[g]
+	for k := range h {
+		h[k] -= height
+	}
+	for k := range 3 {
+		i, j := (k+1)%3, (k+2)%3
+		if (h[k] >= 0) == (h[i] >= 0) || (h[k] >= 0) == (h[j] >= 0) {
+			continue
+		}
+		a, b := c.crossing(t[k], t[i], h[k], h[i]), c.crossing(t[k], t[j], h[k], h[j])
+		if h[k] < 0 {
+			a, b = b, a
+		}
+		if s := (trace{a, b, weight, g}); !c.outside(&s) {
+			c.traces = append(c.traces, s)
+		}
+	}
 }
 
 // crossing is where the edge between two vertices crosses the plane looked from:
@@ -266,7 +348,7 @@ func turnOf(p, q, r [2]float64) float64 {
 // part cuts a piece along the first trace that runs through it for long, and
 // adds what of it bounds material unless all or nothing does. The traces are those
 // that meet it; around its point ref the other bodies wind so often.
-func (c *carver) part(poly []rimmed, traces []int32, ref [2]float64, others int) fate {
+func (c *carver) part(poly []rimmed, traces []int32, ref [2]float64, others winding) fate {
 	least := c.touch / 16
 	cut, long := -1, least
 	from := len(c.lists)
@@ -284,7 +366,7 @@ func (c *carver) part(poly []rimmed, traces []int32, ref [2]float64, others int)
 	inside := c.lists[from:]
 	defer func() { c.lists = c.lists[:from] }()
 	if cut < 0 {
-		if c.b.sides(c.f, others) == solidBehind {
+		if c.b.sides(c.f, others.above) == solidBehind && others.more <= 0 {
 			return fateBare
 		}
 		return fateBuried
@@ -294,8 +376,8 @@ func (c *carver) part(poly []rimmed, traces []int32, ref [2]float64, others int)
 	l, r := c.halve(poly, &c.traces[cut], least)
 	var fates [2]fate
 	for i, half := range [2][]rimmed{l, r} {
-		mid := c.middle(half)
-		fates[i] = c.part(half, inside, mid, others+c.crossed(mid, ref, inside))
+		mid := c.inner(half)
+		fates[i] = c.part(half, inside, mid, others.plus(c.crossed(mid, ref, inside)))
 	}
 	if fates[0] == fates[1] {
 		return fates[0]
@@ -393,17 +475,21 @@ func (c *carver) corner(p, q rimmed, dp, dq float64) int32 {
 	return int32(len(c.at) - 1)
 }
 
-// middle is the mean of a piece's corners.
-func (c *carver) middle(poly []rimmed) (mid [2]float64) {
-	for _, p := range poly {
-		mid[0] += c.at[p.at][0] / float64(len(poly))
-		mid[1] += c.at[p.at][1] / float64(len(poly))
+// inner is a place in a piece, by weights of its corners that have no pattern:
+// on parts drawn with round numbers the middle may well lie on a trace.
+func (c *carver) inner(poly []rimmed) (at [2]float64) {
+	sum := 0.0
+	for i, p := range poly {
+		w := 0.5 + math.Mod(0.6180339887*float64(i+1), 1)
+		at[0] += w * c.at[p.at][0]
+		at[1] += w * c.at[p.at][1]
+		sum += w
 	}
-	return mid
+	return [2]float64{at[0] / sum, at[1] / sum}
 }
 
 // crossed is by how much more the other bodies wind around p than around q.
-func (c *carver) crossed(p, q [2]float64, traces []int32) (sum int) {
+func (c *carver) crossed(p, q [2]float64, traces []int32) (sum winding) {
 	for _, i := range traces {
 		s := &c.traces[i]
 		a, b := turnOf(p, q, s.a), turnOf(p, q, s.b)
@@ -412,9 +498,9 @@ func (c *carver) crossed(p, q [2]float64, traces []int32) (sum int) {
 		}
 		switch p, q := turnOf(s.a, s.b, p), turnOf(s.a, s.b, q); {
 		case p > 0 && q <= 0:
-			sum += s.weight
+			sum = sum.plus(s.weight)
 		case p <= 0 && q > 0:
-			sum -= s.weight
+			sum = sum.plus(winding{-s.weight.above, -s.weight.more})
 		}
 	}
 	return sum

@@ -43,7 +43,7 @@ const (
 // The island of the largest ratio is the foot of a feature. Width is taken at the foot,
 // not at the top, since a pointed or rounded top is no thin wall.
 //
-// Heights are known to one pitch; what is no higher than that is left out. What a wall does beyond the outline of its
+// Bodies that overlap are one island. Heights are known to one pitch; what is no higher than that is left out. What a wall does beyond the outline of its
 // island, as a thin wing on a thick post, is not seen. Features with a ratio
 // below 2 are left out.
 func MeasureSlenderness(ctx context.Context, m *Mesh, f Frame, pitchMM float64) ([]Slender, error) {
@@ -121,6 +121,7 @@ type mason struct {
 	root         []int32 // union-find over facets
 	rows         rows
 	hull         [][2]float64 // scratch
+	inRow        []int32      // scratch
 }
 
 func newMason(c *slicer) *mason {
@@ -160,42 +161,52 @@ func (w *mason) find() []island {
 	for i := range x.loops {
 		if x.isFilled(&x.loops[i]) {
 			of = append(of, int32(len(islands)))
-			islands = append(islands, w.island(x, &x.loops[i]))
+			islands = append(islands, w.island(x, int32(i)))
 			continue
 		}
 		of = append(of, -1)
 		holes++
 	}
 	w.upperOf = of
+	filled := false
 	if holes > 0 && len(islands) > 0 {
 		w.placeHoles(x, of)
+		filled = true
+	}
+	if len(islands) > 1 && w.m.Topology().Shells > 1 {
+		if !filled {
+			w.rows.fill(x.segs)
+		}
+		islands = w.unite(x, of, islands)
 	}
 	return islands
 }
 
-// island measures the outline of an island.
-func (w *mason) island(x *cut, l *loop) island {
+// island measures the island that outlines make together.
+func (w *mason) island(x *cut, outlines ...int32) island {
 	inf := math.Inf(1)
 	s := island{lo: point{inf, inf}, hi: point{-inf, -inf}}
 	ps := w.hull[:0]
 	var sum point
-	for i, n := l.first, int32(0); n < l.size; i, n = x.segs[i].next, n+1 {
-		p := x.segs[i].from
-		ps = append(ps, p)
-		sum = point{sum[0] + p[0], sum[1] + p[1]}
-		for k := range 2 {
-			s.lo[k], s.hi[k] = min(s.lo[k], p[k]), max(s.hi[k], p[k])
-		}
-	}
-	if l.open {
-		// The last segment's end has no segment of its own.
+	var corners float64
+	for _, o := range outlines {
+		l := &x.loops[o]
 		last := l.first
-		for n := int32(1); n < l.size; n++ {
-			last = x.segs[last].next
+		for i, n := l.first, int32(0); n < l.size; i, n = x.segs[i].next, n+1 {
+			p := x.segs[i].from
+			ps = append(ps, p)
+			sum = point{sum[0] + p[0], sum[1] + p[1]}
+			for k := range 2 {
+				s.lo[k], s.hi[k] = min(s.lo[k], p[k]), max(s.hi[k], p[k])
+			}
+			last = i
 		}
-		ps = append(ps, x.segs[last].to)
+		if l.open { // the last segment's end has no segment of its own
+			ps = append(ps, x.segs[last].to)
+		}
+		corners += float64(l.size)
 	}
-	mid := point{sum[0] / float64(l.size), sum[1] / float64(l.size)}
+	mid := point{sum[0] / corners, sum[1] / corners}
 	best := inf
 	for _, p := range ps {
 		if d := point(p).sub(mid); d.dot(d) < best {

@@ -2,6 +2,7 @@ package mesh_test
 
 import (
 	"context"
+	"math"
 	"testing"
 
 	"corbel/mesh"
@@ -16,6 +17,17 @@ func slenderOf(t testing.TB, m *mesh.Mesh, f mesh.Frame, pitch float64) []mesh.S
 		t.Fatal(err)
 	}
 	return s
+}
+
+// Struts of a lattice that overlap in their nodes are free from one node to the
+// next and no further: none is as slender as the 3.46 mm between them over 0.8.
+func TestStrutsThatOverlapHoldEachOther(t *testing.T) {
+	base := meshtest.BoxAt(mesh.Vec{-0.5, -0.5, -1.5}, mesh.Vec{8.5, 8.5, 0.3})
+	for _, s := range slenderOf(t, meshtest.Join(meshtest.Struts(2, 4, 0.4, 12), base), plusZ, 0.1) {
+		if s.Ratio > 2*math.Sqrt(3)/0.8 {
+			t.Errorf("%+v", s)
+		}
+	}
 }
 
 func TestSlenderness(t *testing.T) {
@@ -58,6 +70,11 @@ func TestSlenderness(t *testing.T) {
 		// A plug of the same height stands inside a ring, not connected.
 		{"plug in a ring", meshtest.Join(meshtest.RingPrism(meshtest.Circle(0, 0, 10, 64), meshtest.Circle(0, 0, 8, 64), 0, 30), meshtest.Cylinder(0, 0, 1, 0, 30, 64)), 0.2,
 			[]want{{15, 30, 2, "column", 0}}},
+		// Bodies that overlap stand as one: two sheets as a wall as thick as both, a
+		// sliver in a block and a rod that leaves it at the foot as the block.
+		{"sheets in each other", meshtest.Join(box(0, 0, 0, 0.3, 20, 10), box(0.2, 1, 0, 0.5, 19, 10)), 0.1, []want{{20, 10, 0.5, "wall", 0}}},
+		{"sliver in a block", meshtest.Join(meshtest.Cube(20), box(9, 9, 1, 9.1, 12, 19)), 0.5, nil},
+		{"rod in a block", meshtest.Join(meshtest.Cube(20), meshtest.Cylinder(9, 8, 0.5, -0.2, 19, 16)), 0.5, nil},
 		// The hanging part joins the post at 30 and never stood on anything.
 		{"hook", meshtest.Blocks([]float64{0, 4, 8, 12}, []float64{0, 4}, []float64{0, 20, 40, 44}, func(i, j, k int) bool { return i == 0 || k == 2 || i == 2 && k == 1 }), 0.2,
 			[]want{{11, 44, 4, "column", 0}, {5, 20, 4, "column", 20}}},

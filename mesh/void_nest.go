@@ -213,12 +213,24 @@ func (n *nest) contains(outer, inner int32) bool {
 			return false
 		}
 	}
+	// What runs through the outer shell has some corner outside, mostly.
 	for _, f := range s.samples {
-		if !n.holds(outer, n.m.Centre(f)) {
-			return false
+		for k := range 4 {
+			if !n.holds(outer, n.m.inFacet(f, k)) {
+				return false
+			}
 		}
 	}
 	return true
+}
+
+// inFacet is a place in a facet: its centre, or near corner k.
+func (m *Mesh) inFacet(f int32, k int) Vec {
+	c := m.Centre(f)
+	if k == 3 {
+		return c
+	}
+	return c.Add(m.Verts[m.Facets[f][k]].Sub(c).Scale(0.99))
 }
 
 // findDepths counts the closed shells around each closed shell.
