@@ -1,0 +1,5 @@
+//go:build !race
+
+package mesh_test
+
+const raced = false
