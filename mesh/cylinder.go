@@ -90,6 +90,11 @@ func MeasureCylinders(ctx context.Context, m *Mesh) (*Cylinders, error) {
 	if err := x.findPrisms(ctx, scratch); err != nil {
 		return nil, err
 	}
+	return x.growRest(ctx)
+}
+
+// growRest grows what was not found as a whole, and finishes.
+func (x *cylFinder) growRest(ctx context.Context) (*Cylinders, error) {
 	if err := x.findGrown(ctx); err != nil {
 		return nil, err
 	}

@@ -68,13 +68,7 @@ func GrownCylinders(ctx context.Context, m *Mesh) (*Cylinders, error) {
 	if err != nil {
 		return nil, err
 	}
-	if err := x.findGrown(ctx); err != nil {
-		return nil, err
-	}
-	if err := x.merge(ctx); err != nil {
-		return nil, err
-	}
-	return x.finish(ctx)
+	return x.growRest(ctx)
 }
 
 // Cells is how many cells and facets a field was measured on.

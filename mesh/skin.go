@@ -132,10 +132,8 @@ func (m *Mesh) united(ctx context.Context) (*skin, error) {
 	if err != nil {
 		return nil, err
 	}
-	for i := range n.shells {
-		if !n.shells[i].closed {
-			return whole, nil
-		}
+	if !n.sound {
+		return whole, nil
 	}
 	return m.skinned.get(ctx)
 }
@@ -246,22 +244,19 @@ func (c *carver) world(p [2]float64) Vec { return c.frame.world(spot{p[0], p[1],
 // which side of another body's surface it lies.
 func (c *carver) clear() (best [2]float64) {
 	most := -1.0
-	a, b, d := point(c.at[0]), point(c.at[1]), point(c.at[2])
+	a, b, d := c.at[0], c.at[1], c.at[2]
+	flat := func(p [2]float64) Vec { return Vec{p[0], p[1]} }
 	for try := range 16 {
 		u, v := strewn(try)
-		p := point{a[0] + u*(b[0]-a[0]) + v*(d[0]-a[0]), a[1] + u*(b[1]-a[1]) + v*(d[1]-a[1])}
+		p := [2]float64{a[0] + u*(b[0]-a[0]) + v*(d[0]-a[0]), a[1] + u*(b[1]-a[1]) + v*(d[1]-a[1])}
 		least := math.Inf(1)
 		for i := range c.traces {
-			s, e := point(c.traces[i].a), point(c.traces[i].b)
-			along := e.sub(s)
-			t := min(1, max(0, p.sub(s).dot(along)/max(along.dot(along), math.SmallestNonzeroFloat64)))
-			off := p.sub(point{s[0] + t*along[0], s[1] + t*along[1]})
-			least = min(least, off.dot(off))
+			least = min(least, segmentGap(flat(p), flat(c.traces[i].a), flat(c.traces[i].b)))
 		}
 		if least > most {
 			best, most = p, least
 		}
-		if most > 64*c.touch*c.touch {
+		if most > 8*c.touch {
 			break
 		}
 	}

@@ -52,7 +52,7 @@ func TestUnionOfBoxes(t *testing.T) {
 				}
 			}
 		}
-		m := apart(parts)
+		m := meshtest.Collect(parts)
 		if seed%2 == 1 {
 			m = meshtest.Turn(m, meshtest.RandomDir(r), 6*r.Float64())
 		}
@@ -71,7 +71,7 @@ func TestUnionOfBoxes(t *testing.T) {
 func TestPinOnASlantedBar(t *testing.T) {
 	bar := meshtest.BoxAt(mesh.Vec{-20, -2, -2}, mesh.Vec{20, 2, 2})
 	pin := meshtest.BoxAt(mesh.Vec{-1, -1, 0}, mesh.Vec{1, 1, 5})
-	m := meshtest.Turn(apart([]*mesh.Mesh{bar, pin}), mesh.Vec{1, 1, 0}, math.Pi/4)
+	m := meshtest.Turn(meshtest.Collect([]*mesh.Mesh{bar, pin}), mesh.Vec{1, 1, 0}, math.Pi/4)
 	i, err := mesh.MeasureIntegrity(t.Context(), m)
 	if err != nil || i.InvertedShells != 0 {
 		t.Errorf("%d shells turned inside out, want none (%v)", i.InvertedShells, err)
@@ -79,20 +79,6 @@ func TestPinOnASlantedBar(t *testing.T) {
 	if got, err := mesh.MeasureMass(t.Context(), m); err != nil || math.Abs(got.VolumeMM3-(40*4*4+2*2*3)) > 1e-3 {
 		t.Errorf("%v mm3, want 652 (%v)", got.VolumeMM3, err)
 	}
-}
-
-// apart puts bodies into one mesh without welding them to each other.
-func apart(parts []*mesh.Mesh) *mesh.Mesh {
-	var verts []mesh.Vec
-	var facets [][3]int32
-	for _, p := range parts {
-		n := int32(len(verts))
-		verts = append(verts, p.Verts...)
-		for _, f := range p.Facets {
-			facets = append(facets, [3]int32{f[0] + n, f[1] + n, f[2] + n})
-		}
-	}
-	return mesh.New(verts, facets)
 }
 
 // nested reports whether one of two boxes lies in the other: what is drawn so

@@ -168,15 +168,13 @@ func (w *mason) find() []island {
 		holes++
 	}
 	w.upperOf = of
-	filled := false
-	if holes > 0 && len(islands) > 0 {
-		w.placeHoles(x, of)
-		filled = true
+	bodies := len(islands) > 1 && w.m.Topology().Shells > 1
+	if len(islands) == 0 || holes == 0 && !bodies {
+		return islands
 	}
-	if len(islands) > 1 && w.m.Topology().Shells > 1 {
-		if !filled {
-			w.rows.fill(x.segs)
-		}
+	w.rows.fill(x.segs)
+	w.placeHoles(x, of)
+	if bodies {
 		islands = w.unite(x, of, islands)
 	}
 	return islands
@@ -257,7 +255,8 @@ func leastWidth(hull [][2]float64) (width, long float64) {
 
 // placeHoles gives each hole's loop to the island around it: the first outline
 // to the left of the hole's leftmost point is the island's, or that of another
-// hole of the same island, whose leftmost point lies farther left.
+// hole of the same island, whose leftmost point lies farther left. w.rows lists
+// the segments.
 func (w *mason) placeHoles(x *cut, of []int32) {
 	type hole struct {
 		at   point
@@ -278,7 +277,6 @@ func (w *mason) placeHoles(x *cut, of []int32) {
 		holes = append(holes, h)
 	}
 	slices.SortFunc(holes, func(a, b hole) int { return cmp.Compare(a.at[0], b.at[0]) })
-	w.rows.fill(x.segs)
 	for _, h := range holes {
 		if l := w.rows.leftOf(x.segs, h.at, h.loop); l >= 0 {
 			of[h.loop] = of[l]

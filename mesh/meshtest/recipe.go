@@ -57,7 +57,7 @@ func Recipe(text string) (*mesh.Mesh, error) {
 		}
 		*last = changed
 	}
-	return collect(shapes), nil
+	return Collect(shapes), nil
 }
 
 // numbers splits the words of a line into the first group and those after colons.
@@ -130,8 +130,8 @@ func change(m *mesh.Mesh, name string, a []float64) *mesh.Mesh {
 	return nil
 }
 
-// collect puts shapes side by side without making touching vertices one.
-func collect(shapes []*mesh.Mesh) *mesh.Mesh {
+// Collect puts shapes side by side without making touching vertices one.
+func Collect(shapes []*mesh.Mesh) *mesh.Mesh {
 	var verts []mesh.Vec
 	var facets [][3]int32
 	for _, m := range shapes {
