@@ -19,6 +19,9 @@ type FeatherEdge struct {
 
 // LengthIn is the length of the edge that lies in a box.
 func (e *FeatherEdge) LengthIn(b Box) float64 {
+	if !boxesMeet(e.Box, b) { // as of most edges that a thin place is asked about
+		return 0
+	}
 	var sum float64
 	for _, l := range e.Line {
 		along := l[1].Sub(l[0])
