@@ -340,22 +340,25 @@ func turnOf(p, q, r [2]float64) float64 {
 	return float64((q[0]-p[0])*(r[1]-p[1])) - float64((q[1]-p[1])*(r[0]-p[0]))
 }
 
-// part cuts a piece along the first trace that runs through it for long, and
-// adds what of it bounds material unless all or nothing does. The traces are those
+// part cuts a piece along a long trace whose line does not run far through it beyond
+// the trace, and adds what of it bounds material unless all or nothing does. The traces are those
 // that meet it; around its point ref the other bodies wind so often.
 func (c *carver) part(poly []rimmed, traces []int32, ref [2]float64, others winding) fate {
 	least := c.touch / 16
-	cut, long := -1, least
+	cut, most := -1, math.Inf(-1)
 	from := len(c.lists)
 	for _, i := range traces {
 		s := &c.traces[i]
-		lo, hi := c.within(poly, s)
+		from, to := c.chord(poly, s)
+		lo, hi := max(0, from), min(1, to)
 		if lo > hi {
 			continue
 		}
 		c.lists = append(c.lists, i)
-		if l := (hi - lo) * math.Hypot(s.b[0]-s.a[0], s.b[1]-s.a[1]); l > long && c.cuts(poly, s, least) {
-			cut, long = int(i), l
+		by := math.Hypot(s.b[0]-s.a[0], s.b[1]-s.a[1])
+		// Where a cut goes on beyond its trace it parts what may belong together.
+		if l := (hi - lo) * by; l > least && l-(to-from)*by/2 > most && c.cuts(poly, s, least) {
+			cut, most = int(i), l-(to-from)*by/2
 		}
 	}
 	inside := c.lists[from:]
@@ -385,22 +388,22 @@ func (c *carver) part(poly []rimmed, traces []int32, ref [2]float64, others wind
 	return fateParted
 }
 
-// within clips a trace to a piece: which share of it lies there, lo > hi if none.
-func (c *carver) within(poly []rimmed, s *trace) (lo, hi float64) {
-	hi = 1
+// chord clips the line of a trace to a piece: from where to where of the trace it
+// lies there, from > to if nowhere.
+func (c *carver) chord(poly []rimmed, s *trace) (from, to float64) {
+	from, to = math.Inf(-1), math.Inf(1)
 	for i := range poly {
 		p, q := c.at[poly[i].at], c.at[poly[(i+1)%len(poly)].at]
-		a, b := turnOf(p, q, s.a), turnOf(p, q, s.b)
-		switch {
-		case a < 0 && b < 0:
-			return 1, 0
+		switch a, b := turnOf(p, q, s.a), turnOf(p, q, s.b); {
+		case a < b:
+			from = max(from, a/(a-b))
+		case a > b:
+			to = min(to, a/(a-b))
 		case a < 0:
-			lo = max(lo, a/(a-b))
-		case b < 0:
-			hi = min(hi, a/(a-b))
+			return 1, 0
 		}
 	}
-	return lo, hi
+	return from, to
 }
 
 // cuts reports whether a piece has corners on both sides of a trace's line, by
