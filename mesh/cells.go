@@ -521,7 +521,8 @@ func (g *gauge) split(c cell, s *patch, v *view, guess int32, mid float64, raw *
 	}
 	e, long := c.longest(g.t.m)
 	g.hidden = g.hidden[:0]
-	if long > g.cellMM {
+	large := g.large(s, long)
+	if large {
 		r, at := g.least(s, v, guess)
 		if at < 0 {
 			return node{lo: float32(g.cap), mid: float32(g.cap), with: nodeAlone}
@@ -536,7 +537,7 @@ func (g *gauge) split(c cell, s *patch, v *view, guess int32, mid float64, raw *
 		}
 	}
 	r, with, hidden := g.leastSeen(s, v, guess)
-	if hidden && long > g.cellMM { // part of it may see what the rest does not
+	if hidden && large { // part of it may see what the rest does not
 		return g.halve(c, e, v, guess, raw)
 	}
 	*raw = min(*raw, r.d)
@@ -546,6 +547,12 @@ func (g *gauge) split(c cell, s *patch, v *view, guess int32, mid float64, raw *
 		mid, _ = g.ray(p[0].Add(p[1]).Add(p[2]).Scale(1.0/3), s.n)
 	}
 	return node{lo: float32(r.d), mid: max(float32(r.d), float32(mid)), with: with}
+}
+
+// large reports whether a cell is worth halving: a needle has less to tell than
+// its length.
+func (g *gauge) large(s *patch, long float64) bool {
+	return long > 4*g.cellMM || long > g.cellMM && s.area() > g.cellMM*g.cellMM/2
 }
 
 // longest is a cell's longest edge and its length.

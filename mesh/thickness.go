@@ -34,7 +34,8 @@ type ThicknessParams struct {
 // The least thickness of every facet is exact: it is found in closed form
 // between facets, not at samples (opposed.go). No thin patch is missed, however
 // small beside its facets; only where the nearest opposing surface is hidden,
-// what is in sight is looked for on cells of half of PatchMM. The mesh is taken
+// what is in sight is looked for on cells of half of PatchMM, or needles of as
+// little area. The mesh is taken
 // at its word: a tube of n sides with its flats aligned has walls cos(pi/n)
 // thinner than the tube it stands for.
 //
@@ -82,6 +83,8 @@ type ThicknessField struct {
 type ThinRegion struct {
 	MinMM float64
 	At    Vec
+	// MeanMM is the mean thickness of what is thinner than the limit, by area.
+	MeanMM float64
 	// AreaMM2 is the area of the wall as seen from one side: half the area of
 	// all surface in the region.
 	AreaMM2 float64

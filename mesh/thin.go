@@ -390,7 +390,9 @@ func (s *thinSets) collect() (out []ThinRegion, index map[int32]int, thinnest []
 		}
 		c := t.cellOf(id)
 		p := c.corners(t.m)
-		reg.AreaMM2 += nd.share(s.lim) * p[1].Sub(p[0]).Cross(p[2].Sub(p[0])).Norm() / 4
+		area := nd.share(s.lim) * p[1].Sub(p[0]).Cross(p[2].Sub(p[0])).Norm() / 4
+		reg.AreaMM2 += area
+		reg.MeanMM += area * nd.meanBelow(s.lim)
 		reg.Box = reg.Box.Grow(p[0]).Grow(p[1]).Grow(p[2])
 		reg.Facets = append(reg.Facets, t.skin.facet(c.facet))
 	}
@@ -404,6 +406,7 @@ func (s *thinSets) place(out []ThinRegion, thinnest []int32) {
 			return
 		}
 		out[r].Facets = merged(out[r].Facets)
+		out[r].MeanMM /= out[r].AreaMM2
 		out[r].MinMM, out[r].At = s.t.thinnest(thinnest[r])
 	}
 }
@@ -434,6 +437,11 @@ func merged(fs []int32) []int32 {
 // evenly between the least and as much above the mean as the least is below.
 func (nd *node) share(lim float32) float64 {
 	return min(1, float64(lim-nd.lo)/max(1e-30, 2*float64(nd.mid-nd.lo)))
+}
+
+// meanBelow is the mean of what share tells of.
+func (nd *node) meanBelow(lim float32) float64 {
+	return float64(nd.lo+min(lim, 2*nd.mid-nd.lo)) / 2
 }
 
 // held sets Free, StandsMM and WedgeRad. A wall's region ends where the sheet ends (at an

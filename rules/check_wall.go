@@ -49,6 +49,7 @@ func judgeWall(p *Subject) []Finding {
 			told = append(told, r)
 			f.place(r.At, r.Box, r.AreaMM2, r.Facets)
 			f.Where, f.feature, f.like = p.whereSurface(r.Facets), kind, kind
+			f.detail = r.MeanMM
 			if p.Spec.Use.V == "pressure" {
 				f.caution = []Caution{cautionLeak}
 			}
@@ -125,6 +126,10 @@ func stripMM(e mesh.FeatherEdge, limitMM float64) float64 {
 // stripSlack covers the ends of an edge and the spread of samples beside it.
 const stripSlack = 1.5
 
+// tellMean: a wall whose mean thickness is this many times its least or more, such
+// as one with a chamfered tip, is told by both.
+const tellMean = 1.5
+
 func sayWall(p *Subject, f *Finding) {
 	name, remedy := "Wall", "or hold it on two edges with a rib"
 	if f.feature == "free" {
@@ -133,7 +138,11 @@ func sayWall(p *Subject, f *Finding) {
 		remedy = "or close the space beside it"
 	}
 	value, limit := pair(f.Measured, f.Limit, f.Band)
-	f.Message = fmt.Sprintf("%s is %s mm, thinner than %s mm for %s, over %s mm2 %s%s.", name, value, limit, p.forWhat(),
+	mean := ""
+	if m := f.detail.(float64); m >= tellMean*f.Measured {
+		mean = fmt.Sprintf(" at its thinnest and %s mm on average", rounded(m))
+	}
+	f.Message = fmt.Sprintf("%s is %s mm%s, thinner than %s mm for %s, over %s mm2 %s%s.", name, value, mean, limit, p.forWhat(),
 		rounded(f.AreaMM2), p.where(f), closeCall(f))
 	f.Help = fmt.Sprintf("Thicken it to %s mm, %s.", limit, remedy)
 }
