@@ -139,6 +139,13 @@ func down(x float64) float32 { return -up(-x) }
 // corners of facets, so none slips between two facets that share an edge; a ray
 // in a facet's plane misses it.
 func (b *BVH) Ray(o, d Vec, tMin, tMax float64) (Hit, bool) {
+	if h, ok := b.rayFirst(&o, &d, tMin, tMax); ok {
+		return h, h.Facet >= 0
+	}
+	return b.rayFirstGo(o, d, tMin, tMax)
+}
+
+func (b *BVH) rayFirstGo(o, d Vec, tMin, tMax float64) (Hit, bool) {
 	best := Hit{Facet: -1, T: tMax}
 	b.rays(o, d, tMin, tMax, func(f int32, t float64) float64 {
 		if t < best.T || t == best.T && best.Facet >= 0 && f < best.Facet {

@@ -29,6 +29,19 @@ func (b *BVH) rayLeaf(r *rayLanes, stack []waiting) (rest []waiting, leaf int32,
 }
 
 //go:noescape
+func rayFirstAVX2(o, d *Vec, tMin, tMax, most float64, nodes *wideNode, blocks *block, root int32) (t float64, facet int32, full bool)
+
+// rayFirst is Ray; ok is false where the assembly can't tell, for want of room or
+// because corners are not single-precision numbers.
+func (b *BVH) rayFirst(o, d *Vec, tMin, tMax float64) (h Hit, ok bool) {
+	if !lanesAVX2 || !b.single || len(b.blocks) == 0 {
+		return Hit{}, false
+	}
+	t, f, full := rayFirstAVX2(o, d, tMin, tMax, b.most, unsafe.SliceData(b.nodes), unsafe.SliceData(b.blocks), b.root())
+	return Hit{f, t}, !full
+}
+
+//go:noescape
 func nearBoxesAVX2(nd *wideNode, l *pointLanes, d2 *[8]float32) uint32
 
 func nearBoxes(nd *wideNode, l *pointLanes, d2 *[8]float32) uint32 {

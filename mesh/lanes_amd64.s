@@ -171,6 +171,100 @@ pushed: \
 	VMOVUPS at+64(AX), z; \
 	VSUBPS  Y15, z, z
 
+// RAY loads the ray at BX for RAYBOXES: 1/direction, near, far, tMin and tMax.
+#define RAY \
+	VBROADCASTSS 0(BX), Y0; \
+	VBROADCASTSS 4(BX), Y1; \
+	VBROADCASTSS 8(BX), Y2; \
+	VBROADCASTSS 12(BX), Y3; \
+	VBROADCASTSS 16(BX), Y4; \
+	VBROADCASTSS 20(BX), Y5; \
+	VBROADCASTSS 24(BX), Y6; \
+	VBROADCASTSS 28(BX), Y7; \
+	VBROADCASTSS 32(BX), Y8; \
+	VBROADCASTSS 36(BX), Y9; \
+	VBROADCASTSS 40(BX), Y10; \
+	MOVQ         48(BX), R8; \
+	MOVQ         56(BX), R9; \
+	MOVQ         64(BX), R10
+
+// RAYBOXES goes from the number of a node in AX to the node, sets DX to the
+// children that the ray meets and Y11 to where it enters them.
+#define RAYBOXES \
+	IMUL3Q    $224, AX, AX; \
+	ADDQ      SI, AX; \
+	MOVQ      72(BX), R11; \
+	MOVQ      80(BX), R12; \
+	MOVQ      88(BX), R13; \
+	SIDES(R8, R9, R10, Y3, Y4, Y5, Y11, Y12, Y13); \
+	VMAXPS    Y9, Y11, Y11; \
+	VMAXPS    Y13, Y12, Y12; \
+	VMAXPS    Y12, Y11, Y11; \
+	SIDES(R11, R12, R13, Y6, Y7, Y8, Y12, Y13, Y14); \
+	VMINPS    Y10, Y12, Y12; \
+	VMINPS    Y14, Y13, Y13; \
+	VMINPS    Y13, Y12, Y12; \
+	VCMPPS    $2, Y12, Y11, Y13; \
+	VMOVMSKPS Y13, DX; \
+	TESTL     DX, DX
+
+// RAYFACETS goes from ^ the number of a block in AX to the block, and the number
+// to R11; it sets DX to the facets that the line of the ray may meet, and R8 to
+// R10 to the offsets of the sheared axes. First the sheared corners, then the
+// edge functions, then the tolerance from the largest coordinate.
+#define RAYFACETS \
+	NOTL         AX; \
+	MOVL         AX, R11; \
+	IMUL3Q       $416, AX, AX; \
+	ADDQ         DI, AX; \
+	MOVQ         120(BX), R8; \
+	MOVQ         128(BX), R9; \
+	MOVQ         136(BX), R10; \
+	VBROADCASTSS 96(BX), Y12; \
+	VBROADCASTSS 100(BX), Y13; \
+	VBROADCASTSS 104(BX), Y14; \
+	VBROADCASTSS 108(BX), Y10; \
+	VBROADCASTSS 112(BX), Y11; \
+	SHEAR(0, Y1, Y2); \
+	SHEAR(96, Y3, Y4); \
+	SHEAR(192, Y5, Y6); \
+	VMULPS       Y4, Y5, Y7; \
+	VFNMADD231PS Y3, Y6, Y7; \
+	VMULPS       Y6, Y1, Y8; \
+	VFNMADD231PS Y5, Y2, Y8; \
+	VMULPS       Y2, Y3, Y9; \
+	VFNMADD231PS Y1, Y4, Y9; \
+	VPCMPEQD     Y15, Y15, Y15; \
+	VPSRLD       $1, Y15, Y15; \
+	VANDPS       Y15, Y1, Y1; \
+	VANDPS       Y15, Y2, Y2; \
+	VANDPS       Y15, Y3, Y3; \
+	VANDPS       Y15, Y4, Y4; \
+	VANDPS       Y15, Y5, Y5; \
+	VANDPS       Y15, Y6, Y6; \
+	VMAXPS       Y2, Y1, Y1; \
+	VMAXPS       Y4, Y3, Y3; \
+	VMAXPS       Y6, Y5, Y5; \
+	VMAXPS       Y3, Y1, Y1; \
+	VMAXPS       Y5, Y1, Y1; \
+	VBROADCASTSS 116(BX), Y0; \
+	VADDPS       Y0, Y1, Y1; \
+	VBROADCASTSS 44(BX), Y0; \
+	VMULPS       Y0, Y1, Y1; \
+	VXORPS       Y4, Y4, Y4; \
+	VSUBPS       Y1, Y4, Y4; \
+	VMINPS       Y8, Y7, Y2; \
+	VMINPS       Y9, Y2, Y2; \
+	VMAXPS       Y8, Y7, Y3; \
+	VMAXPS       Y9, Y3, Y3; \
+	VCMPPS       $13, Y4, Y2, Y5; \
+	VCMPPS       $2, Y1, Y3, Y6; \
+	VORPS        Y5, Y6, Y5; \
+	VMOVMSKPS    Y5, DX; \
+	VMOVUPS      384(AX), Y0; \
+	VMOVMSKPS    Y0, R12; \
+	ANDNL        DX, R12, DX
+
 // func rayLeafAVX2(r *rayLanes, nodes *wideNode, blocks *block, stack *waiting, n, room int) (left int, leaf, mask uint32)
 TEXT ·rayLeafAVX2(SB), NOSPLIT, $72-64
 	MOVQ r+0(FP), BX
@@ -184,22 +278,7 @@ TEXT ·rayLeafAVX2(SB), NOSPLIT, $72-64
 	LEAQ (CX)(AX*8), CX
 
 load:
-	VBROADCASTSS 0(BX), Y0    // 1/direction
-	VBROADCASTSS 4(BX), Y1
-	VBROADCASTSS 8(BX), Y2
-	VBROADCASTSS 12(BX), Y3   // near
-	VBROADCASTSS 16(BX), Y4
-	VBROADCASTSS 20(BX), Y5
-	VBROADCASTSS 24(BX), Y6   // far
-	VBROADCASTSS 28(BX), Y7
-	VBROADCASTSS 32(BX), Y8
-	VBROADCASTSS 36(BX), Y9   // tMin
-	VBROADCASTSS 40(BX), Y10  // tMax
-
-sides:
-	MOVQ 48(BX), R8
-	MOVQ 56(BX), R9
-	MOVQ 64(BX), R10
+	RAY
 
 pop:
 	CMPQ     CX, stack+24(FP)
@@ -211,32 +290,17 @@ pop:
 	JHI      pop
 
 visit:
-	TESTL        AX, AX
-	JLT          leaf
-	CMPQ         CX, 64(SP)
-	JHI          full
-	IMUL3Q       $224, AX, AX
-	ADDQ         SI, AX
-	MOVQ         72(BX), R11
-	MOVQ         80(BX), R12
-	MOVQ         88(BX), R13
-	SIDES(R8, R9, R10, Y3, Y4, Y5, Y11, Y12, Y13)
-	VMAXPS       Y9, Y11, Y11
-	VMAXPS       Y13, Y12, Y12
-	VMAXPS       Y12, Y11, Y11
-	SIDES(R11, R12, R13, Y6, Y7, Y8, Y12, Y13, Y14)
-	VMINPS       Y10, Y12, Y12
-	VMINPS       Y14, Y13, Y13
-	VMINPS       Y13, Y12, Y12
-	VCMPPS       $2, Y12, Y11, Y13
-	VMOVMSKPS    Y13, DX
-	TESTL        DX, DX
-	JEQ          pop
-	BLSRL        DX, R11
-	JNE          some
-	TZCNTL       DX, DX
-	MOVL         192(AX)(DX*4), AX
-	JMP          visit
+	TESTL AX, AX
+	JLT   leaf
+	CMPQ  CX, 64(SP)
+	JHI   full
+	RAYBOXES
+	JEQ   pop
+	BLSRL DX, R11
+	JNE   some
+	TZCNTL DX, DX
+	MOVL  192(AX)(DX*4), AX
+	JMP   visit
 
 some:
 	PUSH
@@ -244,64 +308,9 @@ some:
 	JMP  visit
 
 leaf:
-	NOTL         AX
-	MOVL         AX, R11
-	IMUL3Q       $416, AX, AX
-	ADDQ         DI, AX
-	MOVQ         120(BX), R8
-	MOVQ         128(BX), R9
-	MOVQ         136(BX), R10
-	VBROADCASTSS 96(BX), Y12
-	VBROADCASTSS 100(BX), Y13
-	VBROADCASTSS 104(BX), Y14
-	VBROADCASTSS 108(BX), Y10
-	VBROADCASTSS 112(BX), Y11
-	SHEAR(0, Y1, Y2)
-	SHEAR(96, Y3, Y4)
-	SHEAR(192, Y5, Y6)
-
-	// Edge functions.
-	VMULPS       Y4, Y5, Y7
-	VFNMADD231PS Y3, Y6, Y7
-	VMULPS       Y6, Y1, Y8
-	VFNMADD231PS Y5, Y2, Y8
-	VMULPS       Y2, Y3, Y9
-	VFNMADD231PS Y1, Y4, Y9
-
-	// Tolerance from the largest coordinate.
-	VPCMPEQD     Y15, Y15, Y15
-	VPSRLD       $1, Y15, Y15
-	VANDPS       Y15, Y1, Y1
-	VANDPS       Y15, Y2, Y2
-	VANDPS       Y15, Y3, Y3
-	VANDPS       Y15, Y4, Y4
-	VANDPS       Y15, Y5, Y5
-	VANDPS       Y15, Y6, Y6
-	VMAXPS       Y2, Y1, Y1
-	VMAXPS       Y4, Y3, Y3
-	VMAXPS       Y6, Y5, Y5
-	VMAXPS       Y3, Y1, Y1
-	VMAXPS       Y5, Y1, Y1
-	VBROADCASTSS 116(BX), Y0
-	VADDPS       Y0, Y1, Y1
-	VBROADCASTSS 44(BX), Y0
-	VMULPS       Y0, Y1, Y1
-	VXORPS       Y4, Y4, Y4
-	VSUBPS       Y1, Y4, Y4
-
-	VMINPS       Y8, Y7, Y2
-	VMINPS       Y9, Y2, Y2
-	VMAXPS       Y8, Y7, Y3
-	VMAXPS       Y9, Y3, Y3
-	VCMPPS       $13, Y4, Y2, Y5
-	VCMPPS       $2, Y1, Y3, Y6
-	VORPS        Y5, Y6, Y5
-	VMOVMSKPS    Y5, DX
-	VMOVUPS      384(AX), Y0
-	VMOVMSKPS    Y0, R12       // lanes without a facet
-	ANDNL        DX, R12, DX
-	JEQ          load
-	MOVL         R11, leaf+56(FP)
+	RAYFACETS
+	JEQ  load
+	MOVL R11, leaf+56(FP)
 
 done:
 	VZEROUPPER
@@ -321,6 +330,342 @@ none:
 	XORL DX, DX
 	MOVL DX, leaf+56(FP)
 	JMP  done
+
+// The axes kx and ky of a ray (bvh.go), a byte each, by 2 kz and its sign.
+DATA rayTurns<>+0(SB)/8, $0x0000010000020201
+DATA rayTurns<>+8(SB)/8, $0x0000000102000102
+GLOBL rayTurns<>(SB), RODATA|NOPTR, $16
+
+// Numbers that rayWalk.start works with: 2^-22, 2^-21, 4, 1 + 2^-20, 6, 2^60,
+// 2^-60 and 1.
+DATA rayConsts<>+0(SB)/8, $0x3e90000000000000
+DATA rayConsts<>+8(SB)/8, $0x3ea0000000000000
+DATA rayConsts<>+16(SB)/8, $0x4010000000000000
+DATA rayConsts<>+24(SB)/8, $0x3ff0000100000000
+DATA rayConsts<>+32(SB)/8, $0x4018000000000000
+DATA rayConsts<>+40(SB)/8, $0x43b0000000000000
+DATA rayConsts<>+48(SB)/8, $0x3c30000000000000
+DATA rayConsts<>+56(SB)/8, $0x3ff0000000000000
+GLOBL rayConsts<>(SB), RODATA|NOPTR, $64
+
+// ABOVE rounds the double in X to single precision, a little up; X11 is scratch,
+// Y15 all bits but a sign.
+#define ABOVE(X) \
+	VANDPD    X15, X, X11; \
+	VMULSD    rayConsts<>+0(SB), X11, X11; \
+	VADDSD    X11, X, X; \
+	VCVTSD2SS X, X, X
+
+// EXACT loads a coordinate of the corners of the facet at R12 in double precision,
+// as seen from the origin's at the offset of the frame.
+#define EXACT(axis, from, Y, X) \
+	VMOVSS       (R12)(axis*1), X; \
+	VINSERTPS    $0x10, 96(R12)(axis*1), X, X; \
+	VINSERTPS    $0x20, 192(R12)(axis*1), X, X; \
+	VCVTPS2PD    X, Y; \
+	VBROADCASTSD from(SP), Y15; \
+	VSUBPD       Y15, Y, Y
+
+// The frame: 64 bytes for PUSH, where the stack has no room for a node's children,
+// rayLanes at 72, in double precision the origin along the sheared axes at 216,
+// sx, sy and sz at 240, scale at 264, the nearest t at 272, its facet at 280, kz
+// at 284, and the stack at 288.
+
+// func rayFirstAVX2(o, d *Vec, tMin, tMax, most float64, nodes *wideNode, blocks *block, root int32) (t float64, facet int32, full bool)
+TEXT ·rayFirstAVX2(SB), 0, $800-77
+	MOVL   $-1, 280(SP)
+	MOVB   $0, full+76(FP)
+	VMOVSD tMax+24(FP), X8
+	VMOVSD X8, 272(SP)
+	LEAQ   72(SP), BX
+	LEAQ   288(SP), CX
+
+	// The axis along which the ray goes furthest, and how far: X3.
+	MOVQ     d+8(FP), AX
+	VPCMPEQD Y15, Y15, Y15
+	VPSRLQ   $1, Y15, Y15
+	VMOVSD   0(AX), X0
+	VMOVSD   8(AX), X1
+	VMOVSD   16(AX), X2
+	VANDPD   X15, X0, X3
+	VANDPD   X15, X1, X4
+	VANDPD   X15, X2, X5
+	XORL     R10, R10
+	MOVL     $1, R11
+	MOVL     $2, R12
+	VUCOMISD X3, X4
+	CMOVLHI  R11, R10
+	VMAXSD   X3, X4, X3
+	VUCOMISD X3, X5
+	CMOVLHI  R12, R10
+	VMAXSD   X3, X5, X3
+	MOVL     R10, 284(SP)
+	VMOVSD   X3, 264(SP)
+	VXORPD   X6, X6, X6
+	VUCOMISD X6, X3
+	JLS      none
+	VMOVSD   tMin+16(FP), X7
+	VUCOMISD X7, X8
+	JCS      none
+
+	// tMin and tMax in the lanes' lengths.
+	VMULSD X3, X8, X8
+	ABOVE(X8)
+	VMULSD X3, X7, X7
+	VSUBSD X7, X6, X7
+	ABOVE(X7)
+	VSUBSS X7, X6, X7
+
+	// Y5: how far off a coordinate may be; Y6: four times the largest.
+	MOVQ         o+0(FP), AX
+	VMOVSD       0(AX), X12
+	VMOVHPD      8(AX), X12, X12
+	VMOVDDUP     16(AX), X13
+	VINSERTF128  $1, X13, Y12, Y12
+	VANDPD       Y15, Y12, Y4
+	VEXTRACTF128 $1, Y4, X5
+	VMAXPD       X5, X4, X4
+	VPERMILPD    $1, X4, X5
+	VMAXSD       X5, X4, X4
+	VADDSD       most+32(FP), X4, X4
+	VMULSD       rayConsts<>+8(SB), X4, X5
+	VMULSD       rayConsts<>+16(SB), X4, X6
+	VMOVSD       X5, 240(SP)
+	VBROADCASTSD X5, Y5
+	VBROADCASTSD X6, Y6
+
+	// 1/direction, but for axes along which the ray hardly drifts.
+	VUNPCKLPD    X1, X0, X0
+	VMOVDDUP     X2, X2
+	VINSERTF128  $1, X2, Y0, Y0
+	VBROADCASTSD X3, Y1
+	VDIVPD       Y0, Y1, Y2
+	VANDPD       Y15, Y0, Y0
+	VMULPD       Y6, Y0, Y0
+	VMULPD       Y5, Y1, Y1
+	VCMPPD       $2, Y1, Y0, Y0
+	VMOVMSKPD    Y0, R11
+	TESTL        R11, R11
+	JEQ          drifts
+	VMOVSD       rayConsts<>+40(SB), X1
+	VMAXSD       rayConsts<>+48(SB), X6, X6
+	VDIVSD       X6, X1, X1
+	VBROADCASTSD X1, Y1
+	VBLENDVPD    Y0, Y1, Y2, Y2
+	VADDPD       Y5, Y5, Y1
+	VBLENDVPD    Y0, Y1, Y5, Y5
+
+drifts:
+	VCVTPD2PSY Y2, X2
+	VCVTPS2PD  X2, Y1
+	VMULPD     Y1, Y12, Y12
+	VMULPD     Y1, Y5, Y5
+	VANDPD     Y15, Y5, Y5
+	VADDPD     Y5, Y12, Y0
+	VSUBPD     Y5, Y12, Y1
+	VCVTPD2PSY Y0, X0
+	VCVTPD2PSY Y1, X1
+	VMOVUPS    X2, 0(BX)
+	VMOVUPS    X0, 12(BX)
+	VMOVUPS    X1, 24(BX)
+	VMOVSS     X7, 36(BX)
+	VMOVSS     X8, 40(BX)
+
+	// The near and the far sides by the signs.
+	VMOVMSKPS X2, R8
+	MOVL      R8, R9
+	MOVL      R8, R11
+	SHLL      $5, R8
+	SHLL      $4, R9
+	SHLL      $3, R11
+	ANDL      $32, R8
+	ANDL      $32, R9
+	ANDL      $32, R11
+	ADDL      $64, R9
+	ADDL      $128, R11
+	MOVQ      R8, 48(BX)
+	MOVQ      R9, 56(BX)
+	MOVQ      R11, 64(BX)
+	XORL      $32, R8
+	XORL      $32, R9
+	XORL      $32, R11
+	MOVQ      R8, 72(BX)
+	MOVQ      R9, 80(BX)
+	MOVQ      R11, 88(BX)
+	MOVQ      $-1, 120(BX)
+
+	MOVQ  nodes+40(FP), SI
+	MOVQ  blocks+48(FP), DI
+	LEAQ  448(CX), AX
+	MOVQ  AX, 64(SP)
+	RAY
+	MOVL  root+56(FP), AX
+	JMP   visit
+
+	// What only facets ask for: the room for rounding, the axes to shear along,
+	// and the shear.
+shear:
+	VMOVSD       240(SP), X0
+	VMULSD       rayConsts<>+24(SB), X0, X0
+	VMULSD       rayConsts<>+32(SB), X0, X1
+	VCVTSD2SS    X0, X0, X0
+	VCVTSD2SS    X1, X1, X1
+	VMOVSS       X0, 116(BX)
+	VMOVSS       X1, 44(BX)
+	MOVQ         d+8(FP), R11
+	MOVL         284(SP), R10
+	MOVQ         (R11)(R10*8), R12
+	SHRQ         $63, R12
+	LEAQ         (R12)(R10*2), R12
+	LEAQ         rayTurns<>(SB), R13
+	MOVBQZX      (R13)(R12*1), R8
+	MOVBQZX      8(R13)(R12*1), R9
+	VMOVSD       (R11)(R8*8), X0
+	VMOVHPD      (R11)(R9*8), X0, X0
+	VMOVSD       rayConsts<>+56(SB), X1
+	VINSERTF128  $1, X1, Y0, Y0
+	VBROADCASTSD (R11)(R10*8), Y1
+	VDIVPD       Y1, Y0, Y0
+	VMOVUPD      X0, 240(SP)
+	VEXTRACTF128 $1, Y0, X1
+	VMOVSD       X1, 256(SP)
+	VCVTPD2PSX   X0, X0
+	VMOVLPS      X0, 108(BX)
+	MOVQ         o+0(FP), R11
+	VMOVSD       (R11)(R8*8), X0
+	VMOVHPD      (R11)(R9*8), X0, X0
+	VMOVSD       (R11)(R10*8), X1
+	VMOVUPD      X0, 216(SP)
+	VMOVSD       X1, 232(SP)
+	VCVTPD2PSX   X0, X0
+	VCVTSD2SS    X1, X1, X1
+	VMOVLPS      X0, 96(BX)
+	VMOVSS       X1, 104(BX)
+	SHLL         $5, R8
+	SHLL         $5, R9
+	SHLL         $5, R10
+	MOVQ         R8, 120(BX)
+	MOVQ         R9, 128(BX)
+	MOVQ         R10, 136(BX)
+	JMP          leaf
+
+load:
+	RAY
+
+pop:
+	LEAQ     288(SP), AX
+	CMPQ     CX, AX
+	JEQ      none
+	SUBQ     $8, CX
+	MOVL     (CX), AX
+	VMOVSS   4(CX), X11
+	VUCOMISS X10, X11
+	JHI      pop
+
+visit:
+	TESTL  AX, AX
+	JLT    leaf
+	CMPQ   CX, 64(SP)
+	JHI    full
+	RAYBOXES
+	JEQ    pop
+	BLSRL  DX, R11
+	JNE    some
+	TZCNTL DX, DX
+	MOVL   192(AX)(DX*4), AX
+	JMP    visit
+
+some:
+	PUSH
+	MOVQ 48(BX), R8
+	JMP  visit
+
+leaf:
+	CMPQ 120(BX), $0
+	JLT  shear
+	RAYFACETS
+	JEQ  load
+
+	// Facets that may be met in double precision, as rayWalk.facet: corners along
+	// kz in Y0, sheared along kx in Y1 and along ky in Y2; the edge functions in Y3.
+facet:
+	TZCNTL       DX, R13
+	LEAQ         (AX)(R13*4), R12
+	EXACT(R10, 232, Y0, X0)
+	EXACT(R8, 216, Y1, X1)
+	EXACT(R9, 224, Y2, X2)
+	VBROADCASTSD 240(SP), Y3
+	VBROADCASTSD 248(SP), Y4
+	VMULPD       Y0, Y3, Y3
+	VMULPD       Y0, Y4, Y4
+	VSUBPD       Y3, Y1, Y1
+	VSUBPD       Y4, Y2, Y2
+	VPERMPD      $0xd2, Y1, Y3
+	VPERMPD      $0xc9, Y2, Y4
+	VPERMPD      $0xd2, Y2, Y5
+	VPERMPD      $0xc9, Y1, Y6
+	VMULPD       Y4, Y3, Y3
+	VMULPD       Y6, Y5, Y5
+	VSUBPD       Y5, Y3, Y3
+	VXORPD       Y4, Y4, Y4
+	VCMPPD       $1, Y4, Y3, Y5
+	VCMPPD       $14, Y4, Y3, Y6
+	VMOVMSKPD    Y5, R9
+	VMOVMSKPD    Y6, R13
+	TESTL        $7, R9
+	JEQ          inside
+	TESTL        $7, R13
+	JNE          next2
+
+inside:
+	VPERMILPD    $1, X3, X5
+	VEXTRACTF128 $1, Y3, X6
+	VADDSD       X5, X3, X7
+	VADDSD       X6, X7, X7       // the determinant
+	VUCOMISD     X4, X7
+	JEQ          next2
+	VMULPD       Y0, Y3, Y0
+	VPERMILPD    $1, X0, X5
+	VEXTRACTF128 $1, Y0, X6
+	VADDSD       X5, X0, X0
+	VADDSD       X6, X0, X0
+	VMULSD       256(SP), X0, X0
+	VDIVSD       X7, X0, X0       // t
+	VUCOMISD     tMin+16(FP), X0
+	JLS          next2
+	VMOVSD       272(SP), X5
+	VUCOMISD     X5, X0
+	JHI          next2
+	MOVL         384(R12), R13
+	JCS          nearer
+	CMPL         R13, 280(SP)     // of two at the same t the lower number
+	JGE          next2
+
+nearer:
+	MOVL   R13, 280(SP)
+	VMOVSD X0, 272(SP)
+	VMULSD 264(SP), X0, X0
+	VPCMPEQD Y15, Y15, Y15
+	VPSRLQ $1, Y15, Y15
+	ABOVE(X0)
+	VMOVSS X0, 40(BX)
+
+next2:
+	BLSRL DX, DX
+	JEQ   load
+	MOVQ  128(BX), R9
+	JMP   facet
+
+full:
+	MOVB $1, full+76(FP)
+
+none:
+	VZEROUPPER
+	MOVQ 272(SP), AX
+	MOVQ AX, t+64(FP)
+	MOVL 280(SP), AX
+	MOVL AX, facet+72(FP)
+	RET
 
 // USEDKIDS takes lanes without a child out of the mask DX, USEDFACETS those
 // without a facet.

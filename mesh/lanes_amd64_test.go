@@ -95,10 +95,19 @@ func TestLanesAgree(t *testing.T) {
 			fs[i][2] = int32(r.IntN(900))
 		}
 	}
-	m := New(vs, fs)
-	b := m.BVH()
+	rounded := slices.Clone(vs) // as files hold them: such trees have a walk of their own
+	for i, v := range vs {
+		for k, x := range v {
+			rounded[i][k] = float64(float32(x))
+		}
+	}
+	trees := [2]*BVH{New(vs, fs).BVH(), New(rounded, fs).BVH()}
+	if trees[0].single || !trees[1].single {
+		t.Fatal("single precision is not told from double")
+	}
 	var rays, found int
-	for i := range 20000 {
+	for i := range 40000 {
+		b, vs := trees[i%2], [2][]Vec{vs, rounded}[i%2]
 		o := Vec{float64(r.IntN(20)), r.Float64() * 20, r.NormFloat64() * 3}
 		d := Vec{r.NormFloat64(), r.NormFloat64(), r.NormFloat64()}
 		switch i % 5 {
@@ -121,7 +130,7 @@ func TestLanesAgree(t *testing.T) {
 			boxSum int
 		}
 		ask := func() (a answer) {
-			a.hit, a.ok = b.Ray(o, d, 0, math.Inf(1))
+			a.hit, a.ok = b.Ray(o, d, float64(i%3)*0.1, []float64{math.Inf(1), 3}[i%7/6])
 			copy(a.all[:], b.RayAll(o, d, -1, 50, nil))
 			a.near, _ = b.Nearest(o, math.Inf(1), nil)
 			b.InBox(box, func(f int32) bool { a.boxSum += int(f)*7919 + 1; return true })
@@ -195,6 +204,35 @@ func TestLanesRoom(t *testing.T) {
 	for room := 1; room < 40; room++ {
 		if got := leaves(room); got != want || want == 0 {
 			t.Errorf("room for %d: leaves add up to %d, want %d", room, got, want)
+		}
+	}
+}
+
+// Rays for which the assembly has no room go on without it.
+func TestRayRoom(t *testing.T) {
+	if !lanesAVX2 {
+		t.Log("this processor has one path only: nothing to compare")
+		return
+	}
+	m := New([]Vec{{0, 0, 1}, {1, 0, 1}, {0, 1, 1}}, [][3]int32{{0, 1, 2}})
+	chain := *m.BVH() // seven leaves a level, all alike
+	for i := range int32(20) {
+		nd := wideNode{kid: [8]int32{i + 1, ^0, ^0, ^0, ^0, ^0, ^0, ^0}}
+		if i == 19 {
+			nd.kid[0] = ^0
+		}
+		for k := range 8 {
+			nd.box[1][k], nd.box[3][k], nd.box[5][k] = 1, 1, 1
+		}
+		chain.nodes = append(chain.nodes, nd)
+	}
+	o, d := Vec{0.25, 0.25, -1}, Vec{0, 0, 1}
+	if _, ok := chain.rayFirst(&o, &d, 0, 9); ok {
+		t.Error("140 leaves wait where there is room for 64")
+	}
+	for _, b := range []*BVH{m.BVH(), &chain} {
+		if h, ok := b.Ray(o, d, 0, 9); !ok || h != (Hit{0, 2}) {
+			t.Errorf("met %+v, %v", h, ok)
 		}
 	}
 }

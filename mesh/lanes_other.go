@@ -5,7 +5,8 @@ package mesh
 func (b *BVH) rayLeaf(r *rayLanes, stack []waiting) (rest []waiting, leaf int32, mask uint32) {
 	return b.rayLeafGo(r, stack)
 }
-func (b *BVH) nearFirst(l *nearLanes) int32 { return b.nearFirstGo(l) }
+func (b *BVH) rayFirst(o, d *Vec, tMin, tMax float64) (h Hit, ok bool) { return Hit{}, false }
+func (b *BVH) nearFirst(l *nearLanes) int32                            { return b.nearFirstGo(l) }
 func (b *BVH) nearLeaf(l *nearLanes, stack []waiting) (rest []waiting, leaf int32, mask uint32) {
 	return b.nearLeafGo(l, stack)
 }
