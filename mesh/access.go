@@ -3,6 +3,7 @@ package mesh
 import (
 	"context"
 	"math"
+	"slices"
 )
 
 // This file measures where a straight tool gets at the surface: to take
@@ -50,9 +51,9 @@ type Access struct {
 // by walking a ball along the rod (Hart 1996, "Sphere tracing"), so that
 // nothing thin slips between the rays. The proof is for a rod 3 % thinner than
 // the tool; the front of the holder, as deep as its radius, is seen by the rays
-// alone. A tool that would have to be tilted into a gap that leaves it a
-// play of a few degrees, along no wall nearby, may be missed: the share is then
-// too small.
+// alone. The directions of the fan that come nearest to being clear are turned off
+// what blocks them; a tool that would have to be tilted into a gap that leaves it
+// no play, along no wall nearby, may be missed: the share is then too small.
 func MeasureAccess(ctx context.Context, m *Mesh, regions [][]int32, p AccessParams) ([]Access, error) {
 	if err := m.Prepare(ctx); err != nil {
 		return nil, err
@@ -152,7 +153,7 @@ type accessSample struct {
 	region, facet int32
 }
 
-// accessSamplesOf spreads samples over the regions by area: one a square of half
+// accessSamplesOf spreads samples over the regions by area: one a square of a quarter of
 // a tool's radius while there are not too many, and a few on the smallest region
 // while there are not too many of those.
 func accessSamplesOf(m *Mesh, regions [][]int32, p AccessParams, radius float64) []accessSample {
@@ -167,7 +168,7 @@ func accessSamplesOf(m *Mesh, regions [][]int32, p AccessParams, radius float64)
 			areas[i] += m.Area(f)
 		}
 		if areas[i] > 0 && areas[i] >= p.LeastMM2 {
-			counts[i] = max(least, int(min(math.Ceil(4*areas[i]/(radius*radius)), accessSamplesMost)))
+			counts[i] = max(least, int(min(math.Ceil(16*areas[i]/(radius*radius)), accessSamplesMost)))
 		}
 		total += counts[i]
 	}
@@ -261,7 +262,58 @@ func (r *toolReach) reaches(at, n Vec, last *Vec) bool {
 			return true
 		}
 	}
+	if r.local {
+		for _, d := range r.narrow(c) {
+			if try(r.turned(c, d)) {
+				return true
+			}
+		}
+	}
 	return false
+}
+
+const (
+	// narrowMost is how many directions of the fan are turned off what blocks them,
+	// turnSteps how often each, and turnMost how far in all, in radians: two
+	// directions of the fan are about twice as far apart.
+	narrowMost = 8
+	turnSteps  = 12
+	turnMost   = 0.13
+)
+
+// narrow returns the directions of the fan along which the middle of the rod is
+// clear and no more than half of its sides hit anything, the clearest first.
+func (r *toolReach) narrow(c Vec) []Vec {
+	const sides = 8
+	var by [sides/2 + 1][]Vec
+	for _, d := range r.fan {
+		if _, hit := r.bvh.Ray(c, d, 0, math.Inf(1)); hit {
+			continue
+		}
+		if n := r.hits(c, NewFrame(d, 0, 0), r.radius, 0, r.leaves(c, d), sides/2); n <= sides/2 {
+			by[n] = append(by[n], d)
+		}
+	}
+	out := slices.Concat(by[:]...)
+	return out[:min(len(out), narrowMost)]
+}
+
+// turned turns a rod from c along d off what it runs into, again and again, and
+// returns where it then leads: nowhere, if it is not clear.
+func (r *toolReach) turned(c, d Vec) Vec {
+	from := d
+	for range turnSteps {
+		t, near, clear := r.walk(c, d, r.radius, 0, r.leaves(c, d))
+		if clear {
+			return d
+		}
+		off := c.Add(d.Scale(t)).Sub(near.Point)
+		d = d.Add(off.Unit().Scale((r.radius - near.Dist) / max(t, r.skin))).Unit()
+		if d.Dot(from) < math.Cos(turnMost) {
+			break
+		}
+	}
+	return Vec{}
 }
 
 const (
@@ -343,33 +395,45 @@ func (r *toolReach) leaves(c, d Vec) float64 {
 
 // fanHits casts eight rays on the rod's surface from one distance to another.
 func (r *toolReach) fanHits(c Vec, f Frame, radius, from, to float64) bool {
-	if from >= to {
-		return false
-	}
+	return from < to && r.hits(c, f, radius, from, to, 0) > 0
+}
+
+// hits counts those of the eight rays that hit anything, as far as one more than
+// most.
+func (r *toolReach) hits(c Vec, f Frame, radius, from, to float64, most int) (n int) {
 	const h = math.Sqrt2 / 2
 	for _, u := range [8][2]float64{{1, 0}, {-1, 0}, {0, 1}, {0, -1}, {h, h}, {-h, -h}, {h, -h}, {-h, h}} {
 		o := c.Add(f.X.Scale(u[0] * rodShare * radius)).Add(f.Y.Scale(u[1] * rodShare * radius))
 		if _, hit := r.bvh.Ray(o, f.Z, from, to); hit {
-			return true
+			if n++; n > most {
+				break
+			}
 		}
 	}
-	return false
+	return n
 }
 
 // rodClear proves a rod clear: balls along it, each as large as its
 // surroundings let it be, cover it.
 func (r *toolReach) rodClear(c, d Vec, radius, from, to float64) bool {
-	for t := from; t < to; {
+	_, _, clear := r.walk(c, d, radius, from, to)
+	return clear
+}
+
+// walk walks along a rod to where it is not clear, and what is near there.
+func (r *toolReach) walk(c, d Vec, radius, from, to float64) (t float64, near Near, clear bool) {
+	for t = from; t < to; {
 		dist := 8 * radius
-		if near, ok := r.bvh.Nearest(c.Add(d.Scale(t)), dist, nil); ok {
+		near, ok := r.bvh.Nearest(c.Add(d.Scale(t)), dist, nil)
+		if ok {
 			dist = near.Dist
 		}
 		if dist < (restShare-0.005)*radius {
-			return false
+			return t, near, false
 		}
 		t += math.Sqrt(dist*dist - rodShare*rodShare*radius*radius)
 	}
-	return true
+	return t, near, true
 }
 
 // alongWalls returns the directions along two of the walls around a place at a

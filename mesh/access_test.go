@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"math/rand/v2"
 	"testing"
 
 	"corbel/mesh"
@@ -210,6 +211,27 @@ func TestSupportAccess(t *testing.T) {
 		}
 	}
 	under.Hold(t)
+}
+
+// In a bent tube a tool has a play of a few degrees along no wall: however the
+// tube is turned, it reaches as far in.
+func TestAccessOfABentTube(t *testing.T) {
+	straight := meshtest.Refine(meshtest.Tube(5.2, 4, 0, 50, 48), 4)
+	inside := facing(straight, func(c, _ mesh.Vec) bool { return math.Hypot(c[0], c[1]) < 4 })
+	bent := meshtest.Map(straight, func(p mesh.Vec) mesh.Vec {
+		sin, cos := math.Sincos(p[2] / 20)
+		return mesh.Vec{(20 + p[0]) * cos, (20 + p[0]) * sin, -p[1]}
+	})
+	p := mesh.AccessParams{Tool: mesh.Tool{DiameterMM: 6, LengthMM: 60}, Samples: 1024}
+	want := accessOf(t, bent, inside, p)
+	if want.Share < 0.4 || want.Share > 0.8 {
+		t.Errorf("reaches %.3g of it as made, want a part", want.Share)
+	}
+	rng := rand.New(rand.NewPCG(3, 5))
+	for range 6 {
+		got := accessOf(t, meshtest.Turn(bent, meshtest.RandomDir(rng), 6*rng.Float64()), inside, p)
+		wantNear(t, "share of a bent tube, turned", got.Share, want.Share, want.ShareErr)
+	}
 }
 
 func TestAccessOfNothing(t *testing.T) {

@@ -63,13 +63,15 @@ func saySupportAccess(p *Subject, f *Finding) {
 	percent := Finding{Undecided: f.Undecided, Band: 100 * f.Band, Unit: "%"}
 	share := value + " %"
 	if a.Share == 0 {
-		share = "any"
+		share = "all"
 	}
-	where, of := "", "it"
+	support := fmt.Sprintf("%s of the support under %s mm2 is out of reach of", upperFirst(share), rounded(f.AreaMM2))
+	worst := ""
 	if f.Count > 1 {
-		where, of = fmt.Sprintf(" in %d places", f.Count), "the worst"
+		support = fmt.Sprintf("Support under %s mm2 in %d places is out of reach of", rounded(f.AreaMM2), f.Count)
+		worst = fmt.Sprintf(", %s of it in the worst", share)
 	}
-	f.Message = fmt.Sprintf("Support under %s mm2 is out of reach%s: no straight tool %s mm wide and %s mm long gets at %s of %s, %s%s.",
-		rounded(f.AreaMM2), where, plain(diameter.V), plain(length.V), share, of, p.near(f.At), closeCall(&percent))
+	f.Message = fmt.Sprintf("%s a straight tool %s mm wide and %s mm long%s, %s%s.",
+		support, plain(diameter.V), plain(length.V), worst, p.near(f.At), closeCall(&percent))
 	f.Help = fmt.Sprintf("Open a way for the tool, turn the part, or shape the roof so that it carries itself; %s %% may be out of reach.", limit)
 }
