@@ -3,6 +3,7 @@ package mesh
 import (
 	"context"
 	"math"
+	"math/bits"
 )
 
 // This file tells surface that bounds a body from surface that lies in another
@@ -62,7 +63,7 @@ func (b *bodies) markMeeting(ctx context.Context, width float64) bool {
 			return
 		}
 		p, q, r := m.Corners(f)
-		tree.InBox(box, func(g int32) bool {
+		tree.closeTo(f, width, func(g int32) bool {
 			if shell[g] == shell[f] || !b.nest.shells[shell[g]].closed {
 				return true
 			}
@@ -79,6 +80,26 @@ func (b *bodies) markMeeting(ctx context.Context, width float64) bool {
 		}
 	}
 	return false
+}
+
+// closeTo calls visit for the facets whose boxes come as near as margin to that of
+// facet f and that no plane along its sides parts from it by more, in no promised
+// order, until visit returns false.
+func (b *BVH) closeTo(f int32, margin float64, visit func(g int32) bool) {
+	boxes, sides := newBoxLanes(b.m.facetBox(f).Widened(margin)), b.newSideLanes(f, margin)
+	b.leavesIn(&boxes, func(leaf int32) bool {
+		bl := &b.blocks[leaf]
+		mask := boxFacets(bl, &boxes)
+		if mask != 0 {
+			mask &= besideFacets(bl, &sides)
+		}
+		for ; mask != 0; mask &= mask - 1 {
+			if !visit(bl.facet[bits.TrailingZeros32(mask)&7]) {
+				return false
+			}
+		}
+		return true
+	})
 }
 
 // otherNear reports whether the box of another closed shell meets a box.

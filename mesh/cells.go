@@ -13,14 +13,12 @@ import (
 // This file measures the thickness of every facet and of the cells into which
 // large facets are split.
 
-// node is a facet or a cell of one.
+// node is a tile or a cell of one.
 type node struct {
 	lo   float32 // least thickness, capped, without what feather edges explain
 	mid  float32 // at the middle, or the mean, capped: how much of the node is thin
 	with int32   // the facet on the other side, or a nodeAlone value
-	// kids is 4*c+e for a node split at its edge e into the cells c and c+1;
-	// 0 for a leaf.
-	kids int32
+	kids int32   // the first of its two halves; 0 for a leaf
 }
 
 // What node.with holds where no facet is near, and where a feather edge
@@ -30,36 +28,19 @@ const (
 	nodeFeather = -2
 )
 
-// cell is a part of a facet: corners as weights of the facet's corners b and c.
-// Halving keeps them exact.
-type cell struct {
-	facet int32
-	at    [3][2]float32
-}
-
-var wholeFacet = [3][2]float32{{0, 0}, {1, 0}, {0, 1}}
-
-func (t *ThicknessField) cellOf(id int32) cell {
-	if n := int32(len(t.m.Facets)); id >= n {
-		return t.cells[id-n]
+// plotOf is a node's plot and the tile that it is a part of.
+func (t *ThicknessField) plotOf(id int32) (tile int32, c plot) {
+	n := int32(t.skin.count())
+	if id < n {
+		return id, t.skin.plot(id)
 	}
-	return cell{id, wholeFacet}
-}
-
-func (c cell) corners(m *Mesh) (p [3]Vec) {
-	a, b, d := m.Corners(c.facet)
-	for i, w := range c.at {
-		p[i] = a.Add(b.Sub(a).Scale(float64(w[0]))).Add(d.Sub(a).Scale(float64(w[1])))
+	up := t.above[(id-n)/2]
+	tile, c = t.plotOf(up)
+	l, r := c.halves()
+	if id == t.nodes[up].kids {
+		return tile, l
 	}
-	return p
-}
-
-// halves splits a cell at the middle of its edge e: first the part with the
-// edge's start. In both parts edge 0 is half of e.
-func (c cell) halves(e int) (l, r cell) {
-	a, b, d := c.at[e], c.at[(e+1)%3], c.at[(e+2)%3]
-	m := [2]float32{(a[0] + b[0]) / 2, (a[1] + b[1]) / 2}
-	return cell{c.facet, [3][2]float32{a, m, d}}, cell{c.facet, [3][2]float32{m, b, d}}
+	return tile, r
 }
 
 const (
@@ -99,11 +80,11 @@ type gauge struct {
 
 	// Of the chunk in hand:
 	nodes []node // cells only; ids count from 0 and are shifted at the end
-	cells []cell
 	// Of the facet in hand: itself, all rivals that stop a ball from it, or from
 	// what of it is in hand, of a diameter below whole, and what was set aside as
 	// hidden from the cell in hand.
 	own    patch
+	face   int32 // of the whole mesh
 	rivals []rival
 	hunt
 	hidden []int32
@@ -128,9 +109,9 @@ func (t *ThicknessField) measure(ctx context.Context, m *Mesh) error {
 	if err != nil {
 		return err
 	}
-	n := len(t.m.Facets)
+	n := s.count()
 	t.nodes = make([]node, n)
-	t.FacetMM = make([]float32, n) // of the skin at first
+	t.FacetMM = make([]float32, n) // of the tiles at first
 	t.gauge = shared
 	t.gauge.ctx = context.Background()
 
@@ -145,9 +126,9 @@ func (t *ThicknessField) measure(ctx context.Context, m *Mesh) error {
 				if c >= len(chunks) {
 					return
 				}
-				g.nodes, g.cells, g.ahead, g.last = nil, nil, nodeAlone, nodeAlone
+				g.nodes, g.ahead, g.last = nil, nodeAlone, nodeAlone
 				g.facets(int32(c*chunkFacets), int32(min(n, (c+1)*chunkFacets)))
-				chunks[c].nodes, chunks[c].cells = g.nodes, g.cells
+				chunks[c].nodes = g.nodes
 			}
 		})
 	}
@@ -194,23 +175,34 @@ func (t *ThicknessField) newGauge(ctx context.Context) (gauge, error) {
 
 // gather appends the chunks' cells in order and shifts the ids that point to them.
 func (t *ThicknessField) gather(chunks []gauge) {
-	n := int32(len(t.m.Facets))
+	n := len(t.nodes)
 	for c := range chunks {
-		shift := 4 * int32(len(t.nodes))
-		own := t.nodes[c*chunkFacets : min(int(n), (c+1)*chunkFacets)]
+		shift := int32(len(t.nodes))
+		own := t.nodes[c*chunkFacets : min(n, (c+1)*chunkFacets)]
 		for _, list := range [][]node{own, chunks[c].nodes} {
 			for i := range list {
 				if list[i].kids != 0 {
-					list[i].kids += shift - 4 // see gauge.split
+					list[i].kids += shift - 1 // see gauge.split
 				}
 			}
 		}
 		t.nodes = append(t.nodes, chunks[c].nodes...)
-		t.cells = append(t.cells, chunks[c].cells...)
+	}
+	t.findAbove()
+}
+
+// findAbove finds the node of which each two cells are the halves.
+func (t *ThicknessField) findAbove() {
+	n := t.skin.count()
+	t.above = make([]int32, (len(t.nodes)-n)/2)
+	for i := range t.nodes {
+		if k := int(t.nodes[i].kids); k != 0 {
+			t.above[(k-n)/2] = int32(i)
+		}
 	}
 }
 
-// facets measures the facets from lo up to hi. Over most of a solid part nothing
+// facets measures the tiles from lo up to hi. Over most of a solid part nothing
 // is near, which is told of many facets at once.
 func (g *gauge) facets(lo, hi int32) {
 	t := g.t
@@ -230,26 +222,27 @@ func (g *gauge) facets(lo, hi int32) {
 	}
 }
 
-// facet measures one facet.
+// facet measures one tile.
 func (g *gauge) facet(f int32) {
-	t, m := g.t, g.t.m
-	if !g.sides[g.skin.facet(f)] {
+	t := g.t
+	g.face = g.skin.face(f)
+	if !g.sides[g.face] {
 		return
 	}
-	a, b, c := m.Corners(f)
-	n := m.Normal(f).Scale(t.side)
-	if g.alone && !g.faced(a, b, c, n) { // as are most beside one that is alone
+	c := g.skin.plot(f)
+	n := g.skin.normal(f).Scale(t.side)
+	g.own = c.patch(n)
+	if g.alone && !g.faced(&g.own) { // as are most beside one that is alone
 		return
 	}
-	g.own = newPatch(a, b, c, n)
-	mid, hit := g.ray(m.Centre(f), n)
-	_, long := cell{f, wholeFacet}.longest(m)
+	mid, hit := g.ray(c.middle(), n)
+	_, long := c.longest()
 	g.hidden, g.apart = g.hidden[:0], long <= g.cap
 	g.ahead = hit
 	v := g.look(&g.own, long, hit, g.last)
 	g.alone = len(v.list) == 0
 	raw := g.cap
-	t.nodes[f] = g.split(cell{f, wholeFacet}, &g.own, &v, hit, mid, &raw)
+	t.nodes[f] = g.split(&c, &g.own, &v, hit, mid, &raw)
 	t.FacetMM[f] = float32(raw)
 	g.last = t.nodes[f].with
 }
@@ -275,10 +268,21 @@ func (f *flat) reach(d float64) Box {
 	return b
 }
 
-// flat is a triangle with the normal n out of the medium as the search tree
-// takes it.
-func (g *gauge) flat(a, b, c, n Vec) flat {
-	return flat{[3]Vec{a, b, c}, EmptyBox().Grow(a).Grow(b).Grow(c), n.Scale(-1), -a.Dot(n), g.t.side}
+// flatOf is a patch as the search tree takes it: of more than three corners a
+// triangle about it.
+func (g *gauge) flatOf(s *patch) flat {
+	f := flat{box: EmptyBox(), in: s.n.Scale(-1), at: -s.o.Dot(s.n), side: g.t.side}
+	world := func(u, v float64) Vec { return s.world(spot{u, v, 0}) }
+	for i := range s.k {
+		p := world(s.p[i][0], s.p[i][1])
+		f.box = f.box.Grow(p)
+		f.corners[min(i, 2)] = p
+	}
+	if s.k > 3 {
+		b := s.extent()
+		f.corners = [3]Vec{world(b.u0, b.v0), world(2*b.u1-b.u0, b.v0), world(b.u0, 2*b.v1-b.v0)}
+	}
+	return f
 }
 
 // points reports whether a notch's bottom, rounded ever so little, would oppose
@@ -297,7 +301,7 @@ func (g *gauge) points(s sharpFeature, n Vec) bool {
 	return max(u.Dot(to), v.Dot(to)) > opposedCos
 }
 
-// settle leaves out of a patch on facet f what is no place to measure, as long
+// settle leaves out of a patch what is no place to measure, as long
 // as the thinnest span stands there.
 //
 // One such place is explained by a feather edge: the patch is cut back to
@@ -309,7 +313,7 @@ func (g *gauge) points(s sharpFeature, n Vec) bool {
 // There the facet's normal is off by up to b, which would make a rod of n sides
 // tan(30 deg) pi/n too thin; what is left is off by the square of that. Since
 // the diameter only grows by cutting, a cut takes no more than it may.
-func (g *gauge) settle(f int32, s *patch, v *view, r span, with int32) (span, int32) {
+func (g *gauge) settle(s *patch, v *view, r span, with int32) (span, int32) {
 	cut := *s
 	feather := false
 	for range settleRounds {
@@ -320,7 +324,7 @@ func (g *gauge) settle(f int32, s *patch, v *view, r span, with int32) (span, in
 		if i, foot, ok := g.wedges.explains(x, s.world(r.y), r.d, g.t.Params.PatchMM, g.touch); ok {
 			g.cutBack(&cut, i, foot)
 			feather = true
-		} else if !g.cutRound(&cut, f, x, r) {
+		} else if !g.cutRound(&cut, x, r) {
 			break
 		}
 		if cut.k < 3 {
@@ -359,9 +363,8 @@ const (
 // that changed anything. The edges are those around the flat that the facet lies
 // in: a strut's side is two triangles or more, of which one only touches the
 // edge with a corner, or not at all.
-func (g *gauge) cutRound(s *patch, f int32, x Vec, r span) bool {
-	m := g.skin.whole
-	f = g.skin.facet(f)
+func (g *gauge) cutRound(s *patch, x Vec, r span) bool {
+	m, f := g.skin.whole, g.face
 	lean := math.Hypot(r.y.u-r.x[0], r.y.v-r.x[1]) / r.y.h
 	n := m.Normal(f)
 	g.flatAround(f, x, r.d, lean)
@@ -511,15 +514,15 @@ func (g *gauge) cutBack(s *patch, i int32, foot Vec) {
 	s.cut(wu, wv, -(wu*o.u+wv*o.v)-g.t.Params.PatchMM)
 }
 
-// split measures a cell, halving it at its longest edge until it is even or
+// split measures a plot, halving it at its longest edge until it is even or
 // small. It returns the node; its kids count cells of this chunk from 1. v is
 // what the cell sees, guess the facet that may stop the smallest ball, and mid
 // the ray from its middle (NaN: not sent yet).
-func (g *gauge) split(c cell, s *patch, v *view, guess int32, mid float64, raw *float64) node {
+func (g *gauge) split(c *plot, s *patch, v *view, guess int32, mid float64, raw *float64) node {
 	if len(v.list) == 0 || g.ctx.Err() != nil {
 		return node{lo: float32(g.cap), mid: float32(g.cap), with: nodeAlone}
 	}
-	e, long := c.longest(g.t.m)
+	_, long := c.longest()
 	g.hidden = g.hidden[:0]
 	large := g.large(s, long)
 	if large {
@@ -531,20 +534,19 @@ func (g *gauge) split(c cell, s *patch, v *view, guess int32, mid float64, raw *
 		if long > r.d {
 			mean, even := g.even(s, v, r.d, long)
 			if !even {
-				return g.halve(c, e, v, guess, raw)
+				return g.halve(c, v, guess, raw)
 			}
 			mid = mean
 		}
 	}
 	r, with, hidden := g.leastSeen(s, v, guess)
 	if hidden && large { // part of it may see what the rest does not
-		return g.halve(c, e, v, guess, raw)
+		return g.halve(c, v, guess, raw)
 	}
 	*raw = min(*raw, r.d)
-	r, with = g.settle(c.facet, s, v, r, with)
+	r, with = g.settle(s, v, r, with)
 	if math.IsNaN(mid) {
-		p := c.corners(g.t.m)
-		mid, _ = g.ray(p[0].Add(p[1]).Add(p[2]).Scale(1.0/3), s.n)
+		mid, _ = g.ray(c.middle(), s.n)
 	}
 	return node{lo: float32(r.d), mid: max(float32(r.d), float32(mid)), with: with}
 }
@@ -555,36 +557,24 @@ func (g *gauge) large(s *patch, long float64) bool {
 	return long > 4*g.cellMM || long > g.cellMM && s.area() > g.cellMM*g.cellMM/2
 }
 
-// longest is a cell's longest edge and its length.
-func (c cell) longest(m *Mesh) (e int, long float64) {
-	p := c.corners(m)
-	for k := range 3 {
-		if l := p[(k+1)%3].Sub(p[k]).Norm(); l > long {
-			e, long = k, l
-		}
-	}
-	return e, long
-}
-
-func (g *gauge) halve(c cell, e int, v *view, guess int32, raw *float64) node {
-	if g.whole < g.cap && !g.apart { // no cell but the whole facet
+func (g *gauge) halve(c *plot, v *view, guess int32, raw *float64) node {
+	if g.whole < g.cap && !g.apart { // no cell but the whole tile
 		*v = g.lookAll(&g.own)
 	}
-	id := int32(len(g.cells))
-	l, r := c.halves(e)
-	g.cells = append(g.cells, l, r)
+	id := int32(len(g.nodes))
+	l, r := c.halves()
 	g.nodes = append(g.nodes, node{}, node{})
-	x := g.half(l, v, guess, raw)
-	y := g.half(r, v, guess, raw)
+	x := g.half(&l, v, guess, raw)
+	y := g.half(&r, v, guess, raw)
 	g.nodes[id], g.nodes[id+1] = x, y
-	return node{lo: min(x.lo, y.lo), with: nodeAlone, kids: 4*(id+1) + int32(e)}
+	return node{lo: min(x.lo, y.lo), with: nodeAlone, kids: id + 1}
 }
 
-func (g *gauge) half(c cell, v *view, guess int32, raw *float64) node {
-	s := g.own.part(c.corners(g.t.m))
+func (g *gauge) half(c *plot, v *view, guess int32, raw *float64) node {
+	s := g.own.part(c)
 	if g.apart {
 		g.hidden = g.hidden[:0]
-		_, long := c.longest(g.t.m)
+		_, long := c.longest()
 		w := g.look(&s, long, guess, nodeAlone)
 		return g.split(c, &s, &w, guess, math.NaN(), raw)
 	}
@@ -679,13 +669,14 @@ func (s *patch) shadow(a, b, c spot, touch float64) (area, volume, most float64)
 // thinnest measures a leaf again and returns its least thickness and the place.
 func (t *ThicknessField) thinnest(id int32) (float64, Vec) {
 	g := t.gauge // with room of its own, since many may ask
-	c := t.cellOf(id)
-	p, q, w := t.m.Corners(c.facet)
-	whole := newPatch(p, q, w, g.t.m.Normal(c.facet).Scale(t.side))
-	g.own = whole.part(c.corners(t.m))
+	tile, c := t.plotOf(id)
+	g.face = t.skin.face(tile)
+	whole := t.skin.plot(tile)
+	own := whole.patch(t.skin.normal(tile).Scale(t.side))
+	g.own = own.part(&c)
 	g.hidden = g.hidden[:0]
 	v := g.look(&g.own, 0, t.nodes[id].with, nodeAlone)
 	r, with, _ := g.leastSeen(&g.own, &v, t.nodes[id].with)
-	r, _ = g.settle(c.facet, &g.own, &v, r, with)
+	r, _ = g.settle(&g.own, &v, r, with)
 	return r.d, g.own.world(spot{r.x[0], r.x[1], 0})
 }

@@ -29,7 +29,7 @@ func facingBrute(t *testing.T) {
 		n := m.Normal(int32(i))
 		side := float64(1 - 2*(i%2))
 		s := newPatch(a, b, c, n.Scale(side))
-		from := (&gauge{t: &ThicknessField{side: side}}).flat(a, b, c, s.n)
+		from := (&gauge{t: &ThicknessField{side: side}}).flatOf(&s)
 		dist := 0.1 + r.Float64()
 		got := map[int32]bool{}
 		m.BVH().Facing(&from, from.reach(dist), dist, func(bl *block, i int) float64 { got[bl.facet[i]] = true; return dist })
@@ -77,7 +77,8 @@ func TestAnyFacing(t *testing.T) {
 			in := axis.Add(random(1).Cross(axis).Unit().Scale(math.Tan(spread * 0.999 * r.Float64()))).Unit()
 			a := mid.Add(random(0.4))
 			b, c := a.Add(in.Cross(random(0.3))), a.Add(in.Cross(random(0.3)))
-			f := g.flat(a, b, c, in.Scale(-1))
+			s := newPatch(a, b, c, in.Scale(-1))
+			f := g.flatOf(&s)
 			bundle.box = bundle.box.Grow(a).Grow(b).Grow(c)
 			m.BVH().Facing(&f, f.reach(dist), dist, func(*block, int) float64 { any = true; return 0 })
 		}

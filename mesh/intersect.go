@@ -102,7 +102,7 @@ func (s *crossSearch) leaf(tree *BVH, i int) {
 func (s *crossSearch) facet(tree *BVH, f int32) {
 	plane := newFacetPlane(s.m.Corners(f))
 	boxes := newBoxLanes(s.m.facetBox(f))
-	sides := tree.newSideLanes(f)
+	sides := tree.newSideLanes(f, 0)
 	for _, leaf := range s.near {
 		bl := &tree.blocks[leaf]
 		later := uint32(0)

@@ -22,8 +22,6 @@ type KeptThickness struct {
 	FacetMM            []float32
 	NodeLo, NodeMid    []float32
 	NodeWith, NodeKids []int32
-	CellFacet          []int32
-	CellAt             []float32 // six a cell
 	Limits             []float64
 	Regions            [][]ThinRegion // by limit
 }
@@ -36,12 +34,6 @@ func (t *ThicknessField) Keep() KeptThickness {
 		nd := &t.nodes[i]
 		k.NodeLo, k.NodeMid = append(k.NodeLo, nd.lo), append(k.NodeMid, nd.mid)
 		k.NodeWith, k.NodeKids = append(k.NodeWith, nd.with), append(k.NodeKids, nd.kids)
-	}
-	for i := range t.cells {
-		k.CellFacet = append(k.CellFacet, t.cells[i].facet)
-		for _, w := range t.cells[i].at {
-			k.CellAt = append(k.CellAt, w[:]...)
-		}
 	}
 	return k
 }
@@ -76,27 +68,21 @@ func (k *KeptThickness) Thickness(ctx context.Context, m *Mesh) (*ThicknessField
 }
 
 func (k *KeptThickness) field(ctx context.Context, m *Mesh, side float64) (*ThicknessField, error) {
-	n, cells := len(k.NodeLo), len(k.CellFacet)
+	n := len(k.NodeLo)
 	skin, err := m.skinned.get(ctx)
 	if err != nil {
 		return nil, err
 	}
-	if len(k.FacetMM) != len(m.Facets) || n != len(skin.m.Facets)+cells || len(k.NodeMid) != n || len(k.NodeWith) != n || len(k.NodeKids) != n || len(k.CellAt) != 6*cells {
-		return nil, fmt.Errorf("a field of %d facets and %d cells does not fit a mesh of %d facets", len(k.FacetMM), cells, len(m.Facets))
+	if len(k.FacetMM) != len(m.Facets) || n < skin.count() || len(k.NodeMid) != n || len(k.NodeWith) != n || len(k.NodeKids) != n {
+		return nil, fmt.Errorf("a field of %d facets on %d cells does not fit a mesh of %d facets", len(k.FacetMM), n, len(m.Facets))
 	}
 	t := k.Answers()
 	t.skin, t.m, t.side, t.FacetMM = skin, skin.m, side, k.FacetMM
-	t.nodes, t.cells = make([]node, n), make([]cell, cells)
+	t.nodes = make([]node, n)
 	for i := range t.nodes {
 		t.nodes[i] = node{lo: k.NodeLo[i], mid: k.NodeMid[i], with: k.NodeWith[i], kids: k.NodeKids[i]}
 	}
-	for i := range t.cells {
-		c := cell{facet: k.CellFacet[i]}
-		for j := range c.at {
-			c.at[j] = [2]float32{k.CellAt[6*i+2*j], k.CellAt[6*i+2*j+1]}
-		}
-		t.cells[i] = c
-	}
+	t.findAbove()
 	g, err := t.newGauge(ctx)
 	t.gauge = g
 	t.gauge.ctx = context.Background() // of what is asked later

@@ -198,7 +198,7 @@ func boxFacetsGo(b *block, l *boxLanes) (mask uint32) {
 
 // sideLanes are four directions from the first corner of a facet, square to its
 // three sides outwards and to its plane, and how far along each something must
-// lie to be surely beyond the facet; below the plane it must lie under low.
+// lie to be surely beyond the facet by a margin; below the plane it must lie under low.
 type sideLanes struct {
 	o   [3]float32
 	far [4]float32
@@ -211,7 +211,7 @@ type sideLanes struct {
 // is made of, which is 8 of them, a coordinate seen from the corner is off by
 // two; rounding the direction, the products, their sums and the bound adds less
 // than ten: 3 walkErr hold all. The last term stands for underflow.
-func (b *BVH) newSideLanes(f int32) (l sideLanes) {
+func (b *BVH) newSideLanes(f int32, margin float64) (l sideLanes) {
 	p, q, r := b.m.Corners(f)
 	n := b.m.Normal(f)
 	err := 3 * b.walkErr(p)
@@ -219,7 +219,7 @@ func (b *BVH) newSideLanes(f int32) (l sideLanes) {
 	u, v := q.Sub(p), r.Sub(p)
 	for k, d := range [4]Vec{u.Cross(n), v.Sub(u).Cross(n), n.Cross(v), n} {
 		x, y := d.Dot(u), d.Dot(v)
-		wide := err*(math.Abs(d[0])+math.Abs(d[1])+math.Abs(d[2])) + 0x1p-120
+		wide := err*(math.Abs(d[0])+math.Abs(d[1])+math.Abs(d[2])) + margin*d.Norm() + 0x1p-120
 		l.far[k] = float32(max(0, x, y) + wide)
 		l.low = float32(min(0, x, y) - wide)
 		l.n[k] = [3]float32{float32(d[0]), float32(d[1]), float32(d[2])}

@@ -1,6 +1,9 @@
 package mesh
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // This file defines the thickness between two pieces of surface that face each
 // other through a medium: material for a wall, empty space for a gap.
@@ -36,9 +39,9 @@ type patch struct {
 // settleRounds is how often a patch is cut back (see gauge.settle).
 const settleRounds = 4
 
-// maxCorners bounds a facet's three corners and one more for each of the cuts
+// maxCorners bounds a plot's corners and one more for each of the cuts
 // that settling, at most three edges a round, and the other facet's plane make.
-const maxCorners = 3 + 3*settleRounds + 1
+const maxCorners = plotMost + 3*settleRounds + 1
 
 // spot is a point in a patch's frame.
 type spot struct{ u, v, h float64 }
@@ -59,24 +62,19 @@ type spanSearch struct {
 }
 
 func newPatch(a, b, c, n Vec) patch {
-	ax := b.Sub(a)
-	if l := c.Sub(b); l.Dot(l) > ax.Dot(ax) {
-		ax = l
-	}
-	ax = ax.Sub(n.Scale(ax.Dot(n))).Unit()
-	s := patch{o: a, n: n, ax: ax, ay: n.Cross(ax)}
-	return s.part([3]Vec{a, b, c})
+	t := plot{p: [plotMost]Vec{a, b, c}, k: 3}
+	return t.patch(n)
 }
 
-// part is a triangle in the patch's plane as a patch in the same frame.
-func (s *patch) part(of [3]Vec) patch {
-	t := patch{o: s.o, n: s.n, ax: s.ax, ay: s.ay, k: 3}
-	for i, p := range of {
-		q := t.local(p)
+// part is a plot in the patch's plane as a patch in the same frame.
+func (s *patch) part(of *plot) patch {
+	t := patch{o: s.o, n: s.n, ax: s.ax, ay: s.ay, k: of.k}
+	for i := range of.k {
+		q := t.local(of.p[i])
 		t.p[i] = [2]float64{q.u, q.v}
 	}
 	if t.area() < 0 { // seen from the medium's other side
-		t.p[1], t.p[2] = t.p[2], t.p[1]
+		slices.Reverse(t.p[1:t.k])
 	}
 	return t
 }

@@ -612,7 +612,8 @@ func TestLiveUnion(t *testing.T) {
 				t.Errorf("%s: %.3g mm2 more of free-standing %s than there are", c.name, free, name)
 			}
 			if of > 0 {
-				b.within("area of thin "+name, area, of, of, 0.01*of+0.02)
+				// Cells are cut of other facets, and tell another extent.
+				b.within("area of thin "+name, area, of, of, 0.025*of+0.02)
 			}
 		}
 	}

@@ -164,15 +164,7 @@ func (g *gauge) bounds(s *patch, v *view) {
 // gather lists the rivals of the patch that may stop a ball of a diameter below
 // whole.
 func (g *gauge) gather() {
-	seen := g.from
-	if seen.k != 3 {
-		seen = &g.own
-	}
-	var p [3]Vec
-	for i := range p {
-		p[i] = seen.world(spot{seen.p[i][0], seen.p[i][1], 0})
-	}
-	from := g.flat(p[0], p[1], p[2], seen.n)
+	from := g.flatOf(g.from)
 	g.bvh.Facing(&from, from.reach(g.whole), g.whole, func(bl *block, i int) float64 {
 		if g.visits++; g.visits%1024 == 0 && g.ctx.Err() != nil {
 			return 0
@@ -255,11 +247,10 @@ func (g *gauge) step(f int32) {
 	}
 }
 
-// faced reports whether anything may stop a ball from a facet a b c with the
-// normal n out of the medium. Where nothing does that is sooner said than where a
+// faced reports whether anything may stop a ball from a patch. Where nothing does that is sooner said than where a
 // ray from it ends.
-func (g *gauge) faced(a, b, c, n Vec) (found bool) {
-	from := g.flat(a, b, c, n)
+func (g *gauge) faced(s *patch) (found bool) {
+	from := g.flatOf(s)
 	reach := from.reach(g.cap)
 	g.bvh.Facing(&from, reach, g.cap, func(*block, int) float64 {
 		found = true
@@ -283,18 +274,19 @@ func (g *gauge) notched(box Box) (found bool) {
 // worth asking about at once and their mean.
 const bundleCos = 0.9
 
-// anyFaced reports whether anything may stop a ball from one of the facets from
+// anyFaced reports whether anything may stop a ball from one of the tiles from
 // lo up to hi.
 func (g *gauge) anyFaced(lo, hi int32) bool {
-	m := g.t.m
 	var normals [chunkFacets]Vec
 	var sum Vec
 	from := flat{box: EmptyBox(), side: g.t.side}
 	for f := lo; f < hi; f++ {
-		if g.sides[g.skin.facet(f)] {
-			n := m.Normal(f).Scale(-g.t.side)
-			a, b, c := m.Corners(f)
-			from.box = from.box.Grow(a).Grow(b).Grow(c)
+		if g.sides[g.skin.face(f)] {
+			n := g.skin.normal(f).Scale(-g.t.side)
+			c := g.skin.plot(f)
+			for _, p := range c.p[:c.k] {
+				from.box = from.box.Grow(p)
+			}
 			normals[f-lo], sum = n, sum.Add(n)
 		}
 	}

@@ -11,25 +11,79 @@ import (
 // other: what of its surface bounds material, with empty space on the other side.
 // It is the surface of their union, but that pieces need not share whole edges.
 
-// skin is that surface as a mesh. Facets that no other body cuts are those of the
-// whole mesh; of the others there are the pieces that bound something.
+// skin is that surface as a mesh, and as tiles, of which each is measured for
+// itself. Facets that no other body cuts are those of the whole mesh; of the others
+// there are the pieces that bound something: a convex piece is a tile, and its
+// triangles are facets.
 type skin struct {
 	whole *Mesh
 	touch float64 // surface of two bodies that is nearer counts as touching
 	m     *Mesh   // its vertices begin with those of the whole mesh
 	of    []int32 // by facet: that of the whole mesh, ascending; nil: the same
-	cut   []bool  // by half-edge: it lies on no edge of the whole facet
-	// seams are what lies along the half-edges that have no twin: seamFirst are
-	// where those of each begin.
+	// Where of is nil each facet is a tile.
+	tiles  []tile   // and one that is none at the end
+	tileOf []int32  // by facet
+	rims   []rimmed // corners of the tiles, vertices of m
+	// seams are what lies along the sides of tiles: seamFirst are where those of
+	// each begin, by the place in rims.
 	seams     []seam
 	seamFirst []int32
 }
 
-// seam is what of a half-edge lies along another one, in mm from its start.
+// tile is the first of its facets, and of its corners.
+type tile struct{ facet, rim int32 }
+
+// seam is what of a tile's side lies along that of another one, in mm from its start.
 type seam struct {
-	to     int32
-	lo, hi float64
+	tile, side int32
+	lo, hi     float64
 }
+
+// count is the number of tiles.
+func (s *skin) count() int {
+	if s.of == nil {
+		return len(s.m.Facets)
+	}
+	return len(s.tiles) - 1
+}
+
+// tile is that of a facet.
+func (s *skin) tile(f int32) int32 {
+	if s.of == nil {
+		return f
+	}
+	return s.tileOf[f]
+}
+
+// face is the facet of the whole mesh in which a tile lies.
+func (s *skin) face(tile int32) int32 {
+	if s.of == nil {
+		return tile
+	}
+	return s.of[s.tiles[tile].facet]
+}
+
+// normal is that of a tile.
+func (s *skin) normal(tile int32) Vec { return s.whole.Normal(s.face(tile)) }
+
+// plot is all of a tile.
+func (s *skin) plot(tile int32) (c plot) {
+	if s.of == nil {
+		c.p[0], c.p[1], c.p[2] = s.m.Corners(tile)
+		c.k = 3
+	} else {
+		for _, r := range s.rimOf(tile) {
+			c.add(s.m.Verts[r.at], 0)
+		}
+	}
+	for k := range c.k {
+		c.on[k] = int8(k)
+	}
+	return c
+}
+
+// rimOf are the corners of a tile.
+func (s *skin) rimOf(tile int32) []rimmed { return s.rims[s.tiles[tile].rim:s.tiles[tile+1].rim] }
 
 // facet is the facet of the whole mesh that one of the skin is a piece of.
 func (s *skin) facet(f int32) int32 {
@@ -59,14 +113,15 @@ func (s *skin) beside(e *sharpFeature) int32 {
 	return s.piece(e.g)
 }
 
-// least takes the least of each facet's pieces; what has none gets most.
+// least takes the least of each facet's tiles; what has none gets most.
 func (s *skin) least(of []float32, most float32) []float32 {
 	if s.of == nil {
 		return of
 	}
 	out := slices.Repeat([]float32{most}, len(s.whole.Facets))
-	for i, f := range s.of {
-		out[f] = min(out[f], of[i])
+	for i, x := range of {
+		f := s.face(int32(i))
+		out[f] = min(out[f], x)
 	}
 	return out
 }
@@ -100,16 +155,29 @@ func newSkin(ctx context.Context, m *Mesh, touch float64) (*skin, error) {
 	var facets [][3]int32
 	for i := range parts {
 		p := &parts[i]
-		for _, t := range p.facets {
-			for k := range t {
-				if t[k] < 0 { // counted from its part's first
-					t[k] = int32(len(verts)) + ^t[k]
-				}
+		number := func(v int32) int32 {
+			if v < 0 { // counted from its part's first
+				return int32(len(verts)) + ^v
 			}
-			facets = append(facets, t)
+			return v
 		}
-		verts = append(verts, p.verts...)
-		s.of, s.cut = append(s.of, p.of...), append(s.cut, p.cut...)
+		for _, t := range p.tiles {
+			s.tiles = append(s.tiles, tile{int32(len(facets)) + t.facet, int32(len(s.rims)) + t.rim})
+		}
+		for _, t := range p.facets {
+			facets = append(facets, [3]int32{number(t[0]), number(t[1]), number(t[2])})
+		}
+		for _, r := range p.rims {
+			s.rims = append(s.rims, rimmed{number(r.at), r.cut})
+		}
+		verts, s.of = append(verts, p.verts...), append(s.of, p.of...)
+	}
+	s.tiles = append(s.tiles, tile{int32(len(facets)), int32(len(s.rims))})
+	s.tileOf = make([]int32, len(facets))
+	for i := range s.count() {
+		for f := s.tiles[i].facet; f < s.tiles[i+1].facet; f++ {
+			s.tileOf[f] = int32(i)
+		}
 	}
 	s.m = New(verts, facets)
 	if err := s.m.Prepare(ctx); err != nil {
@@ -142,13 +210,10 @@ func (m *Mesh) united(ctx context.Context) (*skin, error) {
 // verts.
 type shreds struct {
 	verts  []Vec
+	tiles  []tile
+	rims   []rimmed
 	facets [][3]int32
 	of     []int32
-	cut    []bool
-}
-
-func (s *shreds) add(f int32, t [3]int32, cut [3]bool) {
-	s.facets, s.of, s.cut = append(s.facets, t), append(s.of, f), append(s.cut, cut[:]...)
 }
 
 // carver cuts facets along the lines in which they run through other bodies.
@@ -198,7 +263,17 @@ type rimmed struct {
 	cut bool
 }
 
-func (c *carver) keep(f int32) { c.add(f, c.b.nest.m.Facets[f], [3]bool{}) }
+func (c *carver) keep(f int32) {
+	t := c.b.nest.m.Facets[f]
+	c.begin()
+	c.rims = append(c.rims, rimmed{at: t[0]}, rimmed{at: t[1]}, rimmed{at: t[2]})
+	c.facets, c.of = append(c.facets, t), append(c.of, f)
+}
+
+// begin is the beginning of a tile.
+func (c *carver) begin() {
+	c.tiles = append(c.tiles, tile{int32(len(c.facets)), int32(len(c.rims))})
+}
 
 // fate is what comes of a piece.
 type fate uint8
@@ -270,7 +345,7 @@ func (c *carver) findTraces() {
 	own := shell[c.f]
 	c.traces = c.traces[:0]
 	above := func(v int32) float64 { return m.Verts[v].Sub(c.frame.o).Dot(c.frame.n) }
-	m.BVH().InBox(m.facetBox(c.f).Widened(2*c.touch), func(g int32) bool {
+	m.BVH().closeTo(c.f, 2*c.touch, func(g int32) bool {
 		if shell[g] == own || !c.b.nest.shells[shell[g]].closed {
 			return true
 		}
@@ -504,23 +579,32 @@ func (c *carver) crossed(p, q [2]float64, traces []int32) (sum winding) {
 	return sum
 }
 
-// bare adds a piece as triangles. What is narrower than bodies that touch may be
-// apart is none.
+// bare adds a piece, of many corners as more than one tile. Triangles that are
+// narrower than bodies that touch may be apart are none, nor is what has no others.
 func (c *carver) bare(poly []rimmed) {
+	for len(poly) > tileMost {
+		part := slices.Clone(poly[:tileMost])
+		part[tileMost-1].cut = true
+		c.bare(part)
+		poly = append([]rimmed{{poly[0].at, true}}, poly[tileMost-1:]...)
+	}
+	from := len(c.facets)
+	c.begin()
 	for i := 1; i+1 < len(poly); i++ {
-		t := [3]rimmed{poly[0], poly[i], poly[i+1]}
-		t[0].cut = t[0].cut || i > 1
-		t[2].cut = t[2].cut || i+2 < len(poly)
-		p, q, r := c.at[t[0].at], c.at[t[1].at], c.at[t[2].at]
+		t := [3]int32{poly[0].at, poly[i].at, poly[i+1].at}
+		p, q, r := c.at[t[0]], c.at[t[1]], c.at[t[2]]
 		if sliver(Vec{p[0], p[1]}, Vec{q[0], q[1]}, Vec{r[0], r[1]}, 2*c.touch) {
 			continue
 		}
-		var corners [3]int32
-		var cut [3]bool
-		for k, x := range t {
-			corners[k], cut[k] = c.name(x.at), x.cut
-		}
-		c.add(c.f, corners, cut)
+		c.facets = append(c.facets, [3]int32{c.name(t[0]), c.name(t[1]), c.name(t[2])})
+		c.of = append(c.of, c.f)
+	}
+	if len(c.facets) == from {
+		c.tiles = c.tiles[:len(c.tiles)-1]
+		return
+	}
+	for _, p := range poly {
+		c.rims = append(c.rims, rimmed{c.name(p.at), p.cut})
 	}
 }
 
@@ -533,59 +617,99 @@ func (c *carver) name(at int32) int32 {
 	return c.named[at]
 }
 
-// findSeams finds what lies along the half-edges without a twin: pieces of one
-// facet along each other, and those of two along the edge between them or where
-// one runs into the other.
+// findSeams finds what lies along the sides of tiles: pieces of one facet along
+// each other, and those of two along the edge between them or where one runs into
+// the other.
 func (s *skin) findSeams(ctx context.Context) error {
-	var loose []int32
+	var loose []seam // sides
 	var lines [][3]int32
-	twins := s.m.Topology().Twin
-	for h, t := range twins {
-		if h%nestStep == 0 && ctx.Err() != nil {
+	found := make([][]seam, len(s.rims))
+	for i := range int32(s.count()) {
+		if i%nestStep == 0 && ctx.Err() != nil {
 			return ctx.Err()
 		}
-		if t < 0 {
-			a, b := s.m.ends(int32(h))
-			loose, lines = append(loose, int32(h)), append(lines, [3]int32{a, b, b})
+		for k := range s.rimOf(i) {
+			x := seam{tile: i, side: int32(k)}
+			if y, ok := s.twin(x); ok {
+				found[s.rim(x)] = []seam{y}
+				continue
+			}
+			a, b := s.ends(x)
+			loose, lines = append(loose, x), append(lines, [3]int32{a, b, b})
 		}
 	}
 	near := New(s.m.Verts, lines)
 	if _, err := near.bvh.get(ctx); err != nil {
 		return err
 	}
-	found := make([][]seam, len(loose))
 	err := each(ctx, len(loose), 1<<8, func(i int) {
+		list := &found[s.rim(loose[i])]
 		near.BVH().InBox(near.facetBox(int32(i)).Widened(seamDoubt*s.touch), func(j int32) bool {
 			if x, ok := s.along(loose[i], loose[j]); ok {
-				found[i] = append(found[i], x)
+				*list = append(*list, x)
 			}
 			return true
 		})
-		slices.SortFunc(found[i], func(a, b seam) int { return cmp.Or(cmp.Compare(a.lo, b.lo), int(a.to-b.to)) })
+		slices.SortFunc(*list, func(a, b seam) int {
+			return cmp.Or(cmp.Compare(a.lo, b.lo), cmp.Compare(a.tile, b.tile), cmp.Compare(a.side, b.side))
+		})
 	})
-	s.seamFirst = make([]int32, len(twins)+1)
-	for i, h := range loose {
-		s.seamFirst[h+1] = int32(len(found[i]))
-		s.seams = append(s.seams, found[i]...)
-	}
-	for h := range twins {
-		s.seamFirst[h+1] += s.seamFirst[h]
+	s.seamFirst = make([]int32, len(s.rims)+1)
+	for i, list := range found {
+		s.seams = append(s.seams, list...)
+		s.seamFirst[i+1] = int32(len(s.seams))
 	}
 	return err
+}
+
+// rim is a side's place in rims.
+func (s *skin) rim(x seam) int32 { return s.tiles[x.tile].rim + x.side }
+
+// ends are the vertices of a side.
+func (s *skin) ends(x seam) (a, b int32) {
+	r := s.rimOf(x.tile)
+	return r[x.side].at, r[(int(x.side)+1)%len(r)].at
+}
+
+// twin is the side along all of another one, where both are edges of the whole mesh.
+func (s *skin) twin(x seam) (seam, bool) {
+	f := s.face(x.tile)
+	a, b := s.ends(x)
+	k := slices.Index(s.whole.Facets[f][:], a)
+	if k < 0 || s.whole.Facets[f][(k+1)%3] != b {
+		return seam{}, false
+	}
+	h := s.whole.Topology().Twin[3*f+int32(k)]
+	if h < 0 {
+		return seam{}, false
+	}
+	first := s.piece(h / 3)
+	if first < 0 {
+		return seam{}, false
+	}
+	for i := s.tileOf[first]; int(i) < s.count() && s.face(i) == h/3; i++ {
+		for k := range s.rimOf(i) {
+			y := seam{i, int32(k), 0, s.m.Verts[b].Sub(s.m.Verts[a]).Norm()}
+			if c, d := s.ends(y); c == b && d == a {
+				return y, true
+			}
+		}
+	}
+	return seam{}, false
 }
 
 // seamDoubt is how many touch the cuts through two facets along each other may be
 // apart: each was made one touch off its facet, so farther off along it.
 const seamDoubt = 8
 
-// along tells what of a half-edge another one runs along the opposite way, if
-// both are cuts or neither is.
-func (s *skin) along(h, g int32) (seam, bool) {
-	if h/3 == g/3 || s.cut[h] != s.cut[g] {
+// along tells what of a side another one runs along the opposite way, if both are
+// cuts or neither is.
+func (s *skin) along(h, g seam) (seam, bool) {
+	if h.tile == g.tile || s.rims[s.rim(h)].cut != s.rims[s.rim(g)].cut {
 		return seam{}, false
 	}
-	v, w := s.m.ends(h)
-	x, y := s.m.ends(g)
+	v, w := s.ends(h)
+	x, y := s.ends(g)
 	a, b, c, d := s.m.Verts[v], s.m.Verts[w], s.m.Verts[x], s.m.Verts[y]
 	u := b.Sub(a)
 	l := u.Norm()
@@ -601,40 +725,52 @@ func (s *skin) along(h, g int32) (seam, bool) {
 			return seam{}, false
 		}
 	}
-	return seam{g, lo, hi}, true
+	return seam{g.tile, g.side, lo, hi}, true
 }
 
-// isCut reports whether a half-edge is a cut through a facet.
-func (s *skin) isCut(h int32) bool { return s.of != nil && s.cut[h] }
+// isCut reports whether a side of a tile is a cut through a facet.
+func (s *skin) isCut(tile int32, side int) bool { return s.of != nil && s.rimOf(tile)[side].cut }
 
 // creases returns the seams at which two bodies meet at less than an angle of
 // this cosine. The numbers of their vertices are those in verts.
 func (s *skin) creases(least float64) (verts []Vec, sharp []sharpFeature) {
 	verts = s.m.Verts
-	for h := range s.cut {
-		for _, e := range s.seamsOf(int32(h)) {
-			f, g := s.of[h/3], s.of[e.to/3]
-			if !s.cut[h] || f >= g {
-				continue
+	if s.of == nil {
+		return verts, nil
+	}
+	for i := range int32(s.count()) {
+		f := s.face(i)
+		for k, r := range s.rimOf(i) {
+			for _, e := range s.seamsOf(i, k) {
+				g := s.face(e.tile)
+				if !r.cut || f >= g {
+					continue
+				}
+				nf, ng := s.whole.Normal(f), s.whole.Normal(g)
+				if -nf.Dot(ng) <= least {
+					continue
+				}
+				v, w := s.ends(seam{tile: i, side: int32(k)})
+				a, b := s.m.Verts[v], s.m.Verts[w]
+				u, n := b.Sub(a).Unit(), int32(len(verts))
+				verts = append(verts, a.Add(u.Scale(e.lo)), a.Add(u.Scale(e.hi)))
+				sharp = append(sharp, sharpFeature{a: n, b: n + 1, f: f, g: g, angle: angleBetween(nf, ng.Scale(-1)), notch: true, edge: -1})
 			}
-			nf, ng := s.whole.Normal(f), s.whole.Normal(g)
-			if -nf.Dot(ng) <= least {
-				continue
-			}
-			v, w := s.m.ends(int32(h))
-			a, b := s.m.Verts[v], s.m.Verts[w]
-			u, n := b.Sub(a).Unit(), int32(len(verts))
-			verts = append(verts, a.Add(u.Scale(e.lo)), a.Add(u.Scale(e.hi)))
-			sharp = append(sharp, sharpFeature{a: n, b: n + 1, f: f, g: g, angle: angleBetween(nf, ng.Scale(-1)), notch: true, edge: -1})
 		}
 	}
 	return verts, sharp
 }
 
-// seamsOf is what lies along a half-edge without a twin.
-func (s *skin) seamsOf(h int32) []seam {
+// seamsOf is what lies along a side of a tile, in order.
+func (s *skin) seamsOf(tile int32, side int) []seam {
 	if s.of == nil {
-		return nil
+		h := s.m.Topology().Twin[3*tile+int32(side)]
+		if h < 0 {
+			return nil
+		}
+		a, b := s.m.ends(h)
+		return []seam{{h / 3, h % 3, 0, s.m.Verts[b].Sub(s.m.Verts[a]).Norm()}}
 	}
-	return s.seams[s.seamFirst[h]:s.seamFirst[h+1]]
+	i := s.tiles[tile].rim + int32(side)
+	return s.seams[s.seamFirst[i]:s.seamFirst[i+1]]
 }

@@ -69,12 +69,12 @@ type ThicknessField struct {
 	skin *skin
 	m    *Mesh   // the skin's
 	side float64 // 1: through material; -1: through empty space
-	// Facets are the first nodes of a forest; large facets are split in two
-	// again and again (cells.go). Values stand at the leaves; lo holds the
+	// Tiles of the skin are the first nodes of a forest; large ones are split in
+	// two again and again (cells.go). Values stand at the leaves; lo holds the
 	// least of the children elsewhere.
 	nodes []node
-	cells []cell // of node len(Facets)+i
-	gauge gauge  // to measure a node again
+	above []int32 // by twos of the nodes after the tiles: which they are halves of
+	gauge gauge   // to measure a node again
 	memo  regionMemo
 }
 

@@ -1,6 +1,7 @@
 package mesh
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"math"
@@ -153,23 +154,17 @@ func (s *thinSets) union(i, j int32) {
 
 func (s *thinSets) join() {
 	t := s.t
-	top := t.m.Topology()
-	n := int32(len(t.m.Facets))
-	for f := range n {
+	for f := range int32(t.skin.count()) {
 		if s.stopped(int(f), thinStep) {
 			return
 		}
 		if !s.thin(f) {
 			continue
 		}
-		s.inside(f)
-		for k := range int32(3) {
-			h := top.Twin[3*f+k]
-			if h < 0 {
-				s.seam(f, int(k))
-			} else if g := h / 3; g > f || !s.thin(g) {
-				s.along(f, int(k), g, int(h%3))
-			}
+		c := t.skin.plot(f)
+		s.inside(f, &c)
+		for k := range c.k {
+			s.seam(f, &c, k)
 		}
 	}
 	for i := range t.nodes { // the two faces of a wall are one
@@ -184,151 +179,109 @@ func (s *thinSets) join() {
 	}
 }
 
-// inside joins the leaves under a node along the edges made by halving.
-func (s *thinSets) inside(id int32) {
-	k := s.t.nodes[id].kids
-	if k == 0 {
+// inside joins the leaves under a node along its cuts.
+func (s *thinSets) inside(id int32, c *plot) {
+	kids := s.t.nodes[id].kids
+	if kids == 0 || !s.thin(id) {
 		return
 	}
-	l := k / 4
-	s.along(l, 1, l+1, 2)
-	s.inside(l)
-	s.inside(l + 1)
+	l, r := c.halves()
+	s.alongCut(kids, &l, kids+1, &r)
+	s.alongCut(kids+1, &r, kids, &l)
+	s.inside(kids, &l)
+	s.inside(kids+1, &r)
 }
 
-// side returns the nodes along edge k of a split node in the edge's direction,
-// and which edge of theirs it is; r is -1 if one child has all of it.
-func (nd *node) side(k int) (l, r int32, lk, rk int) {
-	c, e := nd.kids/4, int(nd.kids%4)
-	switch k {
-	case e:
-		return c, c + 1, 0, 0
-	case (e + 1) % 3:
-		return c + 1, -1, 1, 0
-	}
-	return c, -1, 2, 0
-}
-
-// along goes down to the leaves on both sides of an edge that runs forward on
-// u and backward on v.
-func (s *thinSets) along(u int32, ku int, v int32, kv int) {
-	nu, nv := &s.t.nodes[u], &s.t.nodes[v]
-	if !s.thin(u) && !s.thin(v) {
+// alongCut joins the thin leaves of a half along the cut with those of the other.
+func (s *thinSets) alongCut(id int32, c *plot, other int32, d *plot) {
+	if !s.thin(id) {
 		return
 	}
-	if nu.kids != 0 {
-		l, r, lk, rk := nu.side(ku)
-		if r < 0 {
-			s.along(l, lk, v, kv)
-			return
+	on := onCut + c.cuts - 1
+	at := c.line(c.side(on))
+	s.own = s.strips(id, c, on, &at, s.own[:0])
+	s.others = s.strips(other, d, on, &at, s.others[:0])
+	s.meet(&at, rimOpen)
+}
+
+// seam joins the thin leaves along a side of a tile with what lies along it.
+func (s *thinSets) seam(tile int32, c *plot, side int) {
+	at, end := c.line(side), int32(rimOpen)
+	if s.t.skin.isCut(tile, side) {
+		end = rimCut
+	}
+	s.own = s.strips(tile, c, int8(side), &at, s.own[:0])
+	s.others = s.others[:0]
+	for _, e := range s.t.skin.seamsOf(tile, side) {
+		from, d := len(s.others), s.t.skin.plot(e.tile)
+		s.others = s.strips(e.tile, &d, int8(e.side), &at, s.others)
+		for i := range s.others[from:] {
+			y := &s.others[from+i]
+			y.lo, y.hi = max(y.lo, e.lo), min(y.hi, e.hi)
 		}
-		if nv.kids != 0 {
-			if l2, r2, lk2, rk2 := nv.side(kv); r2 >= 0 {
-				s.along(l, lk, r2, rk2)
-				s.along(r, rk, l2, lk2)
-				return
-			} else {
-				s.along(u, ku, l2, lk2)
-				return
-			}
-		}
-		s.along(l, lk, v, kv)
-		s.along(r, rk, v, kv)
-		return
 	}
-	if nv.kids != 0 {
-		l, r, lk, rk := nv.side(kv)
-		s.along(u, ku, l, lk)
-		if r >= 0 {
-			s.along(u, ku, r, rk)
-		}
-		return
-	}
-	switch tu, tv := s.thin(u), s.thin(v); {
-	case tu && tv:
-		s.union(u, v)
-	case tu:
-		s.meet(u, ku, v, kv)
-	case tv:
-		s.meet(v, kv, u, ku)
-	}
+	s.meet(&at, end)
 }
 
-// meet notes the border between a thin leaf and one that isn't: the shorter of
-// their two edges.
-func (s *thinSets) meet(u int32, ku int, v int32, kv int) {
-	p, q := s.t.cellOf(u).corners(s.t.m), s.t.cellOf(v).corners(s.t.m)
-	a, b := p[ku], p[(ku+1)%3]
-	if c, d := q[(kv+1)%3], q[kv]; d.Sub(c).Norm() < b.Sub(a).Norm() {
-		a, b = c, d
-	}
-	s.rim = append(s.rim, rimPiece{u, v, a, b})
-}
-
-// strip is a leaf along an edge of a node, from lo to hi of the edge's line.
+// strip is a leaf along a line, from lo to hi of it.
 type strip struct {
 	leaf   int32
 	lo, hi float64
 }
 
-// strips lists the leaves along edge k of a node, which runs from lo to hi.
-func (s *thinSets) strips(u int32, k int, lo, hi float64, to []strip) []strip {
-	nd := &s.t.nodes[u]
-	if nd.kids == 0 {
-		return append(to, strip{u, lo, hi})
+// strips lists the leaves of a node along an edge of its tile or a cut, which
+// runs along the line.
+func (s *thinSets) strips(id int32, c *plot, on int8, at *line, to []strip) []strip {
+	k := c.side(on)
+	if k < 0 {
+		return to
 	}
-	l, r, lk, rk := nd.side(k)
-	if r < 0 {
-		return s.strips(l, lk, lo, hi, to)
+	if kids := s.t.nodes[id].kids; kids != 0 {
+		l, r := c.halves()
+		return s.strips(kids+1, &r, on, at, s.strips(kids, &l, on, at, to))
 	}
-	mid := (lo + hi) / 2
-	return s.strips(r, rk, mid, hi, s.strips(l, lk, lo, mid, to))
+	lo, hi := at.place(c.p[k]), at.place(c.p[(k+1)%c.k])
+	return append(to, strip{id, min(lo, hi), max(lo, hi)})
 }
 
-// seam joins the thin leaves along an edge without a twin with what lies along
-// it, and notes where that is not thin, or nothing.
-func (s *thinSets) seam(f int32, k int) {
-	m, h := s.t.m, 3*f+int32(k)
-	a, b := m.Verts[m.Facets[f][k]], m.Verts[m.Facets[f][(k+1)%3]]
-	long := b.Sub(a).Norm()
-	u := b.Sub(a).Scale(1 / long)
-	end := int32(rimOpen)
-	if s.t.skin.isCut(h) {
-		end = rimCut
-	}
+// meet joins the thin of the own strips of a line with the others beside them, and
+// notes where those are not thin, or end as end says.
+func (s *thinSets) meet(at *line, end int32) {
+	byPlace := func(a, b strip) int { return cmp.Or(cmp.Compare(a.lo, b.lo), cmp.Compare(a.leaf, b.leaf)) }
+	slices.SortFunc(s.own, byPlace)
+	slices.SortFunc(s.others, byPlace)
 	note := func(leaf, other int32, lo, hi float64) {
-		s.rim = append(s.rim, rimPiece{leaf, other, a.Add(u.Scale(lo)), a.Add(u.Scale(hi))})
+		s.rim = append(s.rim, rimPiece{leaf, other, at.world(lo), at.world(hi)})
 	}
-	s.own = s.strips(f, k, 0, long, s.own[:0])
+	others := s.others
 	for _, x := range s.own {
+		for len(others) > 0 && others[0].hi <= x.lo {
+			others = others[1:]
+		}
 		if !s.thin(x.leaf) {
 			continue
 		}
-		at := x.lo
-		for _, e := range s.t.skin.seamsOf(h) {
-			if min(e.hi, x.hi)-max(e.lo, x.lo) <= s.t.Err {
+		to, doubt := x.lo, min(s.t.Err, (x.hi-x.lo)/2)
+		for _, y := range others {
+			if y.lo >= x.hi {
+				break
+			}
+			lo, hi := max(x.lo, y.lo), min(x.hi, y.hi)
+			if hi-lo <= min(doubt, (y.hi-y.lo)/2) {
 				continue
 			}
-			if e.lo > at+s.t.Err {
-				note(x.leaf, end, at, e.lo)
+			if lo > to+doubt {
+				note(x.leaf, end, to, lo)
 			}
-			at = max(at, e.hi)
-			c, d := m.Verts[m.Facets[e.to/3][(e.to+1)%3]], m.Verts[m.Facets[e.to/3][e.to%3]]
-			s.others = s.strips(e.to/3, int(e.to%3), d.Sub(a).Dot(u), c.Sub(a).Dot(u), s.others[:0])
-			for _, y := range s.others {
-				lo, hi := max(x.lo, min(y.lo, y.hi)), min(x.hi, max(y.lo, y.hi))
-				if hi-lo <= s.t.Err {
-					continue
-				}
-				if s.thin(y.leaf) {
-					s.union(x.leaf, y.leaf)
-				} else {
-					note(x.leaf, y.leaf, lo, hi)
-				}
+			to = max(to, hi)
+			if s.thin(y.leaf) {
+				s.union(x.leaf, y.leaf)
+			} else {
+				note(x.leaf, y.leaf, lo, hi)
 			}
 		}
-		if x.hi > at+s.t.Err {
-			note(x.leaf, end, at, x.hi)
+		if x.hi > to+doubt {
+			note(x.leaf, end, to, x.hi)
 		}
 	}
 }
@@ -336,26 +289,25 @@ func (s *thinSets) seam(f int32, k int) {
 // across returns the leaf of facet f that the middle of leaf id faces: the one
 // with the nearest point.
 func (s *thinSets) across(id, f int32) int32 {
-	nd := &s.t.nodes[f]
-	if nd.kids == 0 {
-		return f
+	t := s.t
+	at := t.skin.tile(f)
+	kids := t.nodes[at].kids
+	if kids == 0 {
+		return at
 	}
-	m := s.t.m
-	p := s.t.cellOf(id).corners(m)
-	x := p[0].Add(p[1]).Add(p[2]).Scale(1.0 / 3)
-	a, b, c := m.Corners(f)
-	x = nearestOnFacet(x, a, b, c)
-	n := m.Normal(f)
-	for nd.kids != 0 {
-		l := nd.kids / 4
-		q := s.t.cellOf(l).corners(m)
-		// Edge 1 of the first half, from the middle to the far corner, parts them.
-		if q[2].Sub(q[1]).Cross(x.Sub(q[1])).Dot(n) < 0 {
-			l++
+	_, from := t.plotOf(id)
+	a, b, d := t.m.Corners(f)
+	x := nearestOnFacet(from.middle(), a, b, d)
+	c, n := t.skin.plot(at), t.skin.normal(at)
+	for ; kids != 0; kids = t.nodes[at].kids {
+		l, r := c.halves()
+		if l.p[2].Sub(l.p[1]).Cross(x.Sub(l.p[1])).Dot(n) < 0 { // beyond the cut
+			at, c = kids+1, r
+		} else {
+			at, c = kids, l
 		}
-		f, nd = l, &s.t.nodes[l]
 	}
-	return f
+	return at
 }
 
 // collect makes a region of every set, with all but what is asked of the mesh
@@ -388,13 +340,14 @@ func (s *thinSets) collect() (out []ThinRegion, index map[int32]int, thinnest []
 			_, angle := s.lean(id)
 			reg.WedgeRad = min(reg.WedgeRad, angle)
 		}
-		c := t.cellOf(id)
-		p := c.corners(t.m)
-		area := nd.share(s.lim) * p[1].Sub(p[0]).Cross(p[2].Sub(p[0])).Norm() / 4
+		tile, c := t.plotOf(id)
+		area := nd.share(s.lim) * c.area() / 2
 		reg.AreaMM2 += area
 		reg.MeanMM += area * nd.meanBelow(s.lim)
-		reg.Box = reg.Box.Grow(p[0]).Grow(p[1]).Grow(p[2])
-		reg.Facets = append(reg.Facets, t.skin.facet(c.facet))
+		for _, p := range c.p[:c.k] {
+			reg.Box = reg.Box.Grow(p)
+		}
+		reg.Facets = append(reg.Facets, t.skin.face(tile))
 	}
 	return out, index, thinnest
 }
@@ -514,6 +467,15 @@ func (s *thinSets) held(out []ThinRegion, index map[int32]int) {
 // across the way in which the region grows, and of the rim that it grows from.
 type feetOf struct{ length, across, tip float64 }
 
+// normal is that of a leaf's tile.
+func (s *thinSets) normal(id int32) Vec {
+	n := int32(s.t.skin.count())
+	for id >= n {
+		id = s.t.above[(id-n)/2]
+	}
+	return s.t.skin.normal(id)
+}
+
 // lean returns the angle between a leaf's facet and the opposed one, and the
 // way along the leaf in which they part.
 func (s *thinSets) lean(id int32) (way Vec, angle float64) {
@@ -521,7 +483,7 @@ func (s *thinSets) lean(id int32) (way Vec, angle float64) {
 	if with < 0 {
 		return Vec{}, 0
 	}
-	n, o := s.t.m.Normal(s.t.cellOf(id).facet), s.t.m.Normal(with)
+	n, o := s.normal(id), s.t.m.Normal(with)
 	along := n.Scale(o.Dot(n)).Sub(o)
 	return along.Unit(), math.Atan2(along.Norm(), -o.Dot(n))
 }
@@ -548,7 +510,7 @@ func octant(d Vec) (k [3]int8) {
 // it is the sheet itself that goes on.
 func (s *thinSets) carried(p rimPiece) (Vec, bool) {
 	t := s.t
-	n := t.m.Normal(t.cellOf(p.leaf).facet)
+	n := s.normal(p.leaf)
 	out := p.b.Sub(p.a).Cross(n).Unit()
 	if out == (Vec{}) {
 		return out, false
