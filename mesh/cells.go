@@ -159,7 +159,12 @@ func (t *ThicknessField) newGauge(ctx context.Context) (gauge, error) {
 		return gauge{}, err
 	}
 	verts, creases := t.skin.creases(math.Cos(least + wedgeSlack))
-	for _, s := range append(sharp, creases...) {
+	sharp = append(sharp, creases...)
+	tips, err := t.skin.tips(ctx, math.Cos(least+wedgeSlack), newSharpTree(verts, sharp), sides)
+	if err != nil {
+		return gauge{}, err
+	}
+	for _, s := range append(sharp, tips...) {
 		if s.notch == (t.side < 0) || s.vague {
 			wedges = append(wedges, s)
 		}

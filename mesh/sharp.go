@@ -196,7 +196,8 @@ func findTips(ctx context.Context, m *Mesh, side []bool, least float64, onEdge m
 	}
 	var out []sharpFeature
 	for v, fs := range wide {
-		tips, err := tipsAt(ctx, m, v, fs, least, onEdge[v])
+		side := func(f, g int32) int { return sideOf(m, f, g, v) }
+		tips, err := tipsAt(ctx, v, fs, m.Normal, side, least, onEdge[v])
 		if err != nil {
 			return nil, err
 		}
@@ -226,9 +227,9 @@ func rank(s sharpFeature) int {
 // questions whether to go on.
 const tipStep = 1 << 18
 
-// tipsAt returns the sharpest pair of facets about a vertex of each kind. On a
-// sharp edge, which says what tapers there, all are vague.
-func tipsAt(ctx context.Context, m *Mesh, v int32, fs []int32, least float64, onEdge bool) ([]sharpFeature, error) {
+// tipsAt returns the sharpest pair of facets about a vertex of each kind; side is
+// sideOf them. On a sharp edge, which says what tapers there, all are vague.
+func tipsAt(ctx context.Context, v int32, fs []int32, normal func(f int32) Vec, side func(f, g int32) int, least float64, onEdge bool) ([]sharpFeature, error) {
 	var best [3]sharpFeature
 	for i := range best {
 		best[i].angle = math.Inf(1)
@@ -241,14 +242,14 @@ func tipsAt(ctx context.Context, m *Mesh, v int32, fs []int32, least float64, on
 			}
 			pairs = 0
 		}
-		nf := m.Normal(f)
+		nf := normal(f)
 		for _, g := range fs[i+1:] {
-			ng := m.Normal(g)
+			ng := normal(g)
 			if -nf.Dot(ng) <= least {
 				continue
 			}
 			a := angleBetween(nf, ng.Scale(-1))
-			sf, sg := sideOf(m, f, g, v), sideOf(m, g, f, v)
+			sf, sg := side(f, g), side(g, f)
 			s := sharpFeature{a: v, b: v, f: f, g: g, angle: a, notch: sf > 0, edge: -1, vague: onEdge || sf == 0 || sf != sg, along: nf.Cross(ng).Unit()}
 			if k := rank(s); a < best[k].angle {
 				best[k] = s
@@ -262,21 +263,29 @@ func tipsAt(ctx context.Context, m *Mesh, v int32, fs []int32, least float64, on
 // outside, -1 both inside, 0 across or in the plane.
 func sideOf(m *Mesh, f, g, v int32) int {
 	n, o := m.Normal(f), m.Verts[v]
-	in, out := 0, 0
+	var sides sideCount
 	for _, w := range m.Facets[g] {
-		if w == v {
-			continue
-		}
-		if d := m.Verts[w].Sub(o).Dot(n); d > 0 {
-			out++
-		} else if d < 0 {
-			in++
+		if w != v {
+			sides.add(m.Verts[w].Sub(o).Dot(n), 0)
 		}
 	}
+	return sides.all()
+}
+
+// sideCount says on which sides of a plane points lie.
+type sideCount struct{ in, out, on bool }
+
+// add takes a point at a height that is off by doubt at most.
+func (c *sideCount) add(height, doubt float64) {
+	c.in, c.out, c.on = c.in || height < -doubt, c.out || height > doubt, c.on || math.Abs(height) <= doubt
+}
+
+// all is 1 if all points lie outside, -1 if all lie inside, else 0.
+func (c *sideCount) all() int {
 	switch {
-	case in == 2:
+	case c.in && !c.out && !c.on:
 		return -1
-	case out == 2:
+	case c.out && !c.in && !c.on:
 		return 1
 	}
 	return 0

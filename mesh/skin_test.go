@@ -91,3 +91,17 @@ func nested(b mesh.Box, lo, hi [3]int) bool {
 	}
 	return in || out
 }
+
+// Where three bodies meet in a point their surface tapers to it, and no wall ends
+// there: struts read what they do once OpenSCAD has made one body of them.
+func TestTipsWhereBodiesMeet(t *testing.T) {
+	for _, c := range []struct{ r, n, want float64 }{{0.4, 4, 0.200417}, {0.3, 4, 0.150314}, {0.4, 6, 0.062420}, {0.7, 6, 0.109234}} {
+		f, err := mesh.MeasureThickness(t.Context(), meshtest.Struts(1, 4, c.r, int(c.n)), mesh.ThicknessParams{CapMM: 2, PatchMM: 1})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if math.Abs(f.Min-c.want) > 2*f.Err+1e-6 {
+			t.Errorf("struts of %v sides, radius %v: %v mm at %v, want %v", c.n, c.r, f.Min, f.MinAt, c.want)
+		}
+	}
+}
