@@ -572,6 +572,12 @@ func TestLiveUnion(t *testing.T) {
 			return []string{"-q", "--export-format", "binstl", "-o", out, text}
 		})
 		round := 4e-6 * one.Box().Diagonal() // text of six figures, single precision
+		b.where = c.name
+		got, want := sectionsOf(t, c.m, plusZ, 0.11), sectionsOf(t, one, plusZ, 0.11)
+		for k := range want.Z {
+			b.within("section", got.AreaMM2[k], want.AreaMM2[k], want.AreaMM2[k], 4*round*want.PerimeterMM[k])
+			b.within("outline", got.PerimeterMM[k], want.PerimeterMM[k], want.PerimeterMM[k], 1e-3*want.PerimeterMM[k])
+		}
 		for name, work := range map[string]func(context.Context, *mesh.Mesh, mesh.ThicknessParams) (*mesh.ThicknessField, error){
 			"wall": mesh.MeasureThickness, "gap": mesh.MeasureGap,
 		} {

@@ -30,27 +30,47 @@ type SectionJump struct {
 }
 
 // MeasureSections cuts the part at the middle of slices of the pitch. Area and
-// perimeter are those of the mesh, exact to rounding, where it is closed. A
-// vertex on a plane counts as above it. Material that two bodies share counts
-// twice; islands that only overlap count apart.
+// perimeter are those of the mesh, exact to rounding, where it is closed; of bodies
+// that overlap those of their union, as exact as the lines are found in which they
+// cross. A vertex on a plane counts as above it. Islands that only overlap count
+// apart.
 func MeasureSections(ctx context.Context, m *Mesh, f Frame, pitchMM float64) (*Sections, error) {
 	c, err := newSlicer(ctx, m, f, pitchMM)
 	if err != nil {
 		return nil, err
 	}
+	united, err := c.united(ctx)
+	if err != nil {
+		return nil, err
+	}
+	outline := c
+	if united != c.stance {
+		if outline, err = united.slicer(ctx, c.planes); err != nil {
+			return nil, err
+		}
+	}
 	out := &Sections{
 		PitchMM: pitchMM, Largest: -1, mesh: m, frame: f,
 		Z: make([]float64, c.n), AreaMM2: make([]float64, c.n), PerimeterMM: make([]float64, c.n), Islands: make([]int, c.n),
 	}
-	scratch := spares[*cut]{make: c.newCut}
-	err = parallel(ctx, c.blocks(), 1, func(b, _ int) error {
-		x := scratch.get()
-		defer scratch.put(x)
-		return c.cutBlock(ctx, b, x, func(k int) error {
-			out.Z[k], out.AreaMM2[k], out.PerimeterMM[k], out.Islands[k] = c.z(k), x.area(), x.perimeter(), x.islands()
-			return nil
+	cuts := func(c *slicer, take func(k int, x *cut)) error {
+		scratch := spares[*cut]{make: c.newCut}
+		return parallel(ctx, c.blocks(), 1, func(b, _ int) error {
+			x := scratch.get()
+			defer scratch.put(x)
+			return c.cutBlock(ctx, b, x, func(k int) error {
+				take(k, x)
+				return nil
+			})
 		})
-	})
+	}
+	whole := func(k int, x *cut) { out.Z[k], out.Islands[k] = c.z(k), x.islands() }
+	round := func(k int, x *cut) { out.AreaMM2[k], out.PerimeterMM[k] = x.area(), x.perimeter() }
+	if outline == c {
+		err = cuts(c, func(k int, x *cut) { whole(k, x); round(k, x) })
+	} else if err = cuts(c, whole); err == nil {
+		err = cuts(outline, round)
+	}
 	if err != nil {
 		return nil, err
 	}
@@ -60,6 +80,15 @@ func MeasureSections(ctx context.Context, m *Mesh, f Frame, pitchMM float64) (*S
 		}
 	}
 	return out, nil
+}
+
+// united is the stance of the skin of bodies that overlap; itself if none do.
+func (s *stance) united(ctx context.Context) (*stance, error) {
+	u, err := s.m.united(ctx)
+	if err != nil || u.m == s.m {
+		return s, err
+	}
+	return s.of(ctx, u.m)
 }
 
 // Jumps returns, worst first, the places where the section grows most within
@@ -103,7 +132,11 @@ func (s *Sections) place(js []SectionJump, w int) {
 	if len(js) == 0 || s.mesh == nil {
 		return
 	}
-	st, err := newStance(context.Background(), s.mesh, s.frame)
+	ctx := context.Background()
+	st, err := newStance(ctx, s.mesh, s.frame)
+	if err == nil {
+		st, err = st.united(ctx)
+	}
 	if err != nil {
 		return
 	}

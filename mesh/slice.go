@@ -74,10 +74,16 @@ func newSlicer(ctx context.Context, m *Mesh, f Frame, pitchMM float64) (*slicer,
 	if err != nil {
 		return nil, err
 	}
+	return s.slicer(ctx, p)
+}
+
+// slicer cuts the stance's mesh by planes.
+func (s *stance) slicer(ctx context.Context, p planes) (*slicer, error) {
+	m := s.m
 	c := &slicer{stance: s, planes: p}
 	n := len(m.Facets)
 	c.from, c.to = make([]int32, n), make([]int32, n)
-	err = parallel(ctx, n, 1<<14, func(from, to int) error {
+	err := parallel(ctx, n, 1<<14, func(from, to int) error {
 		for f := from; f < to; f++ {
 			t := m.Facets[f]
 			x, y, z := s.at[t[0]][2], s.at[t[1]][2], s.at[t[2]][2]

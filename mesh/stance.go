@@ -88,6 +88,18 @@ func newStance(ctx context.Context, m *Mesh, f Frame) (*stance, error) {
 	})
 }
 
+// of is another mesh as it stands beside the stance's: in the same coordinates.
+func (s *stance) of(ctx context.Context, m *Mesh) (*stance, error) {
+	other := *s
+	other.m, other.at = m, make([]Vec, len(m.Verts))
+	return &other, parallel(ctx, len(m.Verts), 1<<16, func(from, to int) error {
+		for i := from; i < to; i++ {
+			other.at[i] = s.frame.Turn(m.Verts[i]).Sub(s.origin)
+		}
+		return nil
+	})
+}
+
 // back gives a point of the stance in mesh coordinates.
 func (s *stance) back(p Vec) Vec { return s.frame.Back(p.Add(s.origin)) }
 
