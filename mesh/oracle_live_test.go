@@ -319,11 +319,11 @@ func TestLiveCGAL(t *testing.T) {
 		}
 		v.compare(j, "crossed", crossed, of("crossed"), 0)
 		v.compare(j, "near", j.distances(), of("near"), 1e-12*reach)
-		v.compare(j, "perimeter", j.cuts.PerimeterMM, of("perimeter"), 1e-10*mass.AreaMM2/reach)
 		if j.name == "overlapping" {
-			continue // there the other program takes bodies in bodies for holes
+			continue // there the other program sums outlines up, and takes bodies in bodies for holes
 		}
 		v.compare(j, "section", j.cuts.AreaMM2, of("section"), 1e-11*mass.AreaMM2)
+		v.compare(j, "perimeter", j.cuts.PerimeterMM, of("perimeter"), 1e-10*mass.AreaMM2/reach)
 		// The largest ball touches the surface from inside.
 		if in, r := of("inside")[0], of("near")[0]; j.ball.DiameterMM > 0 && (in != 1 || math.Abs(2*r-j.ball.DiameterMM) > 1e-9*reach) {
 			t.Errorf("%s: ball of %v mm; by CGAL its centre is inside (%v), and %v mm fit", j.name, j.ball.DiameterMM, in, 2*r)

@@ -168,7 +168,7 @@ func newSkin(ctx context.Context, m *Mesh, touch float64) (*skin, error) {
 			facets = append(facets, [3]int32{number(t[0]), number(t[1]), number(t[2])})
 		}
 		for _, r := range p.rims {
-			s.rims = append(s.rims, rimmed{number(r.at), r.cut})
+			s.rims = append(s.rims, rimmed{number(r.at), r.on})
 		}
 		verts, s.of = append(verts, p.verts...), append(s.of, p.of...)
 	}
@@ -257,16 +257,19 @@ type winding struct {
 
 func (w winding) plus(x winding) winding { return winding{w.above + x.above, w.more + x.more} }
 
-// rimmed is a corner of a piece, and whether the edge from there is a cut.
+// rimmed is a corner of a piece, and the edge of the facet on which the piece's
+// from there lies, or sideCut.
 type rimmed struct {
-	at  int32
-	cut bool
+	at int32
+	on int8
 }
+
+const sideCut = -1
 
 func (c *carver) keep(f int32) {
 	t := c.b.nest.m.Facets[f]
 	c.begin()
-	c.rims = append(c.rims, rimmed{at: t[0]}, rimmed{at: t[1]}, rimmed{at: t[2]})
+	c.rims = append(c.rims, rimmed{t[0], 0}, rimmed{t[1], 1}, rimmed{t[2], 2})
 	c.facets, c.of = append(c.facets, t), append(c.of, f)
 }
 
@@ -297,7 +300,7 @@ func (c *carver) carve(f int32) {
 	for k, v := range [3]Vec{p, q, r} {
 		s := c.frame.local(v)
 		c.at = append(c.at, [2]float64{s.u, s.v})
-		c.polys = append(c.polys, rimmed{int32(k), false})
+		c.polys = append(c.polys, rimmed{int32(k), int8(k)})
 	}
 	c.findTraces()
 	for i := range c.traces {
@@ -464,18 +467,18 @@ func (c *carver) part(poly []rimmed, traces []int32, ref [2]float64, others wind
 }
 
 // chord clips the line of a trace to a piece: from where to where of the trace it
-// lies there, from > to if nowhere.
+// lies there. Of a trace that an edge parts from the piece it returns from > to.
 func (c *carver) chord(poly []rimmed, s *trace) (from, to float64) {
 	from, to = math.Inf(-1), math.Inf(1)
 	for i := range poly {
 		p, q := c.at[poly[i].at], c.at[poly[(i+1)%len(poly)].at]
 		switch a, b := turnOf(p, q, s.a), turnOf(p, q, s.b); {
+		case a < 0 && b < 0:
+			return 1, 0
 		case a < b:
 			from = max(from, a/(a-b))
 		case a > b:
 			to = min(to, a/(a-b))
-		case a < 0:
-			return 1, 0
 		}
 	}
 	return from, to
@@ -519,11 +522,15 @@ func (c *carver) halve(poly []rimmed, s *trace, least float64) (l, r []rimmed) {
 			case sp == 0:
 				// On the line, the way on leads out or along it; it counts if the way here led in.
 				if b, _ := side(poly[(i+len(poly)-1)%len(poly)]); b == keep {
-					c.polys = append(c.polys, rimmed{p.at, true})
+					c.polys = append(c.polys, rimmed{p.at, sideCut})
 				}
 			}
 			if sp*sq < 0 {
-				c.polys = append(c.polys, rimmed{c.corner(p, q, dp, dq), p.cut || sp == keep})
+				x := rimmed{c.corner(p, q, dp, dq), p.on}
+				if sp == keep {
+					x.on = sideCut
+				}
+				c.polys = append(c.polys, x)
 			}
 		}
 		halves[h] = c.polys[from:len(c.polys):len(c.polys)]
@@ -584,9 +591,9 @@ func (c *carver) crossed(p, q [2]float64, traces []int32) (sum winding) {
 func (c *carver) bare(poly []rimmed) {
 	for len(poly) > tileMost {
 		part := slices.Clone(poly[:tileMost])
-		part[tileMost-1].cut = true
+		part[tileMost-1].on = sideCut
 		c.bare(part)
-		poly = append([]rimmed{{poly[0].at, true}}, poly[tileMost-1:]...)
+		poly = append([]rimmed{{poly[0].at, sideCut}}, poly[tileMost-1:]...)
 	}
 	from := len(c.facets)
 	c.begin()
@@ -604,7 +611,7 @@ func (c *carver) bare(poly []rimmed) {
 		return
 	}
 	for _, p := range poly {
-		c.rims = append(c.rims, rimmed{c.name(p.at), p.cut})
+		c.rims = append(c.rims, rimmed{c.name(p.at), p.on})
 	}
 }
 
@@ -630,8 +637,9 @@ func (s *skin) findSeams(ctx context.Context) error {
 		}
 		for k := range s.rimOf(i) {
 			x := seam{tile: i, side: int32(k)}
-			if y, ok := s.twin(x); ok {
-				found[s.rim(x)] = []seam{y}
+			list, whole := s.acrossEdge(x)
+			found[s.rim(x)] = list
+			if whole {
 				continue
 			}
 			a, b := s.ends(x)
@@ -645,7 +653,7 @@ func (s *skin) findSeams(ctx context.Context) error {
 	err := each(ctx, len(loose), 1<<8, func(i int) {
 		list := &found[s.rim(loose[i])]
 		near.BVH().InBox(near.facetBox(int32(i)).Widened(seamDoubt*s.touch), func(j int32) bool {
-			if x, ok := s.along(loose[i], loose[j]); ok {
+			if x, ok := s.along(loose[i], loose[j]); ok && !slices.Contains(*list, x) {
 				*list = append(*list, x)
 			}
 			return true
@@ -671,31 +679,35 @@ func (s *skin) ends(x seam) (a, b int32) {
 	return r[x.side].at, r[(int(x.side)+1)%len(r)].at
 }
 
-// twin is the side along all of another one, where both are edges of the whole mesh.
-func (s *skin) twin(x seam) (seam, bool) {
-	f := s.face(x.tile)
-	a, b := s.ends(x)
-	k := slices.Index(s.whole.Facets[f][:], a)
-	if k < 0 || s.whole.Facets[f][(k+1)%3] != b {
-		return seam{}, false
+// acrossEdge returns what lies along a side on the other facet of the edge that it
+// is a part of, and whether that is all.
+func (s *skin) acrossEdge(x seam) (found []seam, whole bool) {
+	on := s.rimOf(x.tile)[x.side].on
+	if on == sideCut {
+		return nil, false
 	}
-	h := s.whole.Topology().Twin[3*f+int32(k)]
+	h := s.whole.Topology().Twin[3*s.face(x.tile)+int32(on)]
 	if h < 0 {
-		return seam{}, false
+		return nil, false
 	}
 	first := s.piece(h / 3)
 	if first < 0 {
-		return seam{}, false
+		return nil, false
 	}
+	a, b := s.ends(x)
+	bare := s.m.Verts[b].Sub(s.m.Verts[a]).Norm()
 	for i := s.tileOf[first]; int(i) < s.count() && s.face(i) == h/3; i++ {
-		for k := range s.rimOf(i) {
-			y := seam{i, int32(k), 0, s.m.Verts[b].Sub(s.m.Verts[a]).Norm()}
-			if c, d := s.ends(y); c == b && d == a {
-				return y, true
+		for k, r := range s.rimOf(i) {
+			if int32(r.on) != h%3 {
+				continue
+			}
+			if y, ok := s.along(x, seam{tile: i, side: int32(k)}); ok {
+				found = append(found, y)
+				bare -= y.hi - y.lo
 			}
 		}
 	}
-	return seam{}, false
+	return found, bare <= 2*seamDoubt*s.touch
 }
 
 // seamDoubt is how many touch the cuts through two facets along each other may be
@@ -705,7 +717,7 @@ const seamDoubt = 8
 // along tells what of a side another one runs along the opposite way, if both are
 // cuts or neither is.
 func (s *skin) along(h, g seam) (seam, bool) {
-	if h.tile == g.tile || s.rims[s.rim(h)].cut != s.rims[s.rim(g)].cut {
+	if h.tile == g.tile || s.isCut(h.tile, int(h.side)) != s.isCut(g.tile, int(g.side)) {
 		return seam{}, false
 	}
 	v, w := s.ends(h)
@@ -729,7 +741,9 @@ func (s *skin) along(h, g seam) (seam, bool) {
 }
 
 // isCut reports whether a side of a tile is a cut through a facet.
-func (s *skin) isCut(tile int32, side int) bool { return s.of != nil && s.rimOf(tile)[side].cut }
+func (s *skin) isCut(tile int32, side int) bool {
+	return s.of != nil && s.rimOf(tile)[side].on == sideCut
+}
 
 // creases returns the seams at which two bodies meet at less than an angle of
 // this cosine. The numbers of their vertices are those in verts.
@@ -743,7 +757,7 @@ func (s *skin) creases(least float64) (verts []Vec, sharp []sharpFeature) {
 		for k, r := range s.rimOf(i) {
 			for _, e := range s.seamsOf(i, k) {
 				g := s.face(e.tile)
-				if !r.cut || f >= g {
+				if r.on != sideCut || f >= g {
 					continue
 				}
 				nf, ng := s.whole.Normal(f), s.whole.Normal(g)
