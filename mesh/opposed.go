@@ -295,36 +295,6 @@ func (s *patch) extent() patchBox {
 	return b
 }
 
-// parted reports whether a rival surely stops no ball from the patch of a diameter
-// below d; it may not say so where that is close. The centres of balls as large that
-// touch the patch are the patch itself, raised by their radius. None reaches the
-// rival if a plane stands so far from those centres and parts them from it. That is
-// looked for square to the way to the rival's middle, then to its nearest point. It is
-// written out in numbers, since it is asked of all that may be near.
-func (s *patch) parted(v *rival, d float64) bool {
-	a, b, c, r := &v.g[0], &v.g[1], &v.g[2], d/2
-	y := spot{(a.u + b.u + c.u) / 3, (a.v + b.v + c.v) / 3, (a.h + b.h + c.h) / 3}
-	for range 2 {
-		xu, xv, _ := s.foot(y.u, y.v)
-		du, dv, dh := y.u-xu, y.v-xv, y.h-r
-		l := math.Sqrt(du*du + dv*dv + dh*dh)
-		far := math.Inf(1)
-		for i := range v.g {
-			q := &v.g[i]
-			far = min(far, (q.u-xu)*du+(q.v-xv)*dv+(q.h-r)*dh)
-		}
-		if far > r*l*(1+slopeErr) {
-			return true
-		}
-		if l < r {
-			return false
-		}
-		n := nearestOnFacet(Vec{xu, xv, r}, Vec{a.u, a.v, a.h}, Vec{b.u, b.v, b.h}, Vec{c.u, c.v, c.h})
-		y = spot{n[0], n[1], n[2]}
-	}
-	return false
-}
-
 // between returns the thinnest span between the patch and a rival, if its
 // diameter is less than below.
 func (s *patch) between(v *rival, touch, below float64) (span, bool) {
@@ -369,8 +339,8 @@ func (r *spanSearch) inside(g []spot, v *rival) {
 			rise[i][j] = slope.rise(g[i], g[j])
 			least[i] = min(least[i], rise[i][j])
 		}
-		if least[i] == 0 || d[i]+least[i]-slopeErr*(d[i]-least[i]) > r.d {
-			return // thinnest here, or no thinner than another's
+		if d[i]+least[i]-slopeErr*(d[i]-least[i]) > r.d {
+			return
 		}
 	}
 	for i := range g {

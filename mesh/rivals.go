@@ -188,14 +188,13 @@ func (g *gauge) gather() {
 	}
 }
 
-// meet takes a facet as a rival if it is one. Where the patch may be split, all that
-// cells may be asked for is kept, however surely it stops no small ball.
+// meet takes a facet as a rival if it is one.
 func (g *gauge) meet(f int32, a, b, c *Vec) {
 	s, y := &g.own, g.nextRival()
 	s.place(y, f, a, b, c)
 	if key := g.from.boxBound(y, &g.box, g.touch); key < g.whole {
 		n := g.t.m.Normal(f).Scale(g.t.side)
-		if s.n.Dot(n) < -opposedCos && !(g.long == 0 && g.from.parted(y, g.whole)) {
+		if s.n.Dot(n) < -opposedCos {
 			s.turn(y, &n)
 			y.sliver = !g.sides[g.skin.facet(f)]
 			g.take(y, max(key, g.from.planeBound(y)))
@@ -211,11 +210,7 @@ func (g *gauge) take(y *rival, key float64) {
 	i := len(g.rivals) - 1
 	if key >= g.whole {
 		g.rivals = g.rivals[:i]
-	} else if room := g.best.room(); g.long >= 0 && key < room && !g.isHidden(y) {
-		if g.long > 0 && g.from.parted(y, room) {
-			y.floor = room
-			return
-		}
+	} else if g.long >= 0 && key < g.best.room() && !g.isHidden(y) {
 		y.floor = g.try(&g.best, g.from, i)
 		g.whole = min(g.cap, max(gatherSmall*g.best.d, gatherLarge*min(g.best.d, g.long)))
 	}

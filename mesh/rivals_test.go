@@ -12,7 +12,7 @@ func TestSpanIsTheThinnest(t *testing.T) {
 	r := rand.New(rand.NewPCG(5, 6))
 	random := func() Vec { return Vec{r.Float64(), r.Float64(), r.Float64()} }
 	const touch = 1e-7
-	found, parted := 0, 0
+	found := 0
 	for range 3000 {
 		n := random().Sub(random()).Unit()
 		u := n.Cross(random()).Unit()
@@ -41,12 +41,6 @@ func TestSpanIsTheThinnest(t *testing.T) {
 			if off := s.world(y).Sub(nearestOnFacet(s.world(y), a, b, c)).Norm(); off > 1e-9 {
 				t.Fatalf("the span ends %v off the facet", off)
 			}
-			if s.parted(&v, got.d*(1+1e-7)) {
-				t.Fatalf("a plane parts the patch from a facet that stops a ball of %v", got.d)
-			}
-			if s.parted(&v, got.d*0.9) {
-				parted++
-			}
 		} else {
 			got.d = 10
 		}
@@ -69,8 +63,5 @@ func TestSpanIsTheThinnest(t *testing.T) {
 	}
 	if found < 1000 {
 		t.Errorf("%d pairs with a span", found)
-	}
-	if parted < found*2/3 { // the rest are large and cut by planes
-		t.Errorf("a plane is found for %d of %d pairs", parted, found)
 	}
 }
