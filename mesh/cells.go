@@ -426,6 +426,8 @@ func (g *gauge) flatAround(f int32, x Vec, d, lean float64) {
 	if lean*math.Sqrt((1-roundCos)/(1+roundCos)) < roundGain {
 		return // however an edge turns it matters little
 	}
+	q := (roundGain / lean) * (roundGain / lean) // of the tangent of half the turn that matters
+	level := (1-q)/(1+q) + 1e-9
 	slivers := 0
 	for i := 0; i < len(g.flats); i++ {
 		for k := range int32(3) {
@@ -435,15 +437,19 @@ func (g *gauge) flatAround(f int32, x Vec, d, lean float64) {
 				continue
 			}
 			side := g.sides[t/3]
-			if turn := n.Dot(m.Normal(t / 3)); side && turn < roundCos {
-				continue
-			} else if tan := math.Sqrt(max(0, 1-turn) / (1 + turn)); side && lean*tan >= roundGain {
-				g.rims = append(g.rims, rim{h, t, tan})
-				continue
+			if side && !m.turnsLess(t/3, n, level) {
+				turn := n.Dot(m.Normal(t / 3))
+				if turn < roundCos {
+					continue
+				}
+				if tan := math.Sqrt(max(0, 1-turn) / (1 + turn)); lean*tan >= roundGain {
+					g.rims = append(g.rims, rim{h, t, tan})
+					continue
+				}
 			}
 			// A sliver turns nowhere: what lies beyond it counts.
 			room := side && len(g.flats)-slivers < flatsMost || !side && slivers < sliversMost
-			if a, b := m.Verts[m.Facets[h/3][k]], m.Verts[m.Facets[h/3][(k+1)%3]]; room && segmentGap(x, a, b) < roundReach*d {
+			if a, b := m.Verts[m.Facets[h/3][k]], m.Verts[m.Facets[h/3][(k+1)%3]]; room && segmentWithin(x, a, b, roundReach*d) {
 				g.flats = append(g.flats, t/3)
 				if !side {
 					slivers++
@@ -451,6 +457,15 @@ func (g *gauge) flatAround(f int32, x Vec, d, lean float64) {
 			}
 		}
 	}
+}
+
+// turnsLess reports whether the normal of a facet is within an angle, given by
+// its cosine above 0, of n, which is sooner said than what it is: where rounding
+// matters it may say that it is not.
+func (m *Mesh) turnsLess(f int32, n Vec, cos float64) bool {
+	x, y, z := m.cross(f)
+	c := dot3(n[0], n[1], n[2], x, y, z)
+	return c > 0 && c*c > cos*cos*dot3(x, y, z, x, y, z)
 }
 
 // middle is the centroid of some facets' area.
@@ -466,6 +481,26 @@ func (m *Mesh) middle(facets []int32) Vec {
 
 // segmentGap is the distance of p from the segment a b.
 func segmentGap(p, a, b Vec) float64 { return p.Sub(nearestOnSegment(p, a, b)).Norm() }
+
+// segmentWithin reports whether segmentGap is less than d, which most often is
+// sooner said than how much it is.
+func segmentWithin(p, a, b Vec, d float64) bool {
+	px, py, pz := p[0]-a[0], p[1]-a[1], p[2]-a[2]
+	qx, qy, qz := p[0]-b[0], p[1]-b[1], p[2]-b[2]
+	ex, ey, ez := b[0]-a[0], b[1]-a[1], b[2]-a[2]
+	p2, q2 := dot3(px, py, pz, px, py, pz), dot3(qx, qy, qz, qx, qy, qz)
+	along, e2 := dot3(px, py, pz, ex, ey, ez), dot3(ex, ey, ez, ex, ey, ez)
+	const room = 1e-6 // far more than rounding
+	in, out := d*d*(1-room), d*d*(1+room)
+	switch {
+	case p2 < in || q2 < in:
+		return true
+	case along <= 0 && p2 > out, along >= e2 && q2 > out, // past an end
+		p2*e2-along*along > out*e2+1e-12*p2*e2: // beside the line
+		return false
+	}
+	return segmentGap(p, a, b) < d
+}
 
 func nearestOnSegment(p, a, b Vec) Vec {
 	e := b.Sub(a)

@@ -1,0 +1,56 @@
+package mesh
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+)
+
+// What is said sooner is what would be said later: of segments near and far, long
+// and none, and such as lie just at the distance.
+func TestSegmentWithin(t *testing.T) {
+	r := rand.New(rand.NewPCG(3, 8))
+	vec := func(s float64) Vec { return Vec{s * r.NormFloat64(), s * r.NormFloat64(), s * r.NormFloat64()} }
+	in := 0
+	for i := range 200_000 {
+		a := vec(10)
+		b := a.Add(vec(math.Pow(10, float64(r.IntN(5)-3))))
+		if i%50 == 0 {
+			b = a
+		}
+		p := a.Add(b.Sub(a).Scale(2*r.Float64() - 0.5)).Add(vec(math.Pow(10, float64(r.IntN(5)-3))))
+		gap := segmentGap(p, a, b)
+		d := gap * []float64{1, 1 + 0x1p-50, 1 - 0x1p-50, 1 + 1e-7, 1 - 1e-7, 2 * r.Float64()}[i%6]
+		got, want := segmentWithin(p, a, b, d), gap < d
+		if got != want {
+			t.Fatalf("%v from %v %v: %v at %v, within %v", p, a, b, got, gap, d)
+		}
+		if got {
+			in++
+		}
+	}
+	if in < 50_000 || in > 150_000 {
+		t.Errorf("%d of 200000 within", in)
+	}
+}
+
+// A normal that is said to turn less than an angle does.
+func TestTurnsLess(t *testing.T) {
+	r := rand.New(rand.NewPCG(4, 9))
+	less := 0
+	for range 100_000 {
+		turn, lean := math.Pow(10, -6*r.Float64()), 2*math.Pi*r.Float64()
+		n := Vec{math.Sin(turn) * math.Cos(lean), math.Sin(turn) * math.Sin(lean), math.Cos(turn)}
+		u := n.Cross(Vec{r.NormFloat64(), r.NormFloat64(), r.NormFloat64()})
+		m := New([]Vec{{}, u, n.Cross(u).Add(u.Scale(r.Float64()))}, [][3]int32{{0, 1, 2}})
+		cos := math.Cos(turn * (0.5 + r.Float64()))
+		if m.turnsLess(0, Vec{0, 0, 1}, cos+1e-9) {
+			if less++; m.Normal(0)[2] < cos {
+				t.Fatalf("turned by %g, said to be less than %g", turn, math.Acos(cos))
+			}
+		}
+	}
+	if less < 20_000 {
+		t.Errorf("only %d turn less", less)
+	}
+}
