@@ -18,6 +18,9 @@ type Integrity struct {
 	DegenerateFacets  int // no area (below 1e-14 of the squared diagonal), collapsed ones that were left out on reading included
 	DuplicateFacets   int // same three vertices as an earlier facet, either way round; ones that were left out on reading included
 	SelfIntersections int // pairs of facets that cross, overlap or touch elsewhere than at corners that they share; facets without area are not asked
+	// MeetingShells are those that cross, overlap or touch others so, in that many
+	// of the pairs.
+	MeetingShells, MeetingPairs int
 	// MoreIntersections is set where counting stopped: there are at least as
 	// many as SelfIntersections says.
 	MoreIntersections bool
@@ -29,8 +32,8 @@ type Integrity struct {
 
 	// A few places of each kind, mesh coordinates: of open edges one for each
 	// hole, longest rim first; of shells one on each; of the others the first in
-	// facet order.
-	OpenAt, NonmanifoldAt, FlippedAt, IntersectAt, InvertedAt []Vec
+	// facet order, IntersectAt within shells and MeetAt between them.
+	OpenAt, NonmanifoldAt, FlippedAt, IntersectAt, MeetAt, InvertedAt []Vec
 }
 
 // maxPlaces bounds the lists of places.
@@ -58,7 +61,8 @@ func MeasureIntegrity(ctx context.Context, m *Mesh) (Integrity, error) {
 	if err = cmp.Or(err, failed); err != nil {
 		return Integrity{}, err
 	}
-	r.SelfIntersections, r.MoreIntersections, r.IntersectAt = x.count, x.more, x.at
+	r.SelfIntersections, r.MoreIntersections, r.IntersectAt = x.count(), x.more, x.within.at
+	r.MeetingShells, r.MeetingPairs, r.MeetAt = len(x.shells), x.between.count, x.between.at
 	return r, nil
 }
 

@@ -24,7 +24,7 @@ func integrityOf(t testing.TB, m *mesh.Mesh) mesh.Integrity {
 
 // counts shows all but the places.
 func counts(i mesh.Integrity) string {
-	i.OpenAt, i.NonmanifoldAt, i.FlippedAt, i.IntersectAt, i.InvertedAt = nil, nil, nil, nil, nil
+	i.OpenAt, i.NonmanifoldAt, i.FlippedAt, i.IntersectAt, i.MeetAt, i.InvertedAt = nil, nil, nil, nil, nil, nil
 	return fmt.Sprintf("%+v", i)
 }
 
@@ -100,7 +100,7 @@ func TestIntegrity(t *testing.T) {
 		"needle":                 {needle, mesh.Integrity{Shells: 1, NonmanifoldEdges: 1, OpenEdges: 6, DegenerateFacets: 1}},
 		"moebius band":           {moebius(12), mesh.Integrity{Shells: 1, OpenEdges: 24}},
 		"ball":                   {ball, mesh.Integrity{Shells: 1}},
-		"cube face on cube face": {touching(0), mesh.Integrity{Shells: 2}},
+		"cube face on cube face": {touching(0), mesh.Integrity{Shells: 2, MeetingShells: 2}},
 		"cube beside cube":       {touching(1e-13), mesh.Integrity{Shells: 2}},
 	} {
 		got := integrityOf(t, c.m)
@@ -111,10 +111,10 @@ func TestIntegrity(t *testing.T) {
 			}
 			got.FlippedFacets = 0
 		case "cube face on cube face":
-			if got.SelfIntersections == 0 {
+			if got.SelfIntersections == 0 || got.MeetingPairs != got.SelfIntersections {
 				t.Errorf("%s: they do not touch", name)
 			}
-			got.SelfIntersections = 0
+			got.SelfIntersections, got.MeetingPairs = 0, 0
 		}
 		if counts(got) != counts(c.want) {
 			t.Errorf("%s: got  %s\nwant %s", name, counts(got), counts(c.want))
@@ -176,8 +176,8 @@ func TestSelfIntersections(t *testing.T) {
 			for _, fs := range [][][3]int32{{{0, 1, 2}, o}, {o, {2, 1, 0}}} {
 				got := integrityOf(t, mesh.New(vs, fs))
 				row.Right(got.SelfIntersections == c.want)
-				if got.SelfIntersections != c.want || len(got.IntersectAt) != c.want {
-					t.Errorf("%s: %d intersections at %v, want %d", name, got.SelfIntersections, got.IntersectAt, c.want)
+				if got.SelfIntersections != c.want || len(got.IntersectAt)+len(got.MeetAt) != c.want {
+					t.Errorf("%s: %d intersections at %v, want %d", name, got.SelfIntersections, append(got.IntersectAt, got.MeetAt...), c.want)
 				}
 			}
 		}
@@ -202,7 +202,7 @@ func TestIntersectionsOfTurnedParts(t *testing.T) {
 		if got.SelfIntersections < 48 {
 			t.Errorf("turn %d: %d intersections", i, got.SelfIntersections)
 		}
-		for _, p := range got.IntersectAt {
+		for _, p := range append(got.IntersectAt, got.MeetAt...) {
 			q := meshtest.Turn(mesh.New([]mesh.Vec{p}, nil), axis, -0.37*float64(i)).Verts[0]
 			r := math.Hypot(q[0]-.3, q[1]-.2)
 			if math.Abs(q[2]) > 1e-9 || r > math.Sqrt(12)+1e-9 || r < math.Sqrt(12)*math.Cos(math.Pi/24)-1e-9 {

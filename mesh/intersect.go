@@ -9,8 +9,14 @@ import (
 
 // intersections is what selfIntersections found.
 type intersections struct {
+	within, between meetings // facets of one shell, and of two
+	more            bool
+	shells          []int32 // that meet others; ascending at the end
+}
+
+// meetings are pairs of facets that meet.
+type meetings struct {
 	count int
-	more  bool
 	pairs [][2]int32 // the first by facet numbers
 	at    []Vec      // where they meet
 }
@@ -50,21 +56,48 @@ func selfIntersections(ctx context.Context, m *Mesh) (intersections, error) {
 	})
 	var all intersections
 	for _, p := range parts {
-		all.count += p.count
+		all.within.join(&p.within)
+		all.between.join(&p.between)
 		all.more = all.more || p.more
-		all.pairs = append(all.pairs, p.pairs...)
+		all.shells = append(all.shells, p.shells...)
 	}
-	all.keepFirst()
-	for _, p := range all.pairs {
-		all.at = append(all.at, meetingPoint(m, p[0], p[1]))
-	}
+	all.within.place(m)
+	all.between.place(m)
+	all.shells = sortedSet(all.shells)
 	return all, err
 }
 
+func (x *meetings) join(y *meetings) {
+	x.count += y.count
+	x.pairs = append(x.pairs, y.pairs...)
+}
+
+func (x *intersections) count() int { return x.within.count + x.between.count }
+
 // keepFirst drops all but the first pairs.
-func (x *intersections) keepFirst() {
+func (x *meetings) keepFirst() {
 	slices.SortFunc(x.pairs, func(a, b [2]int32) int { return slices.Compare(a[:], b[:]) })
 	x.pairs = x.pairs[:min(len(x.pairs), maxPlaces)]
+}
+
+func (x *meetings) add(f, g int32) {
+	x.count++
+	if x.pairs = append(x.pairs, [2]int32{f, g}); len(x.pairs) >= 4*maxPlaces {
+		x.keepFirst()
+	}
+}
+
+// place finds where the first pairs meet.
+func (x *meetings) place(m *Mesh) {
+	x.keepFirst()
+	for _, p := range x.pairs {
+		x.at = append(x.at, meetingPoint(m, p[0], p[1]))
+	}
+}
+
+func sortedSet(s []int32) []int32 {
+	slices.Sort(s)
+	return slices.Compact(s)
 }
 
 // crossSearch looks for the pairs of some leaves.
@@ -114,7 +147,7 @@ func (s *crossSearch) facet(tree *BVH, f int32) {
 		if later == 0 {
 			continue
 		}
-		if s.found.count >= intersectMost {
+		if s.found.count() >= intersectMost {
 			s.found.more = true
 			return
 		}
@@ -127,7 +160,7 @@ func (s *crossSearch) facet(tree *BVH, f int32) {
 		}
 		for mask := later & besideFacets(bl, &sides); mask != 0; mask &= mask - 1 {
 			i := bits.TrailingZeros32(mask) & 7
-			if s.pair(&plane, f, bl.facet[i]) && s.found.count == intersectMost && later>>i > 1 {
+			if s.pair(&plane, f, bl.facet[i]) && s.found.count() == intersectMost && later>>i > 1 {
 				over++
 				break
 			}
@@ -143,9 +176,15 @@ func (s *crossSearch) pair(plane *facetPlane, f, g int32) bool {
 	if s.smoothly(f, g) || plane.besides(s.m, f, g) || !facetsMeet(s.m, f, g) {
 		return false
 	}
-	s.found.count++
-	if s.found.pairs = append(s.found.pairs, [2]int32{f, g}); len(s.found.pairs) >= 4*maxPlaces {
-		s.found.keepFirst()
+	shell := s.m.Topology().Shell
+	a, b := shell[f], shell[g]
+	if a == b {
+		s.found.within.add(f, g)
+		return true
+	}
+	s.found.between.add(f, g)
+	if s.found.shells = append(s.found.shells, a, b); len(s.found.shells) >= 1<<10 {
+		s.found.shells = sortedSet(s.found.shells)
 	}
 	return true
 }

@@ -3,6 +3,7 @@ package mesh
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 )
 
@@ -61,7 +62,7 @@ func TestIntersectionsBrute(t *testing.T) { bruteIntersections(t) }
 
 func bruteIntersections(t *testing.T) {
 	r := rand.New(rand.NewPCG(5, 6))
-	smooth, meet := 0, 0
+	smooth, meet, apart := 0, 0, 0
 	for i := range 300 {
 		m := crumpled(r, 3+r.IntN(5), []float64{0, .5, 1, 2}[i%4], []float64{0, .25, 1, 1e-6}[i/4%4])
 		if i%3 == 0 { // anywhere, in numbers that no single-precision one holds
@@ -71,7 +72,19 @@ func bruteIntersections(t *testing.T) {
 			}
 			m = New(m.Verts, m.Facets)
 		}
-		want := 0
+		if i%5 == 0 { // another shell through it
+			n := int32(len(m.Verts))
+			verts, facets := slices.Clone(m.Verts), slices.Clone(m.Facets)
+			for v := range n {
+				verts = append(verts, m.Verts[v].Scale(0.75))
+			}
+			for _, c := range m.Facets {
+				facets = append(facets, [3]int32{c[0] + n, c[1] + n, c[2] + n})
+			}
+			m = New(verts, facets)
+		}
+		shell := m.Topology().Shell
+		want, between, shells := 0, 0, map[int32]bool{}
 		for f := range int32(len(m.Facets)) {
 			if a, b, c := m.Corners(f); !hasArea(a, b, c) {
 				continue
@@ -79,11 +92,16 @@ func bruteIntersections(t *testing.T) {
 			for g := f + 1; g < int32(len(m.Facets)); g++ {
 				if facetsMeet(m, f, g) {
 					want++
+					if shell[f] != shell[g] {
+						between++
+						shells[shell[f]], shells[shell[g]] = true, true
+					}
 				}
 			}
 		}
-		if got, err := selfIntersections(t.Context(), m); err != nil || got.count != want || got.more {
-			t.Fatalf("mesh %d: %d pairs meet, want %d", i, got.count, want)
+		got, err := selfIntersections(t.Context(), m)
+		if err != nil || got.count() != want || got.between.count != between || len(got.shells) != len(shells) || got.more {
+			t.Fatalf("mesh %d: %d pairs meet, %d of them of %d shells, want %d, %d and %d", i, got.count(), got.between.count, len(got.shells), want, between, len(shells))
 		}
 		corners, err := smoothCorners(t.Context(), m)
 		if err != nil {
@@ -94,9 +112,9 @@ func bruteIntersections(t *testing.T) {
 				smooth++
 			}
 		}
-		meet += want
+		meet, apart = meet+want, apart+between
 	}
-	if smooth < 1000 || meet < 1000 {
-		t.Errorf("%d smooth corners and %d pairs that meet are too few to tell", smooth, meet)
+	if smooth < 1000 || meet < 1000 || apart < 1000 {
+		t.Errorf("%d smooth corners and %d pairs that meet, %d of them of two shells, are too few to tell", smooth, meet, apart)
 	}
 }

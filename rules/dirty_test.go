@@ -31,7 +31,7 @@ func TestChecksOnDirtyMeshes(t *testing.T) {
 	}{
 		"open":              {part + "drop 3\n", "open edges", solid, "inside from outside"},
 		"flipped facet":     {part + "turnfacet 3\n", "wound against", solid, "inside from outside"},
-		"overlapping body":  {part + "box 5 5 5 12 12 30\n", "cross each other", nil, ""},
+		"overlapping body":  {part + "box 5 5 5 12 12 30\n", "run into each other", nil, ""},
 		"body in a body":    {part + "box 2 11 5 5 14 10\n", "turned inside out", solid, "inside from outside"},
 		"body twice":        {part + part, "repeat others", nil, ""},
 		"one of two turned": {part + "box 60 0 0 70 10 10\nflip\n", "turned inside out", solid, "inside from outside"},
