@@ -150,7 +150,7 @@ func newSkin(ctx context.Context, m *Mesh, touch float64) (*skin, error) {
 	if err != nil {
 		return nil, err
 	}
-	s := &skin{whole: m, touch: touch}
+	s := &skin{whole: m, touch: touch, of: []int32{}} // not nil, even if nothing bounds anything
 	verts := slices.Clone(m.Verts)
 	var facets [][3]int32
 	for i := range parts {
