@@ -257,13 +257,19 @@ func (r *toolReach) reaches(at, n Vec, last *Vec) bool {
 			}
 		}
 	}
+	var open []Vec
 	for _, d := range r.fan {
-		if try(d) {
+		if !r.open(c, d) {
+			continue
+		}
+		if r.fits(c, d) {
+			*last = d
 			return true
 		}
+		open = append(open, d)
 	}
 	if r.local {
-		for _, d := range r.narrow(c) {
+		for _, d := range r.narrow(c, open) {
 			if try(r.turned(c, d)) {
 				return true
 			}
@@ -281,16 +287,13 @@ const (
 	turnMost   = 0.13
 )
 
-// narrow returns the directions of the fan along which the middle of the rod is
-// clear and no more than half of its sides hit anything, the clearest first.
-func (r *toolReach) narrow(c Vec) []Vec {
-	const sides = 8
-	var by [sides/2 + 1][]Vec
-	for _, d := range r.fan {
-		if _, hit := r.bvh.Ray(c, d, 0, math.Inf(1)); hit {
-			continue
-		}
-		if n := r.hits(c, NewFrame(d, 0, 0), r.radius, 0, r.leaves(c, d), sides/2); n <= sides/2 {
+// narrow returns those of the open directions along which no more than half of the
+// rod's sides hit anything, the clearest first.
+func (r *toolReach) narrow(c Vec, open []Vec) []Vec {
+	const most = len(rodSides) / 2
+	var by [most + 1][]Vec
+	for _, d := range open {
+		if n := r.hits(c, NewFrame(d, 0, 0), r.radius, 0, r.leaves(c, d), most); n <= most {
 			by[n] = append(by[n], d)
 		}
 	}
@@ -354,10 +357,16 @@ func (r *toolReach) rest(at, n Vec) (Vec, bool) {
 
 // clear reports whether the rod, its round end at c, leads away along the unit
 // vector d, and its holder behind it.
-func (r *toolReach) clear(c, d Vec) bool {
-	if _, hit := r.bvh.Ray(c, d, 0, math.Inf(1)); hit {
-		return false
-	}
+func (r *toolReach) clear(c, d Vec) bool { return r.open(c, d) && r.fits(c, d) }
+
+// open reports whether the middle of the rod leads away.
+func (r *toolReach) open(c, d Vec) bool {
+	_, hit := r.bvh.Ray(c, d, 0, math.Inf(1))
+	return !hit
+}
+
+// fits reports whether the rest of the tool leads away where its middle does.
+func (r *toolReach) fits(c, d Vec) bool {
 	f := NewFrame(d, 0, 0)
 	end := r.leaves(c, d)
 	length := r.length
@@ -398,11 +407,14 @@ func (r *toolReach) fanHits(c Vec, f Frame, radius, from, to float64) bool {
 	return from < to && r.hits(c, f, radius, from, to, 0) > 0
 }
 
+// rodSides are where around the rod the eight rays run.
+var rodSides = [8][2]float64{{1, 0}, {-1, 0}, {0, 1}, {0, -1},
+	{math.Sqrt2 / 2, math.Sqrt2 / 2}, {-math.Sqrt2 / 2, -math.Sqrt2 / 2}, {math.Sqrt2 / 2, -math.Sqrt2 / 2}, {-math.Sqrt2 / 2, math.Sqrt2 / 2}}
+
 // hits counts those of the eight rays that hit anything, as far as one more than
 // most.
 func (r *toolReach) hits(c Vec, f Frame, radius, from, to float64, most int) (n int) {
-	const h = math.Sqrt2 / 2
-	for _, u := range [8][2]float64{{1, 0}, {-1, 0}, {0, 1}, {0, -1}, {h, h}, {-h, -h}, {h, -h}, {-h, h}} {
+	for _, u := range rodSides {
 		o := c.Add(f.X.Scale(u[0] * rodShare * radius)).Add(f.Y.Scale(u[1] * rodShare * radius))
 		if _, hit := r.bvh.Ray(o, f.Z, from, to); hit {
 			if n++; n > most {
@@ -423,15 +435,12 @@ func (r *toolReach) rodClear(c, d Vec, radius, from, to float64) bool {
 // walk walks along a rod to where it is not clear, and what is near there.
 func (r *toolReach) walk(c, d Vec, radius, from, to float64) (t float64, near Near, clear bool) {
 	for t = from; t < to; {
-		dist := 8 * radius
-		near, ok := r.bvh.Nearest(c.Add(d.Scale(t)), dist, nil)
-		if ok {
-			dist = near.Dist
-		}
-		if dist < (restShare-0.005)*radius {
+		// Where nothing is near the distance is the most that was asked for.
+		near, _ = r.bvh.Nearest(c.Add(d.Scale(t)), 8*radius, nil)
+		if near.Dist < (restShare-0.005)*radius {
 			return t, near, false
 		}
-		t += math.Sqrt(dist*dist - rodShare*rodShare*radius*radius)
+		t += math.Sqrt(near.Dist*near.Dist - rodShare*rodShare*radius*radius)
 	}
 	return t, near, true
 }

@@ -160,7 +160,7 @@ func (t *ThicknessField) newGauge(ctx context.Context) (gauge, error) {
 	}
 	verts, creases := t.skin.creases(math.Cos(least + wedgeSlack))
 	sharp = append(sharp, creases...)
-	tips, err := t.skin.tips(ctx, math.Cos(least+wedgeSlack), newSharpTree(verts, sharp), sides)
+	tips, err := t.skin.tips(ctx, math.Cos(least+wedgeSlack), verts, sharp, sides)
 	if err != nil {
 		return gauge{}, err
 	}

@@ -7,9 +7,9 @@ import (
 
 // tips returns the tips at corners of pieces, where the surface of several bodies
 // meets, as findTips does those at vertices of the mesh; sharp are the edges of the
-// skin that are sharp, and sides tells which facets of the whole mesh are no
+// skin that are sharp, between verts, and sides tells which facets of the whole mesh are no
 // slivers.
-func (s *skin) tips(ctx context.Context, least float64, sharp *sharpTree, sides []bool) ([]sharpFeature, error) {
+func (s *skin) tips(ctx context.Context, least float64, verts []Vec, sharp []sharpFeature, sides []bool) ([]sharpFeature, error) {
 	if s.of == nil {
 		return nil, nil
 	}
@@ -34,6 +34,7 @@ func (s *skin) tips(ctx context.Context, least float64, sharp *sharpTree, sides 
 	}
 	slices.Sort(at)
 	doubt := seamDoubt * s.touch
+	edges := newSharpTree(verts, sharp)
 	found := make([][]sharpFeature, len(at))
 	err = each(ctx, len(at), 1<<6, func(i int) {
 		v := at[i]
@@ -59,8 +60,8 @@ func (s *skin) tips(ctx context.Context, least float64, sharp *sharpTree, sides 
 			return c.all()
 		}
 		onEdge := false
-		if sharp != nil {
-			_, onEdge = sharp.mesh.BVH().Nearest(o, doubt, nil)
+		if edges != nil {
+			_, onEdge = edges.mesh.BVH().Nearest(o, doubt, nil)
 		}
 		found[i], _ = tipsAt(context.Background(), v, slices.Compact(faces), s.whole.Normal, side, least, onEdge)
 	})
