@@ -41,7 +41,10 @@ const (
 // parallel lines that the island's outline fits in; so a thin wall that ends in
 // a thick post, or that closes to a tube, is as wide as the post or the tube.
 // The island of the largest ratio is the foot of a feature. Width is taken at the foot,
-// not at the top, since a pointed or rounded top is no thin wall.
+// not at the top, since a pointed or rounded top is no thin wall. An island whose
+// width grows faster upward than under sides of 45 degrees is no foot: what
+// spreads like that is carried by support, and a round underside is as narrow as
+// the pitch is fine.
 //
 // Bodies that overlap are one island. Heights are known to one pitch; what is no higher than that is left out. What a wall does beyond the outline of its
 // island, as a thin wing on a thick post, is not seen. Features with a ratio
@@ -488,9 +491,24 @@ func (t *tower) free() {
 		}
 		for i := t.first[k]; i < t.first[k+1]; i++ {
 			s := &t.islands[i]
-			s.ratio = float64(s.freeTop-int32(k)) * t.pitch / max(s.width, t.levelTol)
+			if !t.spreads(k, i-t.first[k]) {
+				s.ratio = float64(s.freeTop-int32(k)) * t.pitch / max(s.width, t.levelTol)
+			}
 		}
 	}
+}
+
+// spreads reports whether an island of cut k, alone in its slab, is wider by more
+// than two pitches in the next cut.
+func (t *tower) spreads(k int, i int32) bool {
+	st := &t.storeys[k]
+	g := st.slab[i]
+	ms := st.member[st.first[g]:st.first[g+1]]
+	lower := int32(len(st.islands))
+	if len(ms) != 2 || ms[1] < lower { // members are in order, lower ones first
+		return false
+	}
+	return t.islands[t.first[k+1]+ms[1]-lower].width-st.islands[i].width > 2*t.pitch*(1+1e-6)
 }
 
 // descend turns the bonds of cut k+1 into those of cut k and sets how far up

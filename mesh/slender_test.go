@@ -39,6 +39,13 @@ func TestSlenderness(t *testing.T) {
 		return meshtest.Blocks(xs, ys, zs, func(i, j, k int) bool { return k == 0 || solid(i, j, k) })
 	}
 	row := accuracy.Of("slenderness", "height", "walls, pins, tables, towers, hooks, in pitches", accuracy.OfBand, 1)
+	// A stem of 4 mm by 20 on a ball of 20 mm.
+	stem := []mesh.Vec{}
+	for a := 0.0; a < math.Pi-math.Asin(0.2); a += math.Pi / 2000 {
+		stem = append(stem, mesh.Vec{10 * math.Sin(a), 10 - 10*math.Cos(a)})
+	}
+	neck := 10 + 10*math.Sqrt(0.96)
+	stem = append(stem, mesh.Vec{2, neck}, mesh.Vec{2, neck + 20}, mesh.Vec{0, neck + 20})
 	type want struct {
 		ratio, height, width float64
 		kind                 string
@@ -75,6 +82,13 @@ func TestSlenderness(t *testing.T) {
 		{"sheets in each other", meshtest.Join(box(0, 0, 0, 0.3, 20, 10), box(0.2, 1, 0, 0.5, 19, 10)), 0.1, []want{{20, 10, 0.5, "wall", 0}}},
 		{"sliver in a block", meshtest.Join(meshtest.Cube(20), box(9, 9, 1, 9.1, 12, 19)), 0.5, nil},
 		{"rod in a block", meshtest.Join(meshtest.Cube(20), meshtest.Cylinder(9, 8, 0.5, -0.2, 19, 16)), 0.5, nil},
+		// Round undersides are no feet, however fine the pitch. The sides of the tube
+		// are walls up to its roof, narrowest for their height at 13.8; the ball
+		// stands from 45 degrees on, its stem on the ball. A point under sides of 60
+		// degrees carries itself, and is one.
+		{"tube that lies", meshtest.Turn(meshtest.Tube(25, 20, 0, 60, 180), mesh.Vec{1, 0, 0}, math.Pi/2), 0.02, []want{{5.4, 31.2, 5.78, "wall", 13.8}, {5.4, 31.2, 5.78, "wall", 13.8}}},
+		{"stem on a ball", meshtest.Revolve(stem, 96), 0.02, []want{{5, 20, 4, "column", 19.8}, {2.607, 36.87, 14.14, "column", 2.93}}},
+		{"cone on its tip", meshtest.Revolve([]mesh.Vec{{0, 0}, {0.5, 0}, {10.5, 17.32}, {0, 17.32}}, 64), 0.1, []want{{16.38, 17.32, 1.0577, "column", 0}}},
 		// The hanging part joins the post at 30 and never stood on anything.
 		{"hook", meshtest.Blocks([]float64{0, 4, 8, 12}, []float64{0, 4}, []float64{0, 20, 40, 44}, func(i, j, k int) bool { return i == 0 || k == 2 || i == 2 && k == 1 }), 0.2,
 			[]want{{11, 44, 4, "column", 0}, {5, 20, 4, "column", 20}}},
