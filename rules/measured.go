@@ -119,8 +119,10 @@ const (
 	// opposed by more than 120 degrees, so edges of less than 60 degrees show in
 	// the thickness, and the sharper ones among them are feather edges.
 	wedgeRad = 60 * math.Pi / 180
-	// capLeastMM and up by doubling: limits in use lie between 0.2 and 2 mm.
-	capLeastMM = 2.0
+	// Limits of walls in use lie between 0.2 and 2 mm, of gaps up to 1 mm: up to
+	// there a new limit measures nothing, and from there caps go up by doubling.
+	// What a cap costs goes with its third power.
+	wallCapLeastMM, gapCapLeastMM = 2.0, 1.0
 	// A pitch of 0.25 mm tells growth within 1 mm.
 	sectionPitchMM = 0.25
 )
@@ -148,9 +150,10 @@ func thickness(ctx context.Context, m *mesh.Mesh, capMM float64, p *params,
 	}
 }
 
-// capFor returns the resolved thickness for a limit: the next of 2, 4, 8, ...
-func capFor(limitMM float64) float64 {
-	c := capLeastMM
+// capFor returns the resolved thickness for a limit: the next of least, twice
+// that, and so on.
+func capFor(limitMM, least float64) float64 {
+	c := least
 	for c < limitMM && c < 1024 {
 		c *= 2
 	}

@@ -193,8 +193,8 @@ func (e *Engine) paramsOf(p *Subject) params {
 		turnRad:   p.Spec.Orientation.Turn.V.V,
 		rooms:     p.rooms(),
 		angleRad:  value("overhang.angle", math.Pi/4),
-		wallCapMM: capFor(math.Max(value("wall.thickness", 0), value("wall.free", 0))),
-		gapCapMM:  capFor(value("gap.width", 0)),
+		wallCapMM: capFor(math.Max(value("wall.thickness", 0), value("wall.free", 0)), wallCapLeastMM),
+		gapCapMM:  capFor(value("gap.width", 0), gapCapLeastMM),
 		patchMM:   patchFor(value("wall.area", 1)),
 		access: mesh.AccessParams{LeastMM2: value("overhang.area", 1), Tool: mesh.Tool{
 			DiameterMM: value("support-access.diameter", 6), LengthMM: value("support-access.length", 60), HolderMM: holderOver * value("support-access.diameter", 6)}},
