@@ -87,11 +87,17 @@ func (b *bodies) markMeeting(ctx context.Context, width float64) bool {
 // order, until visit returns false.
 func (b *BVH) closeTo(f int32, margin float64, visit func(g int32) bool) {
 	boxes, sides := newBoxLanes(b.m.facetBox(f).Widened(margin)), b.newSideLanes(f, margin)
-	b.leavesIn(&boxes, func(leaf int32) bool {
+	b.besideIn(&boxes, &sides, visit)
+}
+
+// besideIn calls visit for the facets whose boxes meet a box and that don't lie
+// beyond one of some sides, in no promised order, until visit returns false.
+func (b *BVH) besideIn(boxes *boxLanes, sides *sideLanes, visit func(f int32) bool) {
+	b.leavesIn(boxes, func(leaf int32) bool {
 		bl := &b.blocks[leaf]
-		mask := boxFacets(bl, &boxes)
+		mask := boxFacets(bl, boxes)
 		if mask != 0 {
-			mask &= besideFacets(bl, &sides)
+			mask &= besideFacets(bl, sides)
 		}
 		for ; mask != 0; mask &= mask - 1 {
 			if !visit(bl.facet[bits.TrailingZeros32(mask)&7]) {

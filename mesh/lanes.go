@@ -206,18 +206,24 @@ type sideLanes struct {
 	low float32
 }
 
-// newSideLanes makes those of a facet. Any directions do, for the facet's own
-// corners tell how far it reaches along them. In units of 2^-24 of what walkErr
+// newSideLanes makes those of a facet.
+func (b *BVH) newSideLanes(f int32, margin float64) sideLanes {
+	p, q, r := b.m.Corners(f)
+	n := b.m.Normal(f)
+	u, v := q.Sub(p), r.Sub(p)
+	return b.sidesFrom(p, u, v, [4]Vec{u.Cross(n), v.Sub(u).Cross(n), n.Cross(v), n}, margin)
+}
+
+// sidesFrom makes those of a triangle with a corner o, from which the others lie
+// along u and v. Any directions do, for its own corners tell how far it reaches
+// along them. In units of 2^-24 of what walkErr
 // is made of, which is 8 of them, a coordinate seen from the corner is off by
 // two; rounding the direction, the products, their sums and the bound adds less
 // than ten: 3 walkErr hold all. The last term stands for underflow.
-func (b *BVH) newSideLanes(f int32, margin float64) (l sideLanes) {
-	p, q, r := b.m.Corners(f)
-	n := b.m.Normal(f)
-	err := 3 * b.walkErr(p)
-	l.o = [3]float32{float32(p[0]), float32(p[1]), float32(p[2])}
-	u, v := q.Sub(p), r.Sub(p)
-	for k, d := range [4]Vec{u.Cross(n), v.Sub(u).Cross(n), n.Cross(v), n} {
+func (b *BVH) sidesFrom(o, u, v Vec, out [4]Vec, margin float64) (l sideLanes) {
+	err := 3 * b.walkErr(o)
+	l.o = [3]float32{float32(o[0]), float32(o[1]), float32(o[2])}
+	for k, d := range out {
 		x, y := d.Dot(u), d.Dot(v)
 		wide := err*(math.Abs(d[0])+math.Abs(d[1])+math.Abs(d[2])) + margin*d.Norm() + 0x1p-120
 		l.far[k] = float32(max(0, x, y) + wide)

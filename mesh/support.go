@@ -5,7 +5,6 @@ import (
 	"context"
 	"math"
 	"slices"
-	"sort"
 )
 
 // This file measures the columns of air under overhang.
@@ -101,14 +100,11 @@ func (s *Support) share() {
 	}
 }
 
-// floors finds the facets that face up over a place on the platform.
+// floors finds the facets that face up below a place.
 type floors struct {
 	*stance
-	cell   float64
-	nx, ny int
-	first  []int32
-	facets []int32 // of each cell, by their highest corners, highest first
-	tall   float64 // the largest height of one of them, corner to corner
+	up   []int32 // those facets
+	tree *BVH    // of them, as the part stands; facets are places in up
 }
 
 // top returns the height of a facet's highest corner.
@@ -118,47 +114,19 @@ func (s *stance) top(f int32) float64 {
 }
 
 func newFloors(ctx context.Context, s *stance) (*floors, error) {
-	var up []int32
+	g := &floors{stance: s}
+	var facets [][3]int32
 	for f := range s.m.Facets {
 		if f%floorStep == 0 && ctx.Err() != nil {
 			return nil, ctx.Err()
 		}
 		if s.shadow(int32(f)) > 0 {
-			up = append(up, int32(f))
+			g.up, facets = append(g.up, int32(f)), append(facets, s.m.Facets[f])
 		}
 	}
-	g := &floors{stance: s, cell: max(s.size[0], s.size[1], 1e-9)}
-	for _, f := range up {
-		t := &s.m.Facets[f]
-		g.tall = max(g.tall, s.top(f)-min(s.at[t[0]][2], s.at[t[1]][2], s.at[t[2]][2]))
-	}
-	if len(up) == 0 {
-		return g, ctx.Err()
-	}
-	// About one cell a facet, coarser where facets are large.
-	g.cell = max(math.Sqrt(s.size[0]*s.size[1]/float64(len(up))), g.cell*1e-4)
-	for g.count(ctx, up) > 8*len(up)+64 {
-		g.cell *= 2
-	}
-	for c := range g.nx * g.ny {
-		g.first[c+1] += g.first[c]
-	}
-	g.facets = make([]int32, g.first[g.nx*g.ny])
-	next := slices.Clone(g.first)
-	for i, f := range up {
-		if i%floorStep == 0 && ctx.Err() != nil {
-			return nil, ctx.Err()
-		}
-		g.cells(f, func(c int) {
-			g.facets[next[c]] = f
-			next[c]++
-		})
-	}
-	return g, each(ctx, g.nx*g.ny, 256, func(c int) {
-		slices.SortFunc(g.facets[g.first[c]:g.first[c+1]], func(a, b int32) int {
-			return cmp.Or(cmp.Compare(s.top(b), s.top(a)), cmp.Compare(a, b))
-		})
-	})
+	var err error
+	g.tree, err = New(s.at, facets).bvh.get(ctx)
+	return g, err
 }
 
 // shadow returns the area of a facet seen from above, negative if it faces down.
@@ -171,41 +139,6 @@ func (s *stance) shadow(f int32) float64 {
 // floorStep is how many facets are laid out between two questions whether to
 // go on.
 const floorStep = 1 << 14
-
-// count starts the grid over with the cell's size and counts its entries, or
-// some of them once ctx is over.
-func (g *floors) count(ctx context.Context, up []int32) int {
-	g.nx, g.ny = int(g.size[0]/g.cell)+1, int(g.size[1]/g.cell)+1
-	g.first = make([]int32, g.nx*g.ny+1)
-	n := 0
-	for i, f := range up {
-		if i%floorStep == 0 && ctx.Err() != nil {
-			break
-		}
-		g.cells(f, func(c int) { g.first[c+1]++; n++ })
-	}
-	return n
-}
-
-// cellBox returns the cells of a box.
-func (g *floors) cellBox(lo, hi point) (x0, y0, x1, y1 int) {
-	at := func(v float64, n int) int { return min(max(int(v/g.cell), 0), n-1) }
-	return at(lo[0], g.nx), at(lo[1], g.ny), at(hi[0], g.nx), at(hi[1], g.ny)
-}
-
-func (g *floors) cells(f int32, visit func(c int)) {
-	x0, y0, x1, y1 := g.cellBox(g.extent(f))
-	for y := y0; y <= y1; y++ {
-		for x := x0; x <= x1; x++ {
-			visit(y*g.nx + x)
-		}
-	}
-}
-
-func (s *stance) extent(f int32) (lo, hi point) {
-	t := s.m.Facets[f]
-	return span2(&[3]point{flatten(s.at[t[0]]), flatten(s.at[t[1]]), flatten(s.at[t[2]])})
-}
 
 // shade is a convex polygon in the platform's plane, counter-clockwise.
 type shade struct {
@@ -242,11 +175,12 @@ const (
 	floorsWork  = 1000
 	floorsFewer = 0.8
 	floorsDeep  = 24
-	// What an overhang facet stands on is looked for in this share of the part's
-	// height below it, then for what falls past that in floorsMore times as much,
-	// and so on: in a lattice most of what is below lies under other floors.
-	floorsFirst = 1. / 32
-	floorsMore  = 8
+	// What an overhang facet stands on is looked for floorsFirst times as far below
+	// it as it is wide, then for what falls past that floorsMore times as far, and
+	// so on: in a lattice most of what is below lies under other floors.
+	floorsFirst = 8
+	floorsMore  = 4
+	floorsLeast = 1e-5 // of the part's height: no facet counts as less wide
 )
 
 // below is one facet that faces up under a piece of overhang.
@@ -267,13 +201,15 @@ func (g *floors) under(c *column, f int32, sum *Support) {
 	// It faces down: seen from above it runs the other way.
 	tri := [3]point{flatten(g.at[t[2]]), flatten(g.at[t[1]]), flatten(g.at[t[0]])}
 	c.floors, c.roof, c.top, c.sum = g, g.rise(f), g.top(f), sum
-	c.falls = append(c.falls[:0], fall{tri: tri, facet: -1, floor: rise{c: -g.frame.Lift}, from: math.Inf(1), deep: floorsFirst})
+	low := min(g.at[t[0]][2], g.at[t[1]][2], g.at[t[2]][2])
+	deep := floorsFirst * max(math.Sqrt(-g.shadow(f)), floorsLeast*g.size[2])
+	c.falls = append(c.falls[:0], fall{tri: tri, facet: -1, floor: rise{c: -g.frame.Lift}, from: math.Inf(1), deep: deep})
 	for len(c.falls) > 0 && c.stopped == nil {
 		last := len(c.falls) - 1
 		c.fall = c.falls[last]
 		c.falls = c.falls[:last]
 		above := c.from
-		if c.from = c.top - c.deep*g.size[2]; c.deep >= 1 {
+		if c.from = low - c.deep; c.from <= 0 {
 			c.from = math.Inf(-1)
 		}
 		c.find(&c.tri, above)
@@ -288,7 +224,7 @@ type fall struct {
 	facet int32 // on which it falls if on nothing before; -1 for the platform
 	floor rise  // the plane of that
 	from  float64
-	deep  float64 // how far to look on, see floorsFirst
+	deep  float64 // how far below the overhang to look, see floorsMore
 }
 
 // column is the work under one facet.
@@ -436,50 +372,39 @@ func leftOf(a, b point, t *[3]point) int {
 func (c *column) find(tri *[3]point, above float64) {
 	c.pool, c.lists = c.pool[:0], c.lists[:0]
 	lo, hi := span2(tri)
-	if c.nx == 0 {
-		return
-	}
-	x0, y0, x1, y1 := c.cellBox(lo, hi)
-	for y := y0; y <= y1; y++ {
-		for x := x0; x <= x1; x++ {
-			k := y*c.nx + x
-			list := c.facets[c.first[k]:c.first[k+1]]
-			list = list[sort.Search(len(list), func(i int) bool {
-				top := c.stance.top(list[i])
-				return top < above && top <= c.top+c.tall
-			}):]
-			for _, f := range list {
-				t := &c.m.Facets[f]
-				a, b, d := &c.stance.at[t[0]], &c.stance.at[t[1]], &c.stance.at[t[2]]
-				if max(a[2], b[2], d[2]) < c.from {
-					break // and all that follow
-				}
-				if min(a[2], b[2], d[2]) > c.top || min(a[0], b[0], d[0]) > hi[0] || max(a[0], b[0], d[0]) < lo[0] ||
-					min(a[1], b[1], d[1]) > hi[1] || max(a[1], b[1], d[1]) < lo[1] {
-					continue
-				}
-				u := [3]point{{a[0], a[1]}, {b[0], b[1]}, {d[0], d[1]}}
-				flo, fhi := span2(&u)
-				// A facet in several cells counts in the first that both share.
-				fx, fy, _, _ := c.cellBox(flo, fhi)
-				if max(fx, x0) != x || max(fy, y0) != y {
-					continue
-				}
-				if overlap(tri, &u) != beside {
-					c.pool = append(c.pool, below{facet: f, tri: u, lo: flo, hi: fhi, rise: c.stance.rise(f), top: max(a[2], b[2], d[2])})
-				}
-			}
+	boxes := newBoxLanes(Box{Vec{lo[0], lo[1], c.from}, Vec{hi[0], hi[1], min(above, c.top)}})
+	sides := c.tree.belowLanes(tri, c.roof)
+	c.tree.besideIn(&boxes, &sides, func(i int32) bool {
+		f := c.up[i]
+		t := &c.m.Facets[f]
+		a, b, d := &c.stance.at[t[0]], &c.stance.at[t[1]], &c.stance.at[t[2]]
+		top := max(a[2], b[2], d[2])
+		if top >= above || top < c.from || min(a[2], b[2], d[2]) > c.top {
+			return true
 		}
-	}
+		u := [3]point{{a[0], a[1]}, {b[0], b[1]}, {d[0], d[1]}}
+		if overlap(tri, &u) != beside {
+			flo, fhi := span2(&u)
+			c.pool = append(c.pool, below{facet: f, tri: u, lo: flo, hi: fhi, rise: c.stance.rise(f), top: top})
+		}
+		return true
+	})
 	slices.SortFunc(c.pool, func(a, b below) int {
-		if d := cmp.Compare(b.top, a.top); d != 0 {
-			return d
-		}
-		return cmp.Compare(a.facet, b.facet)
+		return cmp.Or(cmp.Compare(b.top, a.top), cmp.Compare(a.facet, b.facet))
 	})
 	for i := range c.pool {
 		c.lists = append(c.lists, int32(i))
 	}
+}
+
+// belowLanes are the sides of what lies straight below a triangle of a roof.
+func (b *BVH) belowLanes(tri *[3]point, roof rise) sideLanes {
+	at := func(p point) Vec { return Vec{p[0], p[1], roof.at(p)} }
+	o, up := at(tri[0]), Vec{0, 0, 1}
+	u, v := at(tri[1]).Sub(o), at(tri[2]).Sub(o)
+	l := b.sidesFrom(o, u, v, [4]Vec{u.Cross(up), v.Sub(u).Cross(up), up.Cross(v), {-roof.x, -roof.y, 1}}, 0)
+	l.low = float32(math.Inf(-1))
+	return l
 }
 
 // resolve finds what a piece of shadow falls on: floor, found so far, or one of
