@@ -574,13 +574,19 @@ type flat struct {
 // |q-p|^2/h, h being the height of q over the flat: no less than the square of
 // the distance of two boxes over the greatest height. Nor is it less than that
 // of the ball that is stopped by the whole plane of the facet.
-func (b *BVH) Facing(from *flat, reach Box, dist float64, visit func(bl *block, i int) float64) {
+//
+// If placed is set, that ball must come near the facet, too: then fewer are
+// visited that lie beside what stops the smallest ball.
+func (b *BVH) Facing(from *flat, reach Box, dist float64, placed bool, visit func(bl *block, i int) float64) {
 	if len(b.blocks) == 0 {
 		return
 	}
 	meets := newBoxLanes(reach)
 	e := b.walkErr(from.box.Min) + b.walkErr(from.box.Max)
 	l := newFacingLanes(from, e, dist)
+	if placed {
+		l.place = 1
+	}
 	var buf [stackSize]waiting
 	stack := append(buf[:0], waiting{b.root(), 0})
 	var d2 [8]float32

@@ -96,6 +96,7 @@ type gauge struct {
 	views  []sight
 	covers []cover
 	flats  []int32 // see flatAround
+	inFlat *facetSet
 	rims   []rim
 }
 
@@ -115,7 +116,7 @@ func (t *ThicknessField) measure(ctx context.Context, m *Mesh) error {
 	t.gauge = shared
 	t.gauge.ctx = context.Background()
 
-	chunks := make([]gauge, (n+chunkFacets-1)/chunkFacets)
+	chunks := make([][]node, (n+chunkFacets-1)/chunkFacets) // the cells of each
 	var next atomic.Int32
 	var wg sync.WaitGroup
 	for range min(runtime.GOMAXPROCS(0), len(chunks)) {
@@ -128,7 +129,7 @@ func (t *ThicknessField) measure(ctx context.Context, m *Mesh) error {
 				}
 				g.nodes, g.ahead, g.last = nil, nodeAlone, nodeAlone
 				g.facets(int32(c*chunkFacets), int32(min(n, (c+1)*chunkFacets)))
-				chunks[c].nodes = g.nodes
+				chunks[c] = g.nodes
 			}
 		})
 	}
@@ -179,19 +180,19 @@ func (t *ThicknessField) newGauge(ctx context.Context) (gauge, error) {
 }
 
 // gather appends the chunks' cells in order and shifts the ids that point to them.
-func (t *ThicknessField) gather(chunks []gauge) {
+func (t *ThicknessField) gather(chunks [][]node) {
 	n := len(t.nodes)
 	for c := range chunks {
 		shift := int32(len(t.nodes))
 		own := t.nodes[c*chunkFacets : min(n, (c+1)*chunkFacets)]
-		for _, list := range [][]node{own, chunks[c].nodes} {
+		for _, list := range [][]node{own, chunks[c]} {
 			for i := range list {
 				if list[i].kids != 0 {
 					list[i].kids += shift - 1 // see gauge.split
 				}
 			}
 		}
-		t.nodes = append(t.nodes, chunks[c].nodes...)
+		t.nodes = append(t.nodes, chunks[c]...)
 	}
 	t.findAbove()
 }
@@ -423,6 +424,11 @@ func (g *gauge) flatAround(f int32, x Vec, d, lean float64) {
 	twins := m.Topology().Twin
 	n := m.Normal(f)
 	g.flats, g.rims = append(g.flats[:0], f), g.rims[:0]
+	if g.inFlat == nil {
+		g.inFlat = new(facetSet)
+	}
+	g.inFlat.clear()
+	g.inFlat.add(f)
 	if lean*math.Sqrt((1-roundCos)/(1+roundCos)) < roundGain {
 		return // however an edge turns it matters little
 	}
@@ -433,7 +439,7 @@ func (g *gauge) flatAround(f int32, x Vec, d, lean float64) {
 		for k := range int32(3) {
 			h := 3*g.flats[i] + k
 			t := twins[h]
-			if t < 0 || slices.Contains(g.flats, t/3) {
+			if t < 0 || g.inFlat.has(t/3) {
 				continue
 			}
 			side := g.sides[t/3]
@@ -451,12 +457,37 @@ func (g *gauge) flatAround(f int32, x Vec, d, lean float64) {
 			room := side && len(g.flats)-slivers < flatsMost || !side && slivers < sliversMost
 			if a, b := m.Verts[m.Facets[h/3][k]], m.Verts[m.Facets[h/3][(k+1)%3]]; room && segmentWithin(x, a, b, roundReach*d) {
 				g.flats = append(g.flats, t/3)
+				g.inFlat.add(t / 3)
 				if !side {
 					slivers++
 				}
 			}
 		}
 	}
+}
+
+// facetSet holds the facets of a flat: far fewer than it has room for.
+type facetSet struct {
+	at  [2 << 10]struct{ f, turn int32 }
+	now int32 // the turn: what is of another is gone
+}
+
+func (s *facetSet) clear() { s.now++ }
+
+// find is the place of a facet, or that where it is to be put.
+func (s *facetSet) find(f int32) int {
+	i := int(uint32(f)*0x9e3779b1>>16) % len(s.at)
+	for s.at[i].turn == s.now && s.at[i].f != f {
+		i = (i + 1) % len(s.at)
+	}
+	return i
+}
+
+func (s *facetSet) has(f int32) bool { return s.at[s.find(f)].turn == s.now }
+
+func (s *facetSet) add(f int32) {
+	at := &s.at[s.find(f)]
+	at.f, at.turn = f, s.now
 }
 
 // turnsLess reports whether the normal of a facet is within an angle, given by

@@ -32,7 +32,7 @@ func facingBrute(t *testing.T) {
 		from := (&gauge{t: &ThicknessField{side: side}}).flatOf(&s)
 		dist := 0.1 + r.Float64()
 		got := map[int32]bool{}
-		m.BVH().Facing(&from, from.reach(dist), dist, func(bl *block, i int) float64 { got[bl.facet[i]] = true; return dist })
+		m.BVH().Facing(&from, from.reach(dist), dist, i%3 > 0, func(bl *block, i int) float64 { got[bl.facet[i]] = true; return dist })
 		seen += len(got)
 		for f := range int32(len(m.Facets)) {
 			gn := m.Normal(f).Scale(side)
@@ -80,7 +80,7 @@ func TestAnyFacing(t *testing.T) {
 			s := newPatch(a, b, c, in.Scale(-1))
 			f := g.flatOf(&s)
 			bundle.box = bundle.box.Grow(a).Grow(b).Grow(c)
-			m.BVH().Facing(&f, f.reach(dist), dist, func(*block, int) float64 { any = true; return 0 })
+			m.BVH().Facing(&f, f.reach(dist), dist, false, func(*block, int) float64 { any = true; return 0 })
 		}
 		got := m.BVH().AnyFacing(bundle, spread, dist)
 		if any && !got {
@@ -102,21 +102,39 @@ func TestAnyFacing(t *testing.T) {
 func TestLeastBallIsABound(t *testing.T) {
 	r := rand.New(rand.NewPCG(3, 4))
 	random := func() Vec { return Vec{r.Float64(), r.Float64(), r.Float64()} }
+	inside, better := 0, 0
 	for range 20000 {
 		s := newPatch(Vec{r.Float64()}, Vec{1 + r.Float64()}, Vec{r.Float64(), r.Float64()}, Vec{0, 0, -1})
 		a, b, c := random(), random(), random()
-		v := s.newRival(0, a, b, c, Vec{})
+		n := b.Sub(a).Cross(c.Sub(a)).Unit()
+		if n[2] < 0 {
+			b, c, n = c, b, n.Scale(-1)
+		}
+		v, plane := s.newRival(0, a, b, c, Vec{}), s.newRival(0, a, b, c, n)
 		own := s.extent()
 		bound := s.bound(&v, &own, 1e-9)
+		_, place := s.planeBounds(&plane, &own)
 		for range 4 { // points of both
 			w := [2]float64{r.Float64(), r.Float64()}
 			q := a.Add(b.Sub(a).Scale(w[0])).Add(c.Sub(a).Scale((1 - w[0]) * w[1]))
 			k := r.IntN(3)
 			p := s.world(spot{s.p[k][0], s.p[k][1], 0})
 			d := q.Sub(p)
-			if ball := d.Dot(d) / q[2]; ball < bound*(1-1e-12) {
+			ball := d.Dot(d) / q[2]
+			if ball < bound*(1-1e-12) {
 				t.Fatalf("a ball of %v is below the bound %v", ball, bound)
 			}
+			if d.Dot(n) > 0 { // p is on the facet's inner side
+				if ball < place*(1-1e-12) {
+					t.Fatalf("a ball of %v is below the bound %v by the facet's plane", ball, place)
+				}
+				if inside++; place > s.bound(&plane, &own, 1e-9) {
+					better++
+				}
+			}
 		}
+	}
+	if inside < 20000 || better < 1000 {
+		t.Errorf("of %d balls %d bounds are better by the place on the plane", inside, better)
 	}
 }

@@ -268,6 +268,7 @@ type facingLanes struct {
 	err2  float32       // twice the room for rounding
 	p     [3][3]float32 // corners
 	cos   float32       // facingCos
+	place uint32        // not 0 if it counts where on its plane a facet lies
 }
 
 func newFacingLanes(from *flat, e, dist float64) (l facingLanes) {
@@ -316,9 +317,26 @@ func facingFacetsGo(b *block, l *facingLanes) (mask uint32) {
 			d := (q - (n[0][i]*p[0] + n[1][i]*p[1] + n[2][i]*p[2])) * l.side
 			least, most = min(least, d), max(most, d)
 		}
-		if most+l.err2 > 0 && 2*(least-l.err2) <= l.dist*(1+cos) {
+		if most+l.err2 > 0 && 2*(least-l.err2) <= l.dist*(1+cos) && (l.place == 0 || l.placed(b, i, cos, h, least, most)) {
 			mask |= 1 << i
 		}
 	}
 	return mask
+}
+
+// placed reports whether a facet lies where it may stop a ball (see
+// patch.planeBounds), h being its greatest height and least and most the depths
+// of the flat's corners below its plane. The places at which balls touch the
+// plane are off by less than the room for rounding once more.
+func (l *facingLanes) placed(b *block, i int, cos, h, least, most float32) bool {
+	lo, hi := max(least-l.err2, 0)/(1+cos), (most+l.err2)/(1+cos)
+	var far float32
+	for k := range 3 {
+		to := l.in[k] + l.side*b.n[k][i]
+		p, q, r := b.v[k][i], b.v[k+3][i], b.v[k+6][i]
+		d := max(min(p, q, r)-(l.point.hi[k]+max(lo*to, hi*to)), l.point.lo[k]+min(lo*to, hi*to)-max(p, q, r))
+		d = max(d-l.err2, 0)
+		far += d * d
+	}
+	return far <= h*l.dist-h*(2*lo)
 }

@@ -1114,6 +1114,33 @@ TEXT ·besideFacetsAVX2(SB), NOSPLIT, $0-20
 	VSUBPS       out, Y0, out; \
 	VMULPS       Y14, out, out
 
+// PLACED adds to Y7 the square of the distance along an axis, less the room for
+// rounding, from where balls between the radii Y9 and Y2 touch the planes to the
+// facets, of which the rows at the offsets are corners and N the normals.
+#define PLACED(at, at2, at3, N, in, plo, phi) \
+	VBROADCASTSS in(BX), Y13; \
+	VFMADD231PS  Y14, N, Y13; \
+	VMULPS       Y13, Y9, Y0; \
+	VMULPS       Y13, Y2, Y1; \
+	VMINPS       Y1, Y0, Y4; \
+	VMAXPS       Y1, Y0, Y13; \
+	VBROADCASTSS plo(BX), Y5; \
+	VADDPS       Y5, Y4, Y4; \
+	VBROADCASTSS phi(BX), Y5; \
+	VADDPS       Y5, Y13, Y13; \
+	VMOVUPS      at(AX), Y0; \
+	VMINPS       at2(AX), Y0, Y1; \
+	VMINPS       at3(AX), Y1, Y1; \
+	VMAXPS       at2(AX), Y0, Y0; \
+	VMAXPS       at3(AX), Y0, Y0; \
+	VSUBPS       Y13, Y1, Y1; \
+	VSUBPS       Y0, Y4, Y4; \
+	VMAXPS       Y4, Y1, Y1; \
+	VBROADCASTSS 64(BX), Y5; \
+	VSUBPS       Y5, Y1, Y1; \
+	VMAXPS       Y8, Y1, Y1; \
+	VFMADD231PS  Y1, Y1, Y7
+
 // func facingFacetsAVX2(b *block, l *facingLanes) uint32
 TEXT ·facingFacetsAVX2(SB), NOSPLIT, $0-20
 	MOVQ         b+0(FP), AX
@@ -1165,6 +1192,7 @@ TEXT ·facingFacetsAVX2(SB), NOSPLIT, $0-20
 	VMULPS       Y9, Y3, Y3
 	VCMPPS       $2, Y3, Y7, Y5
 	VANDPS       Y5, Y15, Y15
+	VMOVAPS      Y3, Y7
 
 	// Depths below the planes: the least in Y5, the greatest in Y6.
 	VBROADCASTSS 60(BX), Y14
@@ -1177,14 +1205,38 @@ TEXT ·facingFacetsAVX2(SB), NOSPLIT, $0-20
 	VMAXPS       Y3, Y2, Y6
 	VMAXPS       Y4, Y6, Y6
 	VBROADCASTSS 64(BX), Y1
-	VADDPS       Y1, Y6, Y6
-	VCMPPS       $14, Y8, Y6, Y6
+	VADDPS       Y1, Y6, Y2
+	VCMPPS       $14, Y8, Y2, Y6
 	VANDPS       Y6, Y15, Y15
 	VSUBPS       Y1, Y5, Y5
+	VMAXPS       Y8, Y5, Y4
 	VADDPS       Y5, Y5, Y5
 	VMOVAPS      Y9, Y1
 	VFMADD231PS  Y13, Y9, Y1
 	VCMPPS       $2, Y1, Y5, Y5
+	VANDPS       Y5, Y15, Y15
+	VMOVMSKPS    Y15, DX
+	USEDFACETS
+	JZ           none
+	CMPL         108(BX), $0
+	JEQ          none
+
+	// Radii of the balls that the planes stop, in Y9 and Y2; in Y3, height times
+	// how much larger balls may be than the least of those.
+	VMULPS       Y9, Y4, Y4
+	VDIVPS       Y1, Y4, Y4
+	VMULPS       Y9, Y2, Y2
+	VDIVPS       Y1, Y2, Y2
+	VADDPS       Y4, Y4, Y5
+	VDIVPS       Y9, Y5, Y5
+	VMOVAPS      Y7, Y3
+	VFNMADD231PS Y5, Y7, Y3
+	VMOVAPS      Y4, Y9
+	VXORPS       Y7, Y7, Y7
+	PLACED(0, 96, 192, Y10, 28, 0, 12)
+	PLACED(32, 128, 224, Y11, 32, 4, 16)
+	PLACED(64, 160, 256, Y12, 36, 8, 20)
+	VCMPPS       $2, Y3, Y7, Y5
 	VANDPS       Y5, Y15, Y15
 	VMOVMSKPS    Y15, DX
 	USEDFACETS

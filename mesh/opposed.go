@@ -252,14 +252,34 @@ func (s *patch) bound(r *rival, own *patchBox, touch float64) float64 {
 
 // planeBound is bound by the rival's plane alone.
 func (s *patch) planeBound(r *rival) float64 {
+	plane, _ := s.planeBounds(r, nil)
+	return plane
+}
+
+// planeBounds are a bound by the rival's plane alone and one by where on it, too.
+// A ball that touches the patch at x and is stopped by the plane, of the diameter
+// D0, touches that at a point c; one that goes through another point y of the
+// plane has the diameter D0 + |y-c|^2/h, since |y-c|^2 is the power of y with
+// regard to the first. For |y-c| stands the distance of the boxes of all c and
+// all y.
+func (s *patch) planeBounds(r *rival, own *patchBox) (plane, place float64) {
 	if r.notch {
-		return 0
+		return 0, 0
 	}
 	least, most := s.depths(r)
 	if most <= 0 {
-		return math.Inf(1)
+		return math.Inf(1), math.Inf(1)
 	}
-	return 2 * least / (1 + r.m.h)
+	plane = 2 * least / (1 + r.m.h)
+	if own == nil {
+		return plane, plane
+	}
+	least = max(least, 0)
+	lo, hi := least/(1+r.m.h), most/(1+r.m.h) // radii
+	du := max(r.lo.u-own.u1-max(lo*r.m.u, hi*r.m.u), own.u0+min(lo*r.m.u, hi*r.m.u)-r.hi.u, 0)
+	dv := max(r.lo.v-own.v1-max(lo*r.m.v, hi*r.m.v), own.v0+min(lo*r.m.v, hi*r.m.v)-r.hi.v, 0)
+	dh := max(r.lo.h-most, least-r.hi.h, 0)
+	return plane, 2*lo + (float64(du*du)+float64(dv*dv)+float64(dh*dh))*(1-slopeErr)/r.hi.h
 }
 
 // boxBound is bound by where the rival stands alone: the ball through a point at

@@ -71,10 +71,13 @@ func (r *rival) before(o *rival) bool {
 // this: for a facet that is split, being longer than the medium is thick, as much
 // as is needed to tell whether a wall is even; for others, as much as the ball
 // grows where a patch is cut back a little. In a bore a little more is all of its
-// other side.
+// other side, so that of a facet that is no larger than cells next to nothing is
+// gathered beside what stops the smallest: where it is cut back, it is looked from
+// again.
 const (
 	gatherLarge = evenRatio * 1.01
 	gatherSmall = 1.002
+	gatherSole  = 1 + 1e-9
 )
 
 // hunt is what is asked of the rivals of a patch in the facet in hand.
@@ -86,16 +89,19 @@ type hunt struct {
 	long   float64 // the patch is split where the medium is thinner; -1: try none
 	walked []int32 // looked at before the search tree was asked
 	visits int
+	sole   bool // nothing is asked but what stops the smallest ball: the patch is small
 }
 
 // look gathers what a patch in the facet in hand sees, which is split where it
 // is longer than cells and the medium is thinner than long. Good first guesses
 // (facets, or nodeAlone values) save time.
 func (g *gauge) look(s *patch, long float64, guess, other int32) view {
+	sole := long > 0 && long <= g.cellMM
 	if long <= g.cellMM {
 		long = 0
 	}
 	g.start(s, long)
+	g.sole = sole
 	g.walk(guess)
 	g.walk(other)
 	g.gather()
@@ -116,7 +122,7 @@ func (g *gauge) lookAll(s *patch) view {
 }
 
 func (g *gauge) start(s *patch, long float64) {
-	g.hunt = hunt{s, s.extent(), g.cap, found{span{d: g.cap}, -1}, long, g.walked[:0], 0}
+	g.hunt = hunt{s, s.extent(), g.cap, found{span{d: g.cap}, -1}, long, g.walked[:0], 0, false}
 	g.rivals = g.rivals[:0]
 }
 
@@ -125,7 +131,7 @@ func (g *gauge) viewAll() view {
 	g.views = g.views[:0]
 	for i := range g.rivals {
 		y := &g.rivals[i]
-		if y.key >= g.whole {
+		if y.key >= g.whole || g.sole && y.floor >= g.whole {
 			continue
 		}
 		x := sight{int32(i), false, y.key, y.floor}
@@ -165,7 +171,7 @@ func (g *gauge) bounds(s *patch, v *view) {
 // whole.
 func (g *gauge) gather() {
 	from := g.flatOf(g.from)
-	g.bvh.Facing(&from, from.reach(g.whole), g.whole, func(bl *block, i int) float64 {
+	g.bvh.Facing(&from, from.reach(g.whole), g.whole, g.sole, func(bl *block, i int) float64 {
 		if g.visits++; g.visits%1024 == 0 && g.ctx.Err() != nil {
 			return 0
 		}
@@ -181,7 +187,7 @@ func (g *gauge) gather() {
 				a, b, c := g.notches.mesh.Corners(i)
 				y := g.nextRival()
 				g.own.place(y, g.skin.beside(&f), &a, &b, &c)
-				g.take(y, g.from.boxBound(y, &g.box, g.touch))
+				g.take(y, g.from.boxBound(y, &g.box, g.touch), 0)
 			}
 			return true
 		})
@@ -197,22 +203,27 @@ func (g *gauge) meet(f int32, a, b, c *Vec) {
 		if s.n.Dot(n) < -opposedCos {
 			s.turn(y, &n)
 			y.sliver = !g.sides[g.skin.facet(f)]
-			g.take(y, max(key, g.from.planeBound(y)))
+			plane, place := g.from.planeBounds(y, &g.box)
+			g.take(y, max(key, plane), place)
 			return
 		}
 	}
 	g.rivals = g.rivals[:len(g.rivals)-1]
 }
 
-// take keeps the last of the rivals, for which key is a bound, or drops it.
-func (g *gauge) take(y *rival, key float64) {
-	y.key, y.floor = key, key
+// take keeps the last of the rivals, for which key and floor are bounds, or drops it.
+func (g *gauge) take(y *rival, key, floor float64) {
+	y.key, y.floor = key, max(key, floor)
 	i := len(g.rivals) - 1
-	if key >= g.whole {
+	if key >= g.whole || g.sole && y.floor >= g.whole {
 		g.rivals = g.rivals[:i]
-	} else if g.long >= 0 && key < g.best.room() && !g.isHidden(y) {
+	} else if g.long >= 0 && y.floor < g.best.room() && !g.isHidden(y) {
 		y.floor = g.try(&g.best, g.from, i)
-		g.whole = min(g.cap, max(gatherSmall*g.best.d, gatherLarge*min(g.best.d, g.long)))
+		more := gatherSmall
+		if g.sole {
+			more = gatherSole
+		}
+		g.whole = min(g.cap, max(more*g.best.d, gatherLarge*min(g.best.d, g.long)))
 	}
 }
 
@@ -252,7 +263,7 @@ func (g *gauge) step(f int32) {
 func (g *gauge) faced(s *patch) (found bool) {
 	from := g.flatOf(s)
 	reach := from.reach(g.cap)
-	g.bvh.Facing(&from, reach, g.cap, func(*block, int) float64 {
+	g.bvh.Facing(&from, reach, g.cap, false, func(*block, int) float64 {
 		found = true
 		return 0 // enough is known
 	})
