@@ -145,7 +145,6 @@ func (t *ThicknessField) measure(ctx context.Context, m *Mesh) error {
 // newGauge makes ready to measure.
 func (t *ThicknessField) newGauge(ctx context.Context) (gauge, error) {
 	m := t.m
-	whole := t.skin.whole
 	var area float64
 	for f := range m.Facets {
 		if f%sharpStep == 0 && ctx.Err() != nil {
@@ -153,28 +152,21 @@ func (t *ThicknessField) newGauge(ctx context.Context) (gauge, error) {
 		}
 		area += m.Area(int32(f))
 	}
+	edges, err := t.skin.edges.get(ctx)
+	if err != nil {
+		return gauge{}, err
+	}
 	var wedges, notches []sharpFeature
-	least := math.Acos(opposedCos)
-	sharp, sides, err := findSharp(ctx, whole, least+wedgeSlack)
-	if err != nil {
-		return gauge{}, err
-	}
-	verts, creases := t.skin.creases(math.Cos(least + wedgeSlack))
-	sharp = append(sharp, creases...)
-	tips, err := t.skin.tips(ctx, math.Cos(least+wedgeSlack), verts, sharp, sides)
-	if err != nil {
-		return gauge{}, err
-	}
-	for _, s := range append(sharp, tips...) {
+	for _, s := range edges.list {
 		if s.notch == (t.side < 0) || s.vague {
 			wedges = append(wedges, s)
 		}
-		if s.notch != (t.side < 0) && !s.vague && s.angle < least && t.skin.beside(&s) >= 0 {
+		if s.notch != (t.side < 0) && !s.vague && s.angle < opposedRad && t.skin.beside(&s) >= 0 {
 			notches = append(notches, s)
 		}
 	}
-	return gauge{t: t, skin: t.skin, bvh: m.BVH(), sides: sides, ctx: ctx, ahead: nodeAlone, last: nodeAlone,
-		wedges: newSharpTree(verts, wedges), notches: newSharpTree(verts, notches),
+	return gauge{t: t, skin: t.skin, bvh: m.BVH(), sides: edges.sides, ctx: ctx, ahead: nodeAlone, last: nodeAlone,
+		wedges: newSharpTree(edges.verts, wedges), notches: newSharpTree(edges.verts, notches),
 		cellMM: max(t.Params.PatchMM/2, math.Sqrt(area/cellsMost)),
 		touch:  t.Err, cap: t.Params.CapMM}, nil
 }

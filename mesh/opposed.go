@@ -28,6 +28,8 @@ import (
 // facet of 5 mm by a hundredth of a degree.
 const opposedCos = 0.5015
 
+var opposedRad = math.Acos(opposedCos)
+
 // patch is a flat convex piece of surface in a frame of its own: u and v along
 // it, h into the medium.
 type patch struct {

@@ -28,6 +28,16 @@ type skin struct {
 	// each begin, by the place in rims.
 	seams     []seam
 	seamFirst []int32
+	edges     derived[skinEdges]
+}
+
+// skinEdges are what is sharp on a skin, for walls as for gaps: edges and tips of
+// the whole mesh and those where bodies meet, with vertices in verts; and which
+// facets of the whole mesh are no slivers.
+type skinEdges struct {
+	verts []Vec
+	list  []sharpFeature
+	sides []bool
 }
 
 // tile is the first of its facets, and of its corners.
@@ -126,12 +136,30 @@ func (s *skin) least(of []float32, most float32) []float32 {
 	return out
 }
 
+// ready lets a skin be asked for what is derived from it.
+func (s *skin) ready() *skin {
+	s.edges.make, s.edges.turn = s.findEdges, make(chan struct{}, 1)
+	return s
+}
+
+func (s *skin) findEdges(ctx context.Context) (e skinEdges, err error) {
+	least := opposedRad + wedgeSlack
+	if e.list, e.sides, err = findSharp(ctx, s.whole, least); err != nil {
+		return e, err
+	}
+	verts, creases := s.creases(math.Cos(least))
+	e.verts, e.list = verts, append(e.list, creases...)
+	tips, err := s.tips(ctx, math.Cos(least), verts, e.list, e.sides)
+	e.list = append(e.list, tips...)
+	return e, err
+}
+
 // newSkin takes surface nearer than touch to another body's for the same.
 func newSkin(ctx context.Context, m *Mesh, touch float64) (*skin, error) {
 	// Facets are looked at as far off the surface; half is for rounding.
 	b, err := newBodies(ctx, m, 2*touch)
 	if b == nil {
-		return &skin{whole: m, m: m}, err
+		return (&skin{whole: m, m: m}).ready(), err
 	}
 	const step = 64
 	parts := make([]shreds, (len(m.Facets)+step-1)/step)
@@ -183,7 +211,7 @@ func newSkin(ctx context.Context, m *Mesh, touch float64) (*skin, error) {
 	if err := s.m.Prepare(ctx); err != nil {
 		return nil, err
 	}
-	return s, s.findSeams(ctx)
+	return s.ready(), s.findSeams(ctx)
 }
 
 // united is the skin of a mesh all of whose shells are closed; of another it is
@@ -236,8 +264,9 @@ type carver struct {
 	at     []([2]float64) // corners; the first three are those of the facet
 	named  []int32        // what they are in shreds; 0: not yet
 	traces []trace
-	polys  []rimmed // room for pieces in hand
-	lists  []int32  // room for the traces in them
+	polys  []rimmed    // room for pieces in hand
+	lists  []int32     // room for the traces in them
+	sides  []pieceSide // of the one in hand
 }
 
 // trace is the line in which a facet of another body crosses the plane looked
@@ -425,9 +454,14 @@ func (c *carver) part(poly []rimmed, traces []int32, ref [2]float64, others wind
 	least := c.touch / 16
 	cut, most := -1, math.Inf(-1)
 	from := len(c.lists)
+	c.sides = c.sides[:0]
+	for i, p := range poly {
+		at, to := c.at[p.at], c.at[poly[(i+1)%len(poly)].at]
+		c.sides = append(c.sides, pieceSide{at, [2]float64{to[0] - at[0], to[1] - at[1]}})
+	}
 	for _, i := range traces {
 		s := &c.traces[i]
-		from, to := c.chord(poly, s)
+		from, to := s.chord(c.sides)
 		lo, hi := max(0, from), min(1, to)
 		if lo > hi {
 			continue
@@ -441,6 +475,9 @@ func (c *carver) part(poly []rimmed, traces []int32, ref [2]float64, others wind
 	}
 	inside := c.lists[from:]
 	defer func() { c.lists = c.lists[:from] }()
+	if c.buried(ref, others, inside) {
+		return fateBuried
+	}
 	if cut < 0 {
 		if c.b.sides(c.f, others.above) == solidBehind && others.more <= 0 {
 			return fateBare
@@ -466,13 +503,32 @@ func (c *carver) part(poly []rimmed, traces []int32, ref [2]float64, others wind
 	return fateParted
 }
 
+// buried reports whether other bodies cover all of a piece, as far as one sees
+// from its point ref without cutting it: whether there is material ahead wherever
+// a straight way from there leads. It crosses no trace twice.
+func (c *carver) buried(ref [2]float64, others winding, traces []int32) bool {
+	least := others.above
+	for _, i := range traces {
+		s := &c.traces[i]
+		if s.weight.above != 0 && (turnOf(s.a, s.b, ref) > 0) == (s.weight.above > 0) {
+			least -= max(s.weight.above, -s.weight.above)
+		}
+	}
+	return c.b.sides(c.f, least)&solidAhead != 0
+}
+
+// pieceSide is where a side of a piece begins, and the way to its end.
+type pieceSide struct{ at, way [2]float64 }
+
 // chord clips the line of a trace to a piece: from where to where of the trace it
-// lies there. Of a trace that an edge parts from the piece it returns from > to.
-func (c *carver) chord(poly []rimmed, s *trace) (from, to float64) {
+// lies there. Of a trace that a side parts from the piece it returns from > to.
+func (s *trace) chord(sides []pieceSide) (from, to float64) {
 	from, to = math.Inf(-1), math.Inf(1)
-	for i := range poly {
-		p, q := c.at[poly[i].at], c.at[poly[(i+1)%len(poly)].at]
-		switch a, b := turnOf(p, q, s.a), turnOf(p, q, s.b); {
+	for i := range sides {
+		p := &sides[i]
+		a := float64(p.way[0]*(s.a[1]-p.at[1])) - float64(p.way[1]*(s.a[0]-p.at[0]))
+		b := float64(p.way[0]*(s.b[1]-p.at[1])) - float64(p.way[1]*(s.b[0]-p.at[0]))
+		switch {
 		case a < 0 && b < 0:
 			return 1, 0
 		case a < b:
