@@ -73,3 +73,16 @@ func GrownCylinders(ctx context.Context, m *Mesh) (*Cylinders, error) {
 
 // Cells is how many cells and facets a field was measured on.
 func Cells(t *ThicknessField) int { return len(t.nodes) }
+
+// NotFoundAgain counts the leaves of a field that read differently when they are
+// measured again, as they are for the place of the thinnest.
+func NotFoundAgain(t *ThicknessField) (n int) {
+	for i := range t.nodes {
+		if nd := &t.nodes[i]; nd.kids == 0 && nd.with >= 0 {
+			if d, _ := t.thinnest(int32(i)); float32(d) != nd.lo {
+				n++
+			}
+		}
+	}
+	return n
+}

@@ -54,6 +54,9 @@ type span struct {
 	x  [2]float64 // on the patch, in its frame
 	y  spot       // on the other facet
 	on uint8      // a bit for each edge of the other facet on which y lies
+
+	slope spot // how d changes with y
+	part  bool // only a part of the patch sees the other facet, for which the slope is
 }
 
 // spanSearch looks for the thinnest span from one patch.
@@ -170,11 +173,12 @@ func (r *spanSearch) try(y spot) (d float64, slope spot) {
 	xu, xv, d2 := r.from.foot(y.u, y.v)
 	l := d2 / y.h
 	d = y.h + l
-	if d < r.d {
-		r.d, r.x, r.y, r.on = d, [2]float64{xu, xv}, y, r.at
-	}
 	by := 1 / y.h
-	return d, spot{2 * (y.u - xu) * by, 2 * (y.v - xv) * by, 1 - l*by}
+	slope = spot{2 * (y.u - xu) * by, 2 * (y.v - xv) * by, 1 - l*by}
+	if d < r.d {
+		r.d, r.x, r.y, r.on, r.slope = d, [2]float64{xu, xv}, y, r.at, slope
+	}
+	return d, slope
 }
 
 // rival is a facet that may be the nearest opposing one, or a notch, in the
@@ -344,6 +348,7 @@ func (s *patch) between(v *rival, touch, below float64) (span, bool) {
 	}
 	r := spanSearch{span: span{d: below}, from: from}
 	r.inside(g[:k], v)
+	r.part = from != s
 	return r.span, r.d < below
 }
 

@@ -2,6 +2,7 @@ package mesh
 
 import (
 	"math"
+	"math/bits"
 	"slices"
 )
 
@@ -28,7 +29,7 @@ type sight struct {
 // found is the thinnest span of some, and the place of what stops it among the
 // rivals or in a view, -1 while there is none.
 //
-// Of spans that are equally thin to the last bit that of the facet with the
+// Of spans that are equally thin but for rounding that of the facet with the
 // lowest number counts, so that the order in which they are tried doesn't show.
 type found struct {
 	span
@@ -43,20 +44,60 @@ const tieErr = 1e-12
 func (b *found) room() float64 { return b.d * (1 + tieErr) }
 
 // try measures the span from a patch to rival number i, and keeps it if it comes
-// before what was found. It returns a bound for all balls between the two.
+// before what was found from the patch. It returns a bound for all balls between
+// the two.
 func (g *gauge) try(b *found, s *patch, i int) float64 {
 	y, room := &g.rivals[i], b.room()
 	if y.sliver {
 		return room
 	}
+	if b.at >= 0 && !b.part {
+		least := b.beyond(y)
+		switch best := &g.rivals[b.at]; {
+		case least > room:
+			return least
+		case least < b.d*(1-tieErr):
+		case best.before(y):
+			return least
+		default:
+			if on := g.shared(b, best, y); on != 0 {
+				b.at, b.on = i, on
+				return least
+			}
+		}
+	}
 	r, ok := s.between(y, g.touch, room)
 	if !ok {
 		return room
 	}
-	if r.d < b.d || r.d == b.d && b.at >= 0 && y.before(&g.rivals[b.at]) {
+	if b.at < 0 || y.before(&g.rivals[b.at]) || r.d < b.d*(1-tieErr) {
 		b.span, b.at = r, i
 	}
 	return r.d
+}
+
+// beyond is a bound for the balls that a rival stops, of which none is smaller
+// where the rival lies as a whole beyond the level through the place that was
+// found: diameters are convex. So it is told of the facets around an edge or a
+// corner that one of them is as good as the others.
+func (b *found) beyond(y *rival) float64 {
+	return b.d + min(b.slope.rise(b.y, y.g[0]), b.slope.rise(b.y, y.g[1]), b.slope.rise(b.y, y.g[2]))
+}
+
+// shared is what on is of a rival that has the corner of the best one on which
+// the span that was found ends, if from there all of it is farther and it sees
+// the other end; 0 of others.
+func (g *gauge) shared(b *found, best, y *rival) uint8 {
+	out := 7 &^ b.on // see onCorner
+	if best.notch || y.notch || bits.OnesCount8(out) != 1 || y.q0-y.m.u*b.x[0]-y.m.v*b.x[1] < 0 {
+		return 0
+	}
+	v := g.t.m.Facets[best.f][(bits.TrailingZeros8(out)+2)%3]
+	k := slices.Index(g.t.m.Facets[y.f][:], v)
+	if k < 0 || min(b.slope.rise(b.y, y.g[(k+1)%3]), b.slope.rise(b.y, y.g[(k+2)%3])) <= slopeErr*b.d {
+		return 0
+	}
+	return onCorner(k, 3)
 }
 
 // before is the order of rivals that stop balls of one size.

@@ -270,3 +270,23 @@ func TestThicknessWhateverTheTree(t *testing.T) {
 		}
 	}
 }
+
+// What is as thin at several places is measured at the same one however the search
+// starts.
+func TestThinPlacesAreFoundAgain(t *testing.T) {
+	_, weld, err := mesh.ReadSTLFile(t.Context(), "../testdata/meshes/dirty/two_cubes_shared_edge.stl")
+	if err != nil {
+		t.Fatal(err)
+	}
+	cubes, err := weld()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, m := range []*mesh.Mesh{cubes, meshtest.BoxAt(mesh.Vec{}, mesh.Vec{4, 2, 1}), meshtest.Sphere(1, 30), meshtest.Gyroid(10, 1, 1, 8), bracket(16, 1)} {
+		for _, capMM := range []float64{2, 8} {
+			if n := mesh.NotFoundAgain(wallOf(t, m, capMM, 1)); n > 0 {
+				t.Errorf("shape %d, cap %v mm: %d places read differently a second time", i, capMM, n)
+			}
+		}
+	}
+}
