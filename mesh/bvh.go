@@ -552,14 +552,17 @@ func (b *BVH) leavesIn(l *boxLanes, visit func(leaf int32) bool) {
 }
 
 // flat is a flat piece of surface, from which a ball is to be stopped: the
-// corners of its triangle, their box, the direction from it into the medium, and
-// how far along that it lies. side is 1 where the medium is the material and -1
-// where it is the space outside.
+// corners of its triangle, their box, the direction from it into the medium, how
+// far along that it lies, and two directions square to that, with how far along
+// them it lies at least and at most. side is 1 where the medium is the material
+// and -1 where it is the space outside.
 type flat struct {
 	corners [3]Vec
 	box     Box
 	in      Vec
 	at      float64
+	across  [2]Vec
+	extent  [2][2]float64
 	side    float64
 }
 
@@ -581,9 +584,8 @@ func (b *BVH) Facing(from *flat, reach Box, dist float64, placed bool, visit fun
 	if len(b.blocks) == 0 {
 		return
 	}
-	meets := newBoxLanes(reach)
 	e := b.walkErr(from.box.Min) + b.walkErr(from.box.Max)
-	l := newFacingLanes(from, e, dist)
+	l := newFacingLanes(from, reach, e, dist)
 	if placed {
 		l.place = 1
 	}
@@ -598,13 +600,11 @@ func (b *BVH) Facing(from *flat, reach Box, dist float64, placed bool, visit fun
 		}
 		if top.ref >= 0 {
 			nd := &b.nodes[top.ref]
-			mask := nearBoxes(nd, &l.point, &d2) & boxBoxes(nd, &meets)
-			mask = b.cones[top.ref].facing(mask, &l.to)
-			stack = wait(stack, nd, nd.stopping(mask, from, &d2, dist, e), &d2)
+			stack = wait(stack, nd, facingBoxes(nd, &b.cones[top.ref], &l, &d2), &d2)
 			continue
 		}
 		bl := &b.blocks[^top.ref]
-		for mask := facingFacets(bl, &l) & boxFacets(bl, &meets); mask != 0; mask &= mask - 1 {
+		for mask := facingFacets(bl, &l); mask != 0; mask &= mask - 1 {
 			i := bits.TrailingZeros32(mask) & 7
 			if d := visit(bl, i); d != dist {
 				dist = d
@@ -614,16 +614,16 @@ func (b *BVH) Facing(from *flat, reach Box, dist float64, placed bool, visit fun
 	}
 }
 
-// stopping takes out of mask the children in which nothing stops a ball of a
-// diameter below dist. Heights may be off by e.
-func (nd *wideNode) stopping(mask uint32, from *flat, d2 *[8]float32, dist, e float64) uint32 {
+// stopping takes out of mask the children in which nothing stops a ball as small
+// as l asks for.
+func (nd *wideNode) stopping(mask uint32, l *facingLanes, d2 *[8]float32) uint32 {
 	for m := mask; m != 0; m &= m - 1 {
 		i := bits.TrailingZeros32(m) & 7
-		h := 2*e - from.at
-		for k, x := range from.in {
-			h += max(x*float64(nd.box[2*k][i]), x*float64(nd.box[2*k+1][i]))
+		h := -l.at
+		for k, x := range l.in {
+			h += max(x*nd.box[2*k][i], x*nd.box[2*k+1][i])
 		}
-		if h <= 0 || float64(d2[i])*(1-0x1p-20) > dist*h {
+		if !(h > 0) || d2[i] > l.dist*h {
 			mask &^= 1 << i
 		}
 	}
@@ -647,7 +647,7 @@ func (b *BVH) AnyFacing(from flat, spread, dist float64) bool {
 	}
 	from.at -= 2 * math.Sin(spread/2) * dist
 	e := b.walkErr(from.box.Min) + b.walkErr(from.box.Max)
-	l, meets := newFacingLanes(&from, e, dist), newBoxLanes(from.box.Widened(dist))
+	l := newFacingLanes(&from, from.box.Widened(dist), e, dist)
 	cos, sin := float32(math.Cos(spread)), float32(math.Sin(spread))
 	least := float32(math.Cos(spread+math.Pi/3)) - 1e-6
 	var buf [stackSize]int32
@@ -659,13 +659,13 @@ func (b *BVH) AnyFacing(from flat, spread, dist float64) bool {
 		if ref >= 0 {
 			nd := &b.nodes[ref]
 			mask := b.cones[ref].near(nearBoxes(nd, &l.point, &d2), &l.to, cos, sin)
-			for mask = nd.stopping(mask, &from, &d2, dist, e); mask != 0; mask &= mask - 1 {
+			for mask = nd.stopping(mask, &l, &d2); mask != 0; mask &= mask - 1 {
 				stack = append(stack, nd.kid[bits.TrailingZeros32(mask)&7])
 			}
 			continue
 		}
 		bl := &b.blocks[^ref]
-		for mask := boxFacets(bl, &meets); mask != 0; mask &= mask - 1 {
+		for mask := boxFacets(bl, &l.meets); mask != 0; mask &= mask - 1 {
 			i := bits.TrailingZeros32(mask) & 7
 			if bl.n[0][i]*l.to[0]+bl.n[1][i]*l.to[1]+bl.n[2][i]*l.to[2] < least {
 				continue

@@ -276,8 +276,11 @@ func (g *gauge) flatOf(s *patch) flat {
 		f.box = f.box.Grow(p)
 		f.corners[min(i, 2)] = p
 	}
+	b := s.extent()
+	f.across = [2]Vec{s.ax, s.ay}
+	u, v := s.o.Dot(s.ax), s.o.Dot(s.ay)
+	f.extent = [2][2]float64{{u + b.u0, u + b.u1}, {v + b.v0, v + b.v1}}
 	if s.k > 3 {
-		b := s.extent()
 		f.corners = [3]Vec{world(b.u0, b.v0), world(2*b.u1-b.u0, b.v0), world(b.u0, 2*b.v1-b.v0)}
 	}
 	return f

@@ -269,15 +269,27 @@ type facingLanes struct {
 	p     [3][3]float32 // corners
 	cos   float32       // facingCos
 	place uint32        // not 0 if it counts where on its plane a facet lies
+	// Two directions square to in, and how far along them the flat lies, with
+	// room for rounding.
+	across [2][3]float32
+	extent [2][2]float32
+	meets  boxLanes // what boxes must meet
 }
 
-func newFacingLanes(from *flat, e, dist float64) (l facingLanes) {
+func newFacingLanes(from *flat, reach Box, e, dist float64) (l facingLanes) {
+	l.meets = newBoxLanes(reach)
 	for k := range 3 {
 		l.point.lo[k], l.point.hi[k] = down(from.box.Min[k]-e), up(from.box.Max[k]+e)
 		l.in[k], l.to[k] = float32(from.in[k]), float32(from.in[k]*from.side)
 		for i, p := range from.corners {
 			l.p[i][k] = float32(p[k])
 		}
+		for i, d := range from.across {
+			l.across[i][k] = float32(d[k])
+		}
+	}
+	for i, x := range from.extent {
+		l.extent[i] = [2]float32{down(x[0] - 2*e), up(x[1] + 2*e)}
 	}
 	l.at, l.side, l.err2, l.cos = down(from.at-2*e), float32(from.side), up(2*e), facingCos
 	l.within(dist)
@@ -290,21 +302,29 @@ func (l *facingLanes) within(dist float64) {
 	l.dist = up(dist * (1 + 0x1p-20))
 }
 
+// facingBoxesGo returns a bit for every child in which a facet may oppose the
+// flat and stop a ball, and the distance squared of each. Heights are as sure as
+// those of facets.
+func facingBoxesGo(nd *wideNode, c *wideCone, l *facingLanes, d2 *[8]float32) uint32 {
+	mask := c.facing(nearBoxesGo(nd, &l.point, d2)&boxBoxesGo(nd, &l.meets), &l.to)
+	return nd.stopping(mask, l, d2)
+}
+
 // facingFacetsGo returns a bit for every facet that opposes the flat and may
-// stop a ball. A height is off by a few roundings of the largest coordinate,
+// stop a ball: by its box, by its plane, and by the box of its heights and of how
+// far it lies across (see patch.boxBound). A height is off by a few roundings of the largest coordinate,
 // which the room for rounding is eight of at least; so is the depth of a corner
 // of the flat below a facet's plane, since both ends are taken with one normal.
 func facingFacetsGo(b *block, l *facingLanes) (mask uint32) {
 	v, n := &b.v, &b.n
-	near := nearFacetsGo(b, &l.point)
+	near := nearFacetsGo(b, &l.point) & boxFacetsGo(b, &l.meets)
 	for i := range 8 {
 		cos := n[0][i]*l.to[0] + n[1][i]*l.to[1] + n[2][i]*l.to[2]
 		if near>>i&1 == 0 || !(cos > l.cos) {
 			continue
 		}
-		h := max(v[0][i]*l.in[0]+v[1][i]*l.in[1]+v[2][i]*l.in[2],
-			v[3][i]*l.in[0]+v[4][i]*l.in[1]+v[5][i]*l.in[2],
-			v[6][i]*l.in[0]+v[7][i]*l.in[1]+v[8][i]*l.in[2]) - l.at
+		_, h := extentAlong(v, i, &l.in)
+		h -= l.at
 		x := max(min(v[0][i], v[3][i], v[6][i])-l.point.hi[0], l.point.lo[0]-max(v[0][i], v[3][i], v[6][i]), 0)
 		y := max(min(v[1][i], v[4][i], v[7][i])-l.point.hi[1], l.point.lo[1]-max(v[1][i], v[4][i], v[7][i]), 0)
 		z := max(min(v[2][i], v[5][i], v[8][i])-l.point.hi[2], l.point.lo[2]-max(v[2][i], v[5][i], v[8][i]), 0)
@@ -317,7 +337,10 @@ func facingFacetsGo(b *block, l *facingLanes) (mask uint32) {
 			d := (q - (n[0][i]*p[0] + n[1][i]*p[1] + n[2][i]*p[2])) * l.side
 			least, most = min(least, d), max(most, d)
 		}
-		if most+l.err2 > 0 && 2*(least-l.err2) <= l.dist*(1+cos) && (l.place == 0 || l.placed(b, i, cos, h, least, most)) {
+		if !(most+l.err2 > 0 && 2*(least-l.err2) <= l.dist*(1+cos)) || !l.beside(v, i) {
+			continue
+		}
+		if l.place == 0 || l.placed(b, i, cos, h, least, most) {
 			mask |= 1 << i
 		}
 	}
@@ -339,4 +362,27 @@ func (l *facingLanes) placed(b *block, i int, cos, h, least, most float32) bool 
 		far += d * d
 	}
 	return far <= h*l.dist-h*(2*lo)
+}
+
+// beside reports whether a facet may stop a ball by the box of its heights and of
+// how far it lies across (see patch.boxBound).
+func (l *facingLanes) beside(v *[9][8]float32, i int) bool {
+	lo, hi := extentAlong(v, i, &l.in)
+	lo, hi = max(lo-l.at-2*l.err2, 0), hi-l.at
+	var d2 float32
+	for k := range l.across {
+		least, most := extentAlong(v, i, &l.across[k])
+		d := max(least-l.extent[k][1], l.extent[k][0]-most, 0)
+		d2 += d * d
+	}
+	h := min(max(float32(math.Sqrt(float64(d2))), lo), hi)
+	return h*h+d2 <= l.dist*h
+}
+
+// extentAlong is how far a facet of a block lies along a direction.
+func extentAlong(v *[9][8]float32, i int, d *[3]float32) (least, most float32) {
+	p := v[0][i]*d[0] + v[1][i]*d[1] + v[2][i]*d[2]
+	q := v[3][i]*d[0] + v[4][i]*d[1] + v[5][i]*d[2]
+	r := v[6][i]*d[0] + v[7][i]*d[1] + v[8][i]*d[2]
+	return min(p, q, r), max(p, q, r)
 }

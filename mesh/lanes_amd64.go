@@ -111,6 +111,16 @@ func besideFacets(b *block, l *sideLanes) uint32 {
 }
 
 //go:noescape
+func facingBoxesAVX2(nd *wideNode, c *wideCone, l *facingLanes, d2 *[8]float32) uint32
+
+func facingBoxes(nd *wideNode, c *wideCone, l *facingLanes, d2 *[8]float32) uint32 {
+	if lanesAVX2 {
+		return facingBoxesAVX2(nd, c, l, d2)
+	}
+	return facingBoxesGo(nd, c, l, d2) & nd.used()
+}
+
+//go:noescape
 func facingFacetsAVX2(b *block, l *facingLanes) uint32
 
 func facingFacets(b *block, l *facingLanes) uint32 {

@@ -982,14 +982,14 @@ none:
 	MOVL DX, leaf+56(FP)
 	JMP  done
 
-// MEET narrows the mask Y7 to lanes where lo..hi meets the query along an axis.
-#define MEET(lo, hi, qlo, qhi) \
+// MEET narrows a mask to lanes where lo..hi meets the query along an axis.
+#define MEET(lo, hi, qlo, qhi, mask) \
 	VBROADCASTSS qhi(BX), Y2; \
 	VCMPPS       $2, Y2, lo, Y2; \
 	VBROADCASTSS qlo(BX), Y3; \
 	VCMPPS       $13, Y3, hi, Y3; \
-	VANDPS       Y2, Y7, Y7; \
-	VANDPS       Y3, Y7, Y7
+	VANDPS       Y2, mask, mask; \
+	VANDPS       Y3, mask, mask
 
 // func boxBoxesAVX2(nd *wideNode, l *boxLanes) uint32
 TEXT ·boxBoxesAVX2(SB), NOSPLIT, $0-20
@@ -998,13 +998,13 @@ TEXT ·boxBoxesAVX2(SB), NOSPLIT, $0-20
 	VPCMPEQD     Y7, Y7, Y7
 	VMOVUPS      (AX), Y0
 	VMOVUPS      32(AX), Y1
-	MEET(Y0, Y1, 0, 12)
+	MEET(Y0, Y1, 0, 12, Y7)
 	VMOVUPS      64(AX), Y0
 	VMOVUPS      96(AX), Y1
-	MEET(Y0, Y1, 4, 16)
+	MEET(Y0, Y1, 4, 16, Y7)
 	VMOVUPS      128(AX), Y0
 	VMOVUPS      160(AX), Y1
-	MEET(Y0, Y1, 8, 20)
+	MEET(Y0, Y1, 8, 20, Y7)
 	VMOVMSKPS    Y7, DX
 	USEDKIDS
 	VZEROUPPER
@@ -1017,11 +1017,11 @@ TEXT ·boxFacetsAVX2(SB), NOSPLIT, $0-20
 	MOVQ         l+8(FP), BX
 	VPCMPEQD     Y7, Y7, Y7
 	EXTENT(0, 96, 192)
-	MEET(Y0, Y1, 0, 12)
+	MEET(Y0, Y1, 0, 12, Y7)
 	EXTENT(32, 128, 224)
-	MEET(Y0, Y1, 4, 16)
+	MEET(Y0, Y1, 4, 16, Y7)
 	EXTENT(64, 160, 256)
-	MEET(Y0, Y1, 8, 20)
+	MEET(Y0, Y1, 8, 20, Y7)
 	VMOVMSKPS    Y7, DX
 	USEDFACETS
 	VZEROUPPER
@@ -1141,6 +1141,82 @@ TEXT ·besideFacetsAVX2(SB), NOSPLIT, $0-20
 	VMAXPS       Y8, Y1, Y1; \
 	VFMADD231PS  Y1, Y1, Y7
 
+// SPAN sets Y0 and Y1 to the least and the most that facets reach along the
+// direction at the offset. It takes Y2 to Y6.
+#define SPAN(n) \
+	VBROADCASTSS n(BX), Y0; \
+	VBROADCASTSS n+4(BX), Y1; \
+	VBROADCASTSS n+8(BX), Y2; \
+	ROWS(0, 32, 64, Y0, Y1, Y2, Y3); \
+	ROWS(96, 128, 160, Y0, Y1, Y2, Y4); \
+	ROWS(192, 224, 256, Y0, Y1, Y2, Y5); \
+	VMINPS       Y4, Y3, Y0; \
+	VMINPS       Y5, Y0, Y0; \
+	VMAXPS       Y4, Y3, Y1; \
+	VMAXPS       Y5, Y1, Y1
+
+// HIGHEST adds to Y14 how high the boxes of the node at AX reach at most along an
+// axis, of which the direction at the offset is a part; they are in Y0 and Y1.
+#define HIGHEST(n) \
+	VBROADCASTSS n(BX), Y2; \
+	VMULPS       Y2, Y0, Y3; \
+	VMULPS       Y2, Y1, Y4; \
+	VMAXPS       Y4, Y3, Y3; \
+	VADDPS       Y3, Y14, Y14
+
+// func facingBoxesAVX2(nd *wideNode, c *wideCone, l *facingLanes, d2 *[8]float32) uint32
+TEXT ·facingBoxesAVX2(SB), NOSPLIT, $0-36
+	MOVQ         nd+0(FP), AX
+	MOVQ         c+8(FP), R8
+	MOVQ         l+16(FP), BX
+	MOVQ         d2+24(FP), CX
+
+	// Lanes that pass in Y15: first those whose normals may oppose.
+	VBROADCASTSS 40(BX), Y0
+	VBROADCASTSS 44(BX), Y1
+	VBROADCASTSS 48(BX), Y2
+	VMULPS       (R8), Y0, Y3
+	VFMADD231PS  32(R8), Y1, Y3
+	VFMADD231PS  64(R8), Y2, Y3
+	VMOVUPS      96(R8), Y4
+	VCMPPS       $13, Y4, Y3, Y15
+
+	// Distances squared in Y7, heights in Y14.
+	VXORPS       Y7, Y7, Y7
+	VXORPS       Y8, Y8, Y8
+	VBROADCASTSS 52(BX), Y14
+	VSUBPS       Y14, Y8, Y14
+	VMOVUPS      (AX), Y0
+	VMOVUPS      32(AX), Y1
+	APART(Y0, Y1, 0, 12)
+	MEET(Y0, Y1, 152, 164, Y15)
+	HIGHEST(28)
+	VMOVUPS      64(AX), Y0
+	VMOVUPS      96(AX), Y1
+	APART(Y0, Y1, 4, 16)
+	MEET(Y0, Y1, 156, 168, Y15)
+	HIGHEST(32)
+	VMOVUPS      128(AX), Y0
+	VMOVUPS      160(AX), Y1
+	APART(Y0, Y1, 8, 20)
+	MEET(Y0, Y1, 160, 172, Y15)
+	HIGHEST(36)
+	VMOVUPS      Y7, (CX)
+	VBROADCASTSS 24(BX), Y2
+	VCMPPS       $2, Y2, Y7, Y2
+	VANDPS       Y2, Y15, Y15
+	VCMPPS       $14, Y8, Y14, Y2
+	VANDPS       Y2, Y15, Y15
+	VBROADCASTSS 56(BX), Y2
+	VMULPS       Y2, Y14, Y14
+	VCMPPS       $2, Y14, Y7, Y2
+	VANDPS       Y2, Y15, Y15
+	VMOVMSKPS    Y15, DX
+	USEDKIDS
+	VZEROUPPER
+	MOVL         DX, ret+32(FP)
+	RET
+
 // func facingFacetsAVX2(b *block, l *facingLanes) uint32
 TEXT ·facingFacetsAVX2(SB), NOSPLIT, $0-20
 	MOVQ         b+0(FP), AX
@@ -1167,10 +1243,13 @@ TEXT ·facingFacetsAVX2(SB), NOSPLIT, $0-20
 	VXORPS       Y8, Y8, Y8
 	EXTENT(0, 96, 192)
 	APART(Y0, Y1, 0, 12)
+	MEET(Y0, Y1, 152, 164, Y15)
 	EXTENT(32, 128, 224)
 	APART(Y0, Y1, 4, 16)
+	MEET(Y0, Y1, 156, 168, Y15)
 	EXTENT(64, 160, 256)
 	APART(Y0, Y1, 8, 20)
+	MEET(Y0, Y1, 160, 172, Y15)
 	VBROADCASTSS 24(BX), Y2
 	VCMPPS       $2, Y2, Y7, Y2
 	VANDPS       Y2, Y15, Y15
@@ -1219,7 +1298,7 @@ TEXT ·facingFacetsAVX2(SB), NOSPLIT, $0-20
 	USEDFACETS
 	JZ           none
 	CMPL         108(BX), $0
-	JEQ          none
+	JEQ          boxes
 
 	// Radii of the balls that the planes stop, in Y9 and Y2; in Y3, height times
 	// how much larger balls may be than the least of those.
@@ -1237,6 +1316,35 @@ TEXT ·facingFacetsAVX2(SB), NOSPLIT, $0-20
 	PLACED(32, 128, 224, Y11, 32, 4, 16)
 	PLACED(64, 160, 256, Y12, 36, 8, 20)
 	VCMPPS       $2, Y3, Y7, Y5
+	VANDPS       Y5, Y15, Y15
+	VMOVMSKPS    Y15, DX
+	USEDFACETS
+	JZ           none
+
+boxes:
+	VBROADCASTSS 56(BX), Y9
+
+	// Least and greatest heights in Y0 and Y1, distances across squared in Y7,
+	// the height that serves best in Y0.
+	SPAN(28)
+	VBROADCASTSS 52(BX), Y4
+	VBROADCASTSS 64(BX), Y5
+	VSUBPS       Y4, Y0, Y0
+	VSUBPS       Y4, Y1, Y10
+	VADDPS       Y5, Y5, Y5
+	VSUBPS       Y5, Y0, Y0
+	VMAXPS       Y8, Y0, Y11
+	VXORPS       Y7, Y7, Y7
+	SPAN(112)
+	APART(Y0, Y1, 136, 140)
+	SPAN(124)
+	APART(Y0, Y1, 144, 148)
+	VSQRTPS      Y7, Y0
+	VMAXPS       Y11, Y0, Y0
+	VMINPS       Y10, Y0, Y0
+	VMULPS       Y0, Y9, Y1
+	VFMADD231PS  Y0, Y0, Y7
+	VCMPPS       $2, Y1, Y7, Y5
 	VANDPS       Y5, Y15, Y15
 	VMOVMSKPS    Y15, DX
 	USEDFACETS

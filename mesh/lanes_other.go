@@ -13,9 +13,12 @@ func (b *BVH) nearLeaf(l *nearLanes, stack []waiting) (rest []waiting, leaf int3
 func nearBoxes(nd *wideNode, l *pointLanes, d2 *[8]float32) uint32 {
 	return nearBoxesGo(nd, l, d2) & nd.used()
 }
-func boxBoxes(nd *wideNode, l *boxLanes) uint32    { return boxBoxesGo(nd, l) & nd.used() }
-func boxFacets(b *block, l *boxLanes) uint32       { return boxFacetsGo(b, l) & b.used() }
-func besideFacets(b *block, l *sideLanes) uint32   { return besideFacetsGo(b, l) & b.used() }
+func boxBoxes(nd *wideNode, l *boxLanes) uint32  { return boxBoxesGo(nd, l) & nd.used() }
+func boxFacets(b *block, l *boxLanes) uint32     { return boxFacetsGo(b, l) & b.used() }
+func besideFacets(b *block, l *sideLanes) uint32 { return besideFacetsGo(b, l) & b.used() }
+func facingBoxes(nd *wideNode, c *wideCone, l *facingLanes, d2 *[8]float32) uint32 {
+	return facingBoxesGo(nd, c, l, d2) & nd.used()
+}
 func facingFacets(b *block, l *facingLanes) uint32 { return facingFacetsGo(b, l) & b.used() }
 
 func (c *splitCut) fill(items []item)              { c.fillGo(items) }
