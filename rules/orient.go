@@ -58,13 +58,17 @@ type Standing struct {
 	FootMM2     float64 // footprint of the columns
 	OnPartMM2   float64 // of it: on the part
 	ByRays      bool    // columns and footprint by rays, good for about 2 %; else exact
+	StuckMM2    float64 // overhang whose support no straight tool takes off, where that breaks the shop's limit
 	RestMM2     float64 // flat on the platform
 	Anchored    bool    // rests on so little that it has to be tied to the platform
 	Starts      int     // places that start in the air
 	Roofs       int     // holes whose roof is too wide to carry itself
 	Fits        bool
-	Lacks       string   // where it does not fit, and by how much
-	Harms       []string // declared holes and faces that suffer; and starts in the air, where the shop calls those an error
+	Lacks       string // where it does not fit, and by how much
+	// Harms are declared holes and faces that suffer; starts in the air, where the
+	// shop calls those an error; and more support that no tool takes off than
+	// another way has.
+	Harms []string
 
 	PerJob  int // parts that a platform takes
 	Jobs    int
@@ -76,6 +80,8 @@ type Standing struct {
 	Support float64 // what support adds: melting it, its powder, taking it off
 	Edits   []spec.Fix
 	IsNow   bool // it is the spec's own
+
+	stuck bool // StuckMM2 is among the harms
 }
 
 const (
@@ -99,7 +105,11 @@ const (
 	// A part is held on less than this share of its footprint only with an
 	// anchor of this height under it (common practice, no source).
 	anchorShare = 0.1
-	anchorMM    = 3.0
+	// A way that leaves more than so many times the support where no tool reaches
+	// as another does is harmed by it (common practice, no source: money does not
+	// weigh what stays in the part).
+	stuckTimes = 2.0
+	anchorMM   = 3.0
 	// orientRays look down from what needs support, where the columns of all
 	// directions that are told apart would take more than orientExact facets to
 	// measure: half a second of one core.
@@ -522,6 +532,7 @@ func (s *search) choose(ctx context.Context, o *Orientation) error {
 	if err := g.Wait(); err != nil {
 		return err
 	}
+	s.harmStuck(out)
 	o.Now = &out[0]
 	o.Choices = s.rankedChoices(out)
 	for i := range o.Choices {
@@ -531,6 +542,24 @@ func (s *search) choose(ctx context.Context, o *Orientation) error {
 	o.Now.Reason = s.reason(o.Now, o.Now)
 	o.Now.Facts = o.Now.Reason
 	return nil
+}
+
+// harmStuck adds to the harms of each way what it leaves more than the best that
+// fits of support that no tool takes off.
+func (s *search) harmStuck(all []Standing) {
+	least := math.Inf(1)
+	for i := range all {
+		if all[i].Fits {
+			least = min(least, all[i].StuckMM2)
+		}
+	}
+	area, _ := s.Limit("overhang.area")
+	for i := range all {
+		if c := &all[i]; c.StuckMM2 > stuckTimes*least+area.V {
+			c.stuck = true
+			c.Harms = append(c.Harms, fmt.Sprintf("%s, where another way leaves %s", c.sayStuck(), pick(least >= 0.5, rounded(least)+" mm2", "none")))
+		}
+	}
 }
 
 // plainer takes a flat face, a bore or an axis near by in place of a direction

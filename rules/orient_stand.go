@@ -120,21 +120,52 @@ func (s *search) support(ctx context.Context, p *Subject, out *Standing, exact b
 	}
 	out.OverhangMM2, out.ColumnMM3, out.SupportMM3 = need.OverhangMM2, need.ColumnMM3, need.SolidMM3
 	out.TouchMM2, out.FootMM2, out.OnPartMM2, out.Anchored = need.TouchMM2, need.FootMM2, need.OnPartMM2, need.Anchored
-	return nil
+	var err error
+	out.StuckMM2, err = s.stuck(ctx, p)
+	return err
+}
+
+// stuck sums the overhang from which support can't be taken off, over the
+// regions of which SupportAccess would tell.
+func (s *search) stuck(ctx context.Context, p *Subject) (float64, error) {
+	if _, ok := p.Limit("support-access.share"); !ok {
+		return 0, nil
+	}
+	m := *p.Measured
+	m.Overhang = p.overhangNeeding()
+	var err error
+	if m.Access, err = mesh.MeasureSupportAccess(ctx, s.Mesh, m.Frame, m.Overhang, s.engine.paramsOf(p).access); err != nil {
+		return 0, err
+	}
+	q := *p
+	q.Measured = &m
+	var sum float64
+	for _, f := range judgeSupportAccess(&q) {
+		sum += f.Measured * f.AreaMM2
+	}
+	return sum, nil
+}
+
+// overhangNeeding is the overhang that needs support.
+func (p *Subject) overhangNeeding() *mesh.Overhang {
+	some := mesh.Overhang{RestMM2: p.Measured.Overhang.RestMM2}
+	for _, i := range p.needing() {
+		some.Regions = append(some.Regions, p.Measured.Overhang.Regions[i])
+	}
+	return &some
 }
 
 // columns measures the columns under what needs support.
 func (s *search) columns(ctx context.Context, p *Subject, exact bool) (mesh.Columns, error) {
-	some := mesh.Overhang{RestMM2: p.Measured.Overhang.RestMM2}
-	var facets []int32
-	for _, i := range p.needing() {
-		some.Regions = append(some.Regions, p.Measured.Overhang.Regions[i])
-		facets = append(facets, p.Measured.Overhang.Regions[i].Facets...)
-	}
+	some := p.overhangNeeding()
 	if !exact {
+		var facets []int32
+		for i := range some.Regions {
+			facets = append(facets, some.Regions[i].Facets...)
+		}
 		return s.stands.Columns(ctx, p.Measured.Frame.Z, facets, orientRays)
 	}
-	u, err := mesh.MeasureSupport(ctx, s.Mesh, p.Measured.Frame, &some)
+	u, err := mesh.MeasureSupport(ctx, s.Mesh, p.Measured.Frame, some)
 	return mesh.Columns{VolumeMM3: u.VolumeMM3, ProjectedMM2: u.AreaMM2, OnPartMM2: u.AreaMM2 * u.OnPartShare}, err
 }
 
@@ -311,6 +342,9 @@ func (s *search) reason(c, now *Standing) string {
 	if !c.IsNow && s.supported() && math.Abs(c.ColumnMM3-now.ColumnMM3) > 0.02*max(c.ColumnMM3, now.ColumnMM3)+0.5 {
 		words[len(words)-1] += fmt.Sprintf(", against %s as written", rounded(now.ColumnMM3))
 	}
+	if c.StuckMM2 >= 0.5 && !c.stuck {
+		words = append(words, c.sayStuck())
+	}
 	if d := c.HeightMM - now.HeightMM; !c.IsNow && math.Abs(d) >= 0.05 {
 		words = append(words, fmt.Sprintf("stands %s mm %s", number(math.Abs(d), 0.05), pick(d > 0, "taller", "lower")))
 	}
@@ -331,6 +365,10 @@ func (s *search) reason(c, now *Standing) string {
 		return "Nothing tells it from others."
 	}
 	return upperFirst(strings.Join(words, "; ")) + "."
+}
+
+func (c *Standing) sayStuck() string {
+	return fmt.Sprintf("no straight tool takes off the support under %s mm2", rounded(c.StuckMM2))
 }
 
 func pick(yes bool, a, b string) string {

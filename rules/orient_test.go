@@ -239,6 +239,30 @@ func TestOrientFitAndDeclared(t *testing.T) {
 	}
 }
 
+// Support in a channel that no tool enters stays there: a block with a square
+// channel of 5 mm through its length lies flat for less, but not with the roof of
+// the channel level.
+func TestOrientSupportOutOfReach(t *testing.T) {
+	block := meshtest.Blocks([]float64{0, 90}, []float64{0, 7.5, 12.5, 20}, []float64{0, 7.5, 12.5, 20}, func(_, j, k int) bool { return j != 1 || k != 1 })
+	o := orientOf(t, orientBench(t, block, ""))
+	if math.Abs(o.Now.StuckMM2-5*90) > 1 {
+		t.Errorf("%v mm2", o.Now.StuckMM2)
+	}
+	if want := "no straight tool takes off the support under 450 mm2, where another way leaves none"; len(o.Now.Harms) != 1 || o.Now.Harms[0] != want || !strings.Contains(o.Now.Reason, want) {
+		t.Errorf("%q", o.Now.Harms)
+	}
+	best := &o.Choices[0]
+	if level := math.Abs(best.Up[1]) > 0.9 || math.Abs(best.Up[2]) > 0.9; level || best.StuckMM2 != 0 || o.Better(0.05) != best {
+		t.Errorf("%+v", best)
+	}
+	// A tool that fits takes it off from both ends.
+	b := orientBench(t, block, "")
+	b.text[b.path("shop.toml")] += "[limits.\"PBF-LB/M\"]\nsupport-access.diameter = \"4 mm\"\n"
+	if o := orientOf(t, b); o.Now.StuckMM2 != 0 || len(o.Now.Harms) != 0 {
+		t.Errorf("%+v", o.Now)
+	}
+}
+
 func TestOrientCancels(t *testing.T) {
 	b := orientBench(t, meshtest.Sphere(20, 100), "")
 	ctx, cancel := context.WithCancel(context.Background())

@@ -25,7 +25,8 @@ func (a *app) orientCommand() *cobra.Command {
 		Use:   "orient SPEC",
 		Short: "Rank the ways to stand a part",
 		Long: "Looks over the whole sphere for ways to stand the part, and ranks a few by what they cost the shop: machine time,\n" +
-			"support and taking it off. What does not fit the machine, or harms a declared face or hole, comes after what does not.",
+			"support and taking it off. What does not fit the machine, harms a declared face or hole, or leaves more support\n" +
+			"where no straight tool reaches, comes after what does not.",
 		Args: specArguments(1, 1),
 		RunE: func(c *cobra.Command, args []string) error { return a.orient(c.Context(), args[0], f) },
 	}

@@ -46,6 +46,7 @@ type Standing struct {
 	TouchArea    float64    `json:"touch_area" doc:"mm2, where support touches the part, above and below"`
 	FootArea     float64    `json:"foot_area" doc:"mm2, footprint of the columns"`
 	OnPartArea   float64    `json:"on_part_area" doc:"mm2 of the footprint that lands on the part"`
+	StuckArea    float64    `json:"out_of_reach_area" doc:"mm2 of overhang whose support no straight tool takes off, where that breaks the shop's limit"`
 	ByRays       bool       `json:"by_rays,omitempty" doc:"columns and footprint are sampled, good for about 2 %; else exact"`
 	RestArea     float64    `json:"rest_area"`
 	Starts       int        `json:"floating_starts"`
@@ -133,7 +134,7 @@ func costUnit(o *rules.Orientation) string {
 
 func standing(s *rules.Standing) Standing {
 	return Standing{Up: s.Up, Text: s.Text, Turn: s.Turn, AsWritten: s.IsNow, Like: append([]mesh.Vec(nil), s.Like...), Reason: s.Reason, Height: s.HeightMM,
-		OverhangArea: s.OverhangMM2, ColumnVolume: s.ColumnMM3, Support: s.SupportMM3, TouchArea: s.TouchMM2, FootArea: s.FootMM2, ByRays: s.ByRays, OnPartArea: s.OnPartMM2, RestArea: s.RestMM2,
+		OverhangArea: s.OverhangMM2, ColumnVolume: s.ColumnMM3, Support: s.SupportMM3, TouchArea: s.TouchMM2, FootArea: s.FootMM2, StuckArea: s.StuckMM2, ByRays: s.ByRays, OnPartArea: s.OnPartMM2, RestArea: s.RestMM2,
 		Starts: s.Starts, Roofs: s.Roofs, Fits: s.Fits, Lacks: s.Lacks, Harms: s.Harms, PerJob: s.PerJob, Jobs: s.Jobs, JobTime: s.JobH,
 		Time: Band(s.Hours), HandTime: s.HandH, Cost: Band(s.Cost), SupportCost: s.Support}
 }
