@@ -78,8 +78,9 @@ type Overhang struct {
 // across a slot, is as long as it is. A bridge of span s reaches s/2. A free
 // region without any hold reaches from its lowest points to its farthest.
 //
-// What rests on another body of the same mesh is seen at its lowest points
-// only (see MeasureFloatingStarts).
+// Where bodies of the same mesh touch or run into each other, surface of one that
+// lies in or on another is no overhang and carries the region that ends there. Of
+// a facet that lies there in part the rest counts, and the cut carries it.
 func MeasureOverhang(ctx context.Context, m *Mesh, f Frame, p OverhangParams) (Overhang, error) {
 	if err := m.Prepare(ctx); err != nil {
 		return Overhang{}, err
@@ -89,6 +90,10 @@ func MeasureOverhang(ctx context.Context, m *Mesh, f Frame, p OverhangParams) (O
 		return Overhang{}, err
 	}
 	o := overhang{stance: s, p: p}
+	if o.skin, err = m.united(ctx); err != nil {
+		return Overhang{}, err
+	}
+	o.share = o.skin.exposure()
 	if err := o.flag(ctx); err != nil {
 		return Overhang{}, err
 	}
@@ -104,6 +109,8 @@ func MeasureOverhang(ctx context.Context, m *Mesh, f Frame, p OverhangParams) (O
 type overhang struct {
 	*stance
 	p       OverhangParams
+	skin    *skin
+	share   exposure
 	flagged []bool
 	passed  []float64       // area let pass for doubt, of each chunk
 	of      []int32         // region of a flagged facet, -1 else
@@ -130,11 +137,11 @@ func (o *overhang) flag(ctx context.Context) error {
 			n, noise := o.facing(f)
 			// cos(limit -+ noise), to first order: noise is small.
 			doubt := sin*noise + 1e-12
-			if -n[2] <= cos-doubt || o.facetRests(f) {
+			if -n[2] <= cos-doubt || o.facetRests(f) || o.share.buried(f) {
 				continue
 			}
 			if o.flagged[f] = -n[2] > cos+doubt; !o.flagged[f] {
-				passed += o.m.Area(f)
+				passed += o.m.Area(f) * o.share.of(f)
 			}
 		}
 		o.passed[from/flagChunk] = passed
@@ -146,10 +153,8 @@ func (o *overhang) flag(ctx context.Context) error {
 func (o *overhang) mark(mins []minimum) {
 	o.held, o.lowest = map[int32]bool{}, map[int32]int32{}
 	for _, mn := range mins {
-		for _, v := range mn.verts {
-			if mn.carried {
-				o.held[v] = true
-			}
+		for _, v := range mn.held {
+			o.held[v] = true
 		}
 		if mn.carried {
 			continue
@@ -178,7 +183,7 @@ func (o *overhang) regions(ctx context.Context) (Overhang, error) {
 	for f := range o.of {
 		if o.facetRests(int32(f)) {
 			if n, area, _ := o.normal(int32(f)); n[2] < -0.5 {
-				out.RestMM2 += area
+				out.RestMM2 += area * o.share.of(int32(f))
 			}
 		}
 		if !o.flagged[f] || o.of[f] >= 0 {
@@ -187,14 +192,22 @@ func (o *overhang) regions(ctx context.Context) (Overhang, error) {
 		id := int32(len(out.Regions))
 		o.of[f] = id
 		facets := []int32{int32(f)}
+		join := func(g int32) {
+			if g >= 0 && o.flagged[g] && o.of[g] < 0 && o.hole(g) == o.hole(int32(f)) {
+				o.of[g] = id
+				facets = append(facets, g)
+			}
+		}
 		for i := 0; i < len(facets); i++ {
 			for k := range 3 {
-				g := topo.Neighbour(facets[i], k)
-				if g >= 0 && o.flagged[g] && o.of[g] < 0 && o.hole(g) == o.hole(int32(f)) {
-					o.of[g] = id
-					facets = append(facets, g)
-				}
+				join(topo.Neighbour(facets[i], k))
 			}
+			o.sides(facets[i], func(x seam) {
+				join(o.beyond(x))
+				for _, y := range o.skin.seamsOf(x.tile, int(x.side)) {
+					join(o.skin.face(y.tile))
+				}
+			})
 		}
 		slices.Sort(facets)
 		out.Regions = append(out.Regions, OverhangRegion{Hole: o.hole(int32(f)), Facets: facets})
@@ -227,6 +240,7 @@ func (o *overhang) measure(ctx context.Context, r *OverhangRegion, id int32) (fl
 	free := false
 	for _, f := range r.Facets {
 		n, area, noise := o.normal(f)
+		area *= o.share.of(f)
 		r.AreaMM2 += area
 		r.ProjectedMM2 += area * math.Abs(n[2])
 		// The flattest, a facet's doubt added: the thinner, the less it says.
@@ -276,6 +290,10 @@ func (o *overhang) carriers(r *OverhangRegion, id int32) *hold {
 	h := &hold{verts: map[int32]bool{}}
 	var resting []int32 // vertices, the tip of a cone as often as facets meet there
 	for _, f := range r.Facets {
+		if o.share != nil {
+			resting = o.cutCarriers(h, f, id, resting)
+			continue
+		}
 		t := o.m.Facets[f]
 		for k := range 3 {
 			a, b := t[k], t[(k+1)%3]
@@ -284,7 +302,7 @@ func (o *overhang) carriers(r *OverhangRegion, id int32) *hold {
 			restB := o.rests(pb[2]) || o.held[b]
 			e := topo.Twin[3*f+int32(k)]
 			switch {
-			case restA && restB, e >= 0 && o.of[e/3] != id && o.goesDown(e, pa, pb):
+			case restA && restB, e >= 0 && o.of[e/3] != id && (o.share.buried(e/3) || o.goesDown(e, pa, pb)):
 				h.pieces = append(h.pieces, carrier{a: flatten(pa), b: flatten(pb)})
 				h.verts[a], h.verts[b] = true, true
 			case restA:
@@ -296,12 +314,101 @@ func (o *overhang) carriers(r *OverhangRegion, id int32) *hold {
 	return h
 }
 
+// sides calls visit for each side of the tiles of a facet, where bodies meet.
+func (o *overhang) sides(f int32, visit func(x seam)) {
+	if o.share == nil {
+		return
+	}
+	o.skin.tilesOf(f, func(tile int32) {
+		for k := range o.skin.rimOf(tile) {
+			visit(seam{tile: tile, side: int32(k)})
+		}
+	})
+}
+
+// beyond is the facet on which a surface goes on without a step beyond a side at
+// which a body ends or enters another; -1 for other sides and where there is none.
+func (o *overhang) beyond(x seam) int32 {
+	s := o.skin
+	f := s.face(x.tile)
+	if on := s.rimOf(x.tile)[x.side].on; on != sideCut {
+		if e := o.m.Topology().Twin[3*f+int32(on)]; e < 0 || !o.share.buried(e/3) {
+			return -1
+		}
+	}
+	a, b := s.ends(x)
+	pa, pb := s.m.Verts[a], s.m.Verts[b]
+	out := pb.Sub(pa).Cross(o.m.Normal(f)).Unit()
+	p := pa.Add(pb).Scale(0.5).Add(out.Scale(2 * seamDoubt * s.touch))
+	h, ok := s.m.BVH().Nearest(p, 4*s.touch, nil)
+	if !ok {
+		return -1
+	}
+	g := s.facet(h.Facet)
+	if g == f || o.m.Normal(g).Dot(o.m.Normal(f)) <= 0 {
+		return -1
+	}
+	return g
+}
+
+// cutCarriers adds what carries the exposed part of a facet where bodies meet:
+// another body that it ends at or touches, or what carries the facet's edge. It
+// returns resting, with the vertices that touch something.
+func (o *overhang) cutCarriers(h *hold, f, id int32, resting []int32) []int32 {
+	twin := o.m.Topology().Twin
+	o.sides(f, func(x seam) {
+		a, b := o.skin.ends(x)
+		pa, pb := o.corner(a), o.corner(b)
+		on := o.skin.rimOf(x.tile)[x.side].on
+		goesOn := func(y seam) bool { return o.of[o.skin.face(y.tile)] == id }
+		carries := false
+		switch {
+		case o.rests(pa[2]) && o.rests(pb[2]), o.held[a] && o.held[b] && o.liesOn(pa.Add(pb).Scale(0.5)):
+			carries = true
+		case slices.ContainsFunc(o.skin.seamsOf(x.tile, int(x.side)), goesOn):
+		case on == sideCut:
+			carries = !o.flaggedAt(o.beyond(x))
+		default:
+			e := twin[3*f+int32(on)]
+			switch {
+			case e < 0 || o.of[e/3] == id:
+			case o.share.buried(e / 3):
+				carries = !o.flaggedAt(o.beyond(x))
+			default:
+				carries = o.goesDown(e, pa, pb)
+			}
+		}
+		if carries {
+			h.pieces = append(h.pieces, carrier{a: flatten(pa), b: flatten(pb)})
+			h.verts[a], h.verts[b] = true, true
+		} else if o.rests(pa[2]) || o.held[a] {
+			resting = append(resting, a)
+		}
+	})
+	return resting
+}
+
+func (o *overhang) flaggedAt(f int32) bool { return f >= 0 && o.flagged[f] }
+
+// liesOn reports whether material is right below a place on the surface.
+func (o *overhang) liesOn(p Vec) bool {
+	return o.m.inside(o.back(p.Sub(Vec{0, 0, 2 * o.platformTol})))
+}
+
+// corner is a vertex of the skin as it stands.
+func (o *overhang) corner(v int32) Vec {
+	if int(v) < len(o.at) {
+		return o.at[v]
+	}
+	return o.place(o.skin.m.Verts[v])
+}
+
 // addPoints adds vertices to a hold, each once.
 func (o *overhang) addPoints(h *hold, verts []int32) {
 	slices.Sort(verts)
 	for _, v := range slices.Compact(verts) {
 		if !h.verts[v] {
-			p := flatten(o.at[v])
+			p := flatten(o.corner(v))
 			h.pieces = append(h.pieces, carrier{a: p, b: p})
 			h.verts[v] = true
 		}

@@ -305,3 +305,74 @@ func TestOverhangEnough(t *testing.T) {
 		}
 	}
 }
+
+// Bodies that touch or run into each other stand as their union: what of a
+// facet lies in another body is no overhang, carries what ends there, and no
+// column falls from it. The answers are areas and distances of boxes.
+func TestOverhangOfBodiesThatMeet(t *testing.T) {
+	box := func(x0, y0, z0, x1, y1, z1 float64) *mesh.Mesh {
+		return meshtest.BoxAt(mesh.Vec{x0, y0, z0}, mesh.Vec{x1, y1, z1})
+	}
+	block := box(0, 0, 0, 10, 40, 40)
+	for _, c := range []struct {
+		name               string
+		m                  *mesh.Mesh
+		area, reach, under float64 // under: columns, mm3
+		kind               mesh.OverhangKind
+	}{
+		{"rib sunk in a plate", meshtest.Join(box(0, 0, 0, 60, 40, 3), box(28, 0, 2, 32, 40, 20)), 0, 0, 0, ""},
+		{"rib on a plate", meshtest.Join(box(0, 0, 0, 60, 40, 3), box(28, 0, 3, 32, 40, 20)), 0, 0, 0, ""},
+		{"beam sunk in a wall", meshtest.Join(block, box(7, 10, 20, 17, 30, 25)), 140, 7, 2800, mesh.Ledge},
+		{"beam against a wall", meshtest.Join(block, box(10, 10, 20, 17, 30, 25)), 140, 7, 2800, mesh.Ledge},
+		{"beam sunk deep", meshtest.Join(box(0, 0, 0, 40, 40, 40), box(5, 10, 20, 42, 30, 25)), 40, 2, 800, mesh.Ledge},
+		{"beam through a wall", meshtest.Join(block, box(-8, 10, 20, 18, 30, 25)), 320, 8, 6400, mesh.Ledge},
+		{"beam between two walls", meshtest.Join(block, box(30, 0, 0, 40, 40, 40), box(8, 10, 20, 32, 30, 25)), 400, 10, 8000, mesh.Bridge},
+		{"table on a post", meshtest.Join(box(10, 10, 0, 20, 30, 20), box(0, 0, 20, 40, 40, 24)), 1400, math.Hypot(20, 10), 28000, mesh.Ledge},
+		{"table with a post in it", meshtest.Join(box(10, 10, 0, 20, 30, 21), box(0, 0, 20, 40, 40, 24)), 1400, math.Hypot(20, 10), 28000, mesh.Ledge},
+		{"shelf of two side by side", meshtest.Join(block, box(9, 0, 20, 20, 20, 25), box(9, 19, 20, 20, 40, 25)), 400, 10, 8000, mesh.Ledge},
+		{"shelf of two in line", meshtest.Join(block, box(9, 0, 20, 21, 40, 25), box(19, 0, 20, 30, 40, 25)), 800, 20, 16000, mesh.Ledge},
+	} {
+		for _, turn := range []float64{0, 0.3} {
+			f := mesh.NewFrame(mesh.Vec{0, 0, 1}, turn, 0)
+			o, err := mesh.MeasureOverhang(context.Background(), c.m, f, mesh.OverhangParams{AngleRad: math.Pi / 4})
+			if err != nil {
+				t.Fatal(err)
+			}
+			wantNear(t, c.name+": area", o.AreaMM2, c.area, 1e-3*c.area+1e-6)
+			starts, err := mesh.MeasureFloatingStarts(context.Background(), c.m, f)
+			if err != nil || len(starts) > 0 {
+				t.Errorf("%s: starts %v %v", c.name, starts, err)
+			}
+			u, err := mesh.MeasureSupport(context.Background(), c.m, f, &o)
+			if err != nil {
+				t.Fatal(err)
+			}
+			wantNear(t, c.name+": columns", u.VolumeMM3, c.under, 1e-3*c.under)
+			most := mesh.OverhangRegion{}
+			var facets []int32
+			for _, r := range o.Regions {
+				if facets = append(facets, r.Facets...); r.ReachMM > most.ReachMM {
+					most = r
+				}
+			}
+			wantNear(t, c.name+": reach", most.ReachMM, c.reach, 1e-3*c.reach+o.ReachErr)
+			if most.Kind != c.kind {
+				t.Errorf("%s: %s, want %s", c.name, most.Kind, c.kind)
+			}
+			st, err := mesh.NewStands(context.Background(), c.m, mesh.StandParams{AngleRad: math.Pi / 4})
+			if err != nil {
+				t.Fatal(err)
+			}
+			s, err := st.Measure(context.Background(), []mesh.Vec{{0, 0, 1}})
+			if err != nil {
+				t.Fatal(err)
+			}
+			wantNear(t, c.name+": area by the quick sum", s[0].OverhangMM2, c.area, 1e-3*c.area+1e-6)
+			rays, err := st.Columns(context.Background(), mesh.Vec{0, 0, 1}, facets, 4000)
+			if err != nil {
+				t.Fatal(err)
+			}
+			wantNear(t, c.name+": columns by rays", rays.VolumeMM3, c.under, 0.03*c.under)
+		}
+	}
+}

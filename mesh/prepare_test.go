@@ -194,7 +194,7 @@ func TestSupportStopsWithinAFacet(t *testing.T) {
 	m := New(verts, facets)
 	up := Frame{X: Vec{1, 0, 0}, Y: Vec{0, 1, 0}, Z: Vec{0, 0, 1}}
 	over := Overhang{Regions: []OverhangRegion{{Facets: []int32{0}}}}
-	if err := m.Prepare(t.Context()); err != nil {
+	if _, err := m.united(t.Context()); err != nil { // and is kept
 		t.Fatal(err)
 	}
 	steps := newEndsAfter(1 << 40)

@@ -234,6 +234,54 @@ func (m *Mesh) united(ctx context.Context) (*skin, error) {
 	return m.skinned.get(ctx)
 }
 
+// exposure is the share of each facet of the whole mesh that bounds something,
+// not what lies in another body or on one. Nil is all of every facet.
+type exposure []float64
+
+// exposureNone of a facet and less is rounding.
+const exposureNone = 1e-6
+
+func (x exposure) of(f int32) float64 {
+	if x == nil {
+		return 1
+	}
+	return x[f]
+}
+
+// buried reports whether nothing of a facet bounds anything, and whole whether
+// all of it does.
+func (x exposure) buried(f int32) bool { return x.of(f) < exposureNone }
+func (x exposure) whole(f int32) bool  { return x.of(f) > 1-exposureNone }
+
+func (s *skin) exposure() exposure {
+	if s.of == nil {
+		return nil
+	}
+	out := make(exposure, len(s.whole.Facets))
+	for f, g := range s.of {
+		out[g] += s.m.Area(int32(f))
+	}
+	for f := range out {
+		if a := s.whole.Area(int32(f)); a > 0 {
+			out[f] = min(1, out[f]/a)
+		} else {
+			out[f] = 1
+		}
+	}
+	return out
+}
+
+// tilesOf calls visit for each tile of a facet of the whole mesh that bodies cut.
+func (s *skin) tilesOf(f int32, visit func(tile int32)) {
+	p := s.piece(f)
+	if p < 0 {
+		return
+	}
+	for t := s.tile(p); int(t) < s.count() && s.face(t) == f; t++ {
+		visit(t)
+	}
+}
+
 // shreds are pieces of facets. Corners below 0 are complements of numbers in
 // verts.
 type shreds struct {

@@ -94,14 +94,15 @@ func (s *stance) of(ctx context.Context, m *Mesh) (*stance, error) {
 	other.m, other.at = m, make([]Vec, len(m.Verts))
 	return &other, parallel(ctx, len(m.Verts), 1<<16, func(from, to int) error {
 		for i := from; i < to; i++ {
-			other.at[i] = s.frame.Turn(m.Verts[i]).Sub(s.origin)
+			other.at[i] = s.place(m.Verts[i])
 		}
 		return nil
 	})
 }
 
-// back gives a point of the stance in mesh coordinates.
-func (s *stance) back(p Vec) Vec { return s.frame.Back(p.Add(s.origin)) }
+// place gives a point of the mesh in the stance's coordinates, back the reverse.
+func (s *stance) place(p Vec) Vec { return s.frame.Turn(p).Sub(s.origin) }
+func (s *stance) back(p Vec) Vec  { return s.frame.Back(p.Add(s.origin)) }
 
 // rests reports whether a height is on the platform.
 func (s *stance) rests(h float64) bool { return s.frame.Lift <= 0 && h <= s.platformTol }

@@ -50,6 +50,7 @@ type Stands struct {
 	outline []Vec // the vertices that are farthest along some direction
 	samples []standSample
 	tol     float64
+	share   exposure
 
 	sidesOnce sync.Once
 	sides     []standSide
@@ -89,13 +90,18 @@ func NewStands(ctx context.Context, m *Mesh, p StandParams) (*Stands, error) {
 		p.Rays = standRays
 	}
 	s := &Stands{m: m, p: p, cosMin: math.Cos(max(0, p.AngleRad-p.SlackRad)), tol: platformShare * m.Box().Diagonal()}
+	skin, err := m.united(ctx)
+	if err != nil {
+		return nil, err
+	}
+	s.share = skin.exposure()
 	keys := make([]uint32, 0, len(m.Facets))
 	for f := range m.Facets {
 		n := m.Normal(int32(f))
-		if n == (Vec{}) || p.Skip != nil && p.Skip[f] {
+		if n == (Vec{}) || p.Skip != nil && p.Skip[f] || s.share.buried(int32(f)) {
 			continue
 		}
-		s.rows = append(s.rows, standRow{n, m.Centre(int32(f)), m.Area(int32(f)), int32(f)})
+		s.rows = append(s.rows, standRow{n, m.Centre(int32(f)), m.Area(int32(f)) * s.share.of(int32(f)), int32(f)})
 		keys = append(keys, normalKey(n))
 	}
 	s.verts = usedVerts(m)
@@ -104,7 +110,6 @@ func NewStands(ctx context.Context, m *Mesh, p StandParams) (*Stands, error) {
 	}
 	s.sample() // in the order of the mesh
 	s.sort(keys)
-	var err error
 	s.outline, err = outermostOf(ctx, s.verts, standOutline)
 	return s, err
 }
@@ -351,7 +356,7 @@ func (s *Stands) Columns(ctx context.Context, up Vec, facets []int32, rays int) 
 	floor := lo - max(0, s.p.LiftMM)
 	var full float64
 	for _, f := range facets {
-		if c := -s.m.Normal(f).Dot(up) * s.m.Area(f); c > 0 {
+		if c := -s.m.Normal(f).Dot(up) * s.m.Area(f) * s.share.of(f); c > 0 {
 			out.ProjectedMM2 += c
 			full += c * (s.m.Centre(f).Dot(up) - floor)
 		}
@@ -360,16 +365,21 @@ func (s *Stands) Columns(ctx context.Context, up Vec, facets []int32, rays int) 
 		return out, nil
 	}
 	var sum, next, seen, air, landed float64
+	tried := 0
 	step := out.ProjectedMM2 / float64(rays)
 	next = step / 2
 	bvh, down := s.m.BVH(), up.Scale(-1)
 	for _, f := range facets {
-		sum += max(0, -s.m.Normal(f).Dot(up)*s.m.Area(f))
+		sum += max(0, -s.m.Normal(f).Dot(up)*s.m.Area(f)*s.share.of(f))
 		for ; next < sum; next += step {
-			if out.Rays++; out.Rays%1024 == 0 && ctx.Err() != nil {
+			if tried++; tried%1024 == 0 && ctx.Err() != nil {
 				return out, ctx.Err()
 			}
-			p := s.m.spot(f, out.Rays)
+			p := s.m.spot(f, tried)
+			if !s.share.whole(f) && s.m.inside(p.Add(down.Scale(s.tol))) {
+				continue // of the part that lies in another body
+			}
+			out.Rays++
 			h := p.Dot(up) - floor
 			seen += h
 			hit, ok := bvh.Ray(p, down, s.tol, h)

@@ -53,7 +53,8 @@ type minimum struct {
 	verts   []int32 // level with the lowest, in order
 	facets  []int32 // touching it, in order
 	height  float64
-	carried bool // touches another body
+	carried bool    // touches another body
+	held    []int32 // the vertices that do
 }
 
 // minima returns the minima with material above and air below, lowest first.
@@ -66,6 +67,11 @@ func (s *stance) minima(ctx context.Context) ([]minimum, error) {
 	if err != nil {
 		return nil, err
 	}
+	skin, err := s.m.united(ctx)
+	if err != nil {
+		return nil, err
+	}
+	share := skin.exposure()
 	var out []minimum
 	flood := make([]int32, len(s.at))
 	for n, v := range seeds {
@@ -82,7 +88,7 @@ func (s *stance) minima(ctx context.Context) ([]minimum, error) {
 		}
 		slices.Sort(mn.facets)
 		mn.facets = slices.Compact(mn.facets)
-		mn.carried = s.touches(&mn)
+		s.touch(&mn, share)
 		out = append(out, mn)
 	}
 	return out, ctx.Err()
@@ -190,25 +196,29 @@ func (s *stance) cornerAngle(f, v int32) float64 {
 	return 0
 }
 
-// touches reports whether another body lies right below a minimum. Bodies that
-// only touch, or run into each other, share no vertex, so the mesh itself does
-// not tell.
-func (s *stance) touches(mn *minimum) bool {
+// touch finds where a minimum touches another body: where that is right below, or
+// buries a facet beside.
+func (s *stance) touch(mn *minimum, share exposure) {
 	if s.m.Topology().Shells < 2 {
-		return false
+		return
 	}
 	down := s.frame.Z.Scale(-2 * s.platformTol)
 	for _, v := range mn.verts {
 		if s.m.inside(s.m.Verts[v].Add(down)) {
-			return true
+			mn.held = append(mn.held, v)
 		}
 	}
 	for _, f := range mn.facets {
-		if s.flat(f, mn) && s.m.inside(s.m.Centre(f).Add(down)) {
-			return true
+		if share.buried(f) {
+			for _, v := range s.m.Facets[f] {
+				if mn.holds(v) {
+					mn.held = append(mn.held, v)
+				}
+			}
 		}
+		mn.carried = mn.carried || s.flat(f, mn) && (!share.whole(f) || s.m.inside(s.m.Centre(f).Add(down)))
 	}
-	return false
+	mn.carried = mn.carried || len(mn.held) > 0
 }
 
 // flat reports whether a facet lies in the minimum with all corners.

@@ -40,11 +40,22 @@ func MeasureSupport(ctx context.Context, m *Mesh, f Frame, o *Overhang) (Support
 	if err != nil {
 		return Support{}, err
 	}
-	type job struct{ region, facet int32 }
+	skin, err := m.united(ctx)
+	if err != nil {
+		return Support{}, err
+	}
+	share := skin.exposure()
+	type job struct{ region, facet, piece int32 } // piece: of the skin, -1 for all of the facet
 	var jobs []job
 	for i := range o.Regions {
 		for _, f := range o.Regions[i].Facets {
-			jobs = append(jobs, job{int32(i), f})
+			if share.whole(f) {
+				jobs = append(jobs, job{int32(i), f, -1})
+				continue
+			}
+			for p := skin.piece(f); p >= 0 && int(p) < len(skin.of) && skin.of[p] == f; p++ {
+				jobs = append(jobs, job{int32(i), f, p})
+			}
 		}
 	}
 	const chunk = 256
@@ -59,7 +70,15 @@ func MeasureSupport(ctx context.Context, m *Mesh, f Frame, o *Overhang) (Support
 			if i == from || jobs[i].region != jobs[i-1].region {
 				sums = append(sums, Support{Region: int(jobs[i].region)})
 			}
-			g.under(&c, jobs[i].facet, &sums[len(sums)-1])
+			j := jobs[i]
+			corners := g.placed(m.Facets[j.facet])
+			if j.piece >= 0 {
+				corners = [3]Vec{}
+				for k, v := range skin.m.Facets[j.piece] {
+					corners[k] = s.place(skin.m.Verts[v])
+				}
+			}
+			g.under(&c, j.facet, corners, &sums[len(sums)-1])
 		}
 		parts[from/chunk] = sums
 		return c.stopped
@@ -192,17 +211,20 @@ type below struct {
 	top    float64 // height of its highest corner
 }
 
-// under adds the column under an overhang facet.
-func (g *floors) under(c *column, f int32, sum *Support) {
-	if g.shadow(f) >= 0 {
+// placed are the corners of a facet as it stands.
+func (s *stance) placed(t [3]int32) [3]Vec { return [3]Vec{s.at[t[0]], s.at[t[1]], s.at[t[2]]} }
+
+// under adds the column under an overhang facet, or a piece of it.
+func (g *floors) under(c *column, f int32, t [3]Vec, sum *Support) {
+	// It faces down: seen from above it runs the other way.
+	tri := [3]point{flatten(t[2]), flatten(t[1]), flatten(t[0])}
+	shadow := tri[1].sub(tri[0]).cross(tri[2].sub(tri[0])) / 2
+	if shadow <= 0 {
 		return
 	}
-	t := g.m.Facets[f]
-	// It faces down: seen from above it runs the other way.
-	tri := [3]point{flatten(g.at[t[2]]), flatten(g.at[t[1]]), flatten(g.at[t[0]])}
 	c.floors, c.roof, c.top, c.sum = g, g.rise(f), g.top(f), sum
-	low := min(g.at[t[0]][2], g.at[t[1]][2], g.at[t[2]][2])
-	deep := floorsFirst * max(math.Sqrt(-g.shadow(f)), floorsLeast*g.size[2])
+	low := min(t[0][2], t[1][2], t[2][2])
+	deep := floorsFirst * max(math.Sqrt(shadow), floorsLeast*g.size[2])
 	c.falls = append(c.falls[:0], fall{tri: tri, facet: -1, floor: rise{c: -g.frame.Lift}, from: math.Inf(1), deep: deep})
 	for len(c.falls) > 0 && c.stopped == nil {
 		last := len(c.falls) - 1

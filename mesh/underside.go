@@ -28,22 +28,35 @@ const bendRad = 2e-5
 // underside copies a region; held are the vertices that a carrier ends at.
 func (o *overhang) underside(r *OverhangRegion, id int32, held map[int32]bool) *underside {
 	local := make(map[int32]int32, len(r.Facets))
-	p := &underside{tri: make([][3]int32, len(r.Facets))}
+	p := &underside{tri: make([][3]int32, 0, len(r.Facets))}
 	var free []bool // vertex on the rim, no carrier
 	var angle []float64
 	topo := o.m.Topology()
-	for i, f := range r.Facets {
-		t := o.m.Facets[f]
+	add := func(t [3]int32) {
+		var tri [3]int32
 		for k, v := range t {
 			l, ok := local[v]
 			if !ok {
 				l = int32(len(p.verts))
 				local[v] = l
-				p.verts = append(p.verts, o.at[v])
+				p.verts = append(p.verts, o.corner(v))
 				free, angle = append(free, false), append(angle, 0)
 			}
-			p.tri[i][2-k] = l
+			tri[2-k] = l
 		}
+		p.tri = append(p.tri, tri)
+	}
+	cut := false // pieces need not share whole edges, along which ways bend
+	for _, f := range r.Facets {
+		cut = cut || !o.share.whole(f) || topo.Shell[f] != topo.Shell[r.Facets[0]]
+		if !o.share.whole(f) {
+			for i := o.skin.piece(f); i >= 0 && int(i) < len(o.skin.of) && o.skin.of[i] == f; i++ {
+				add(o.skin.m.Facets[i])
+			}
+			continue
+		}
+		t := o.m.Facets[f]
+		add(t)
 		for k := range 3 {
 			if g := topo.Neighbour(f, k); g < 0 || o.of[g] != id {
 				for _, v := range [2]int32{t[k], t[(k+1)%3]} {
@@ -62,7 +75,7 @@ func (o *overhang) underside(r *OverhangRegion, id int32, held map[int32]bool) *
 		}
 	}
 	for v, a := range angle {
-		p.corners = p.corners || free[v] && a > math.Pi+bendRad
+		p.corners = p.corners || !cut && free[v] && a > math.Pi+bendRad
 	}
 	return p
 }
