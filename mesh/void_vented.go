@@ -166,15 +166,28 @@ func (v *vents) measureOpenings(ctx context.Context) error {
 	return ctx.Err()
 }
 
-// measureExactly measures on the mesh what openings are not yet.
-func (v *vents) measureExactly(ctx context.Context) error {
-	err := each(ctx, len(v.openings), 1, func(i int) {
-		if !v.openings[i].exact {
-			v.openings[i].measure(ctx, v.r.b.g)
+// measureWidest measures on the mesh, of each chamber that may be a room, the
+// openings that may be its widest: so many of those not measured yet. It reports
+// whether there were any.
+func (v *vents) measureWidest(ctx context.Context, most int) (bool, error) {
+	of := make([][]int32, len(v.chambers)) // openings not measured yet
+	for i, o := range v.openings {
+		for _, r := range o.rooms {
+			if !o.exact && r > 0 && !v.chambers[r].gone {
+				of[r] = append(of[r], int32(i))
+			}
 		}
-	})
+	}
+	var next []int32
+	for _, list := range of {
+		slices.SortStableFunc(list, func(i, j int32) int { return cmp.Compare(v.openings[j].width, v.openings[i].width) })
+		next = append(next, list[:min(most, len(list))]...)
+	}
+	slices.Sort(next)
+	next = slices.Compact(next)
+	err := each(ctx, len(next), 1, func(i int) { v.openings[next[i]].measure(ctx, v.r.b.g) })
 	v.measureWays()
-	return cmp.Or(err, ctx.Err())
+	return len(next) > 0, cmp.Or(err, ctx.Err())
 }
 
 // wayTo returns the way to a cell from its room's widest place, or from outside.
@@ -311,22 +324,22 @@ func (c *chamber) isRoom() bool {
 // dissolve joins chambers that are no wider than their ways out to what lies
 // beyond, and measures what is left, until all that is left are rooms. The
 // first round goes by lower bounds of the ways out: what is no room by these,
-// such as the cells of a lattice, is not worth measuring.
+// such as the cells of a lattice, is not worth measuring. Nor are all ways of a
+// chamber, once one of them is wide enough.
 func (v *vents) dissolve(ctx context.Context) error {
-	for {
-		left := v.left()
-		if err := v.measureExtents(ctx); err != nil {
-			return err
+	left := -1
+	for most := 1; ; most *= 2 {
+		if n := v.left(); n != left {
+			if err := v.measureExtents(ctx); err != nil {
+				return err
+			}
+			left = n
 		}
 		if err := v.join(ctx); err != nil {
 			return err
 		}
-		exact := !slices.ContainsFunc(v.openings, func(o opening) bool { return !o.exact })
-		if err := v.measureExactly(ctx); err != nil {
+		if any, err := v.measureWidest(ctx, most); err != nil || !any && v.left() == left {
 			return err
-		}
-		if exact && v.left() == left {
-			return nil
 		}
 	}
 }
