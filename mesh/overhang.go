@@ -302,7 +302,7 @@ func (o *overhang) carriers(r *OverhangRegion, id int32) *hold {
 			restB := o.rests(pb[2]) || o.held[b]
 			e := topo.Twin[3*f+int32(k)]
 			switch {
-			case restA && restB, e >= 0 && o.of[e/3] != id && (o.share.buried(e/3) || o.goesDown(e, pa, pb)):
+			case restA && restB, e >= 0 && o.of[e/3] != id && o.goesDown(e, pa, pb):
 				h.pieces = append(h.pieces, carrier{a: flatten(pa), b: flatten(pb)})
 				h.verts[a], h.verts[b] = true, true
 			case restA:
@@ -319,11 +319,12 @@ func (o *overhang) sides(f int32, visit func(x seam)) {
 	if o.share == nil {
 		return
 	}
-	o.skin.tilesOf(f, func(tile int32) {
+	tile, end := o.skin.tilesOf(f)
+	for ; tile < end; tile++ {
 		for k := range o.skin.rimOf(tile) {
 			visit(seam{tile: tile, side: int32(k)})
 		}
-	})
+	}
 }
 
 // beyond is the facet on which a surface goes on without a step beyond a side at
@@ -332,23 +333,23 @@ func (o *overhang) beyond(x seam) int32 {
 	s := o.skin
 	f := s.face(x.tile)
 	if on := s.rimOf(x.tile)[x.side].on; on != sideCut {
-		if e := o.m.Topology().Twin[3*f+int32(on)]; e < 0 || !o.share.buried(e/3) {
+		if e := o.m.Topology().Twin[3*f+int32(on)]; e < 0 || o.share.whole(e/3) {
 			return -1
 		}
 	}
 	a, b := s.ends(x)
 	pa, pb := s.m.Verts[a], s.m.Verts[b]
-	out := pb.Sub(pa).Cross(o.m.Normal(f)).Unit()
-	p := pa.Add(pb).Scale(0.5).Add(out.Scale(2 * seamDoubt * s.touch))
-	h, ok := s.m.BVH().Nearest(p, 4*s.touch, nil)
-	if !ok {
-		return -1
+	out := pb.Sub(pa).Cross(o.m.Normal(f)).Unit().Scale(2 * seamDoubt * s.touch)
+	for _, t := range [...]float64{0.5, 0.02, 0.98} { // a side may go on in part
+		h, ok := s.m.BVH().Nearest(pa.Add(pb.Sub(pa).Scale(t)).Add(out), 4*s.touch, nil)
+		if !ok {
+			continue
+		}
+		if g := s.facet(h.Facet); g != f && o.m.Normal(g).Dot(o.m.Normal(f)) > 0 {
+			return g
+		}
 	}
-	g := s.facet(h.Facet)
-	if g == f || o.m.Normal(g).Dot(o.m.Normal(f)) <= 0 {
-		return -1
-	}
-	return g
+	return -1
 }
 
 // cutCarriers adds what carries the exposed part of a facet where bodies meet:

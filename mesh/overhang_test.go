@@ -376,3 +376,28 @@ func TestOverhangOfBodiesThatMeet(t *testing.T) {
 		}
 	}
 }
+
+// Bodies that touch each other in the air do not carry each other.
+func TestBodiesThatMeetInTheAirStartThere(t *testing.T) {
+	box := func(x0, y0, z0, x1, y1, z1 float64) *mesh.Mesh {
+		return meshtest.BoxAt(mesh.Vec{x0, y0, z0}, mesh.Vec{x1, y1, z1})
+	}
+	base := box(0, 0, 0, 40, 40, 5)
+	for _, c := range []struct {
+		name string
+		m    *mesh.Mesh
+	}{
+		{"side by side", meshtest.Join(base, box(10, 10, 20, 20, 20, 30), box(20, 10, 20, 30, 20, 30))},
+		{"side by side in part", meshtest.Join(base, box(10, 10, 20, 20, 20, 30), box(20, 12, 20, 30, 18, 34))},
+		{"in each other", meshtest.Join(base, box(10, 10, 20, 20, 20, 30), box(18, 10, 20, 30, 20, 30))},
+		{"one higher", meshtest.Join(base, box(10, 10, 20, 20, 20, 30), box(20, 10, 24, 30, 20, 31))},
+	} {
+		starts, err := mesh.MeasureFloatingStarts(context.Background(), c.m, plusZ)
+		if err != nil || len(starts) == 0 || starts[0].Height != 20 {
+			t.Errorf("%s: %+v %v", c.name, starts, err)
+		}
+		if c.name == "one higher" && len(starts) != 1 {
+			t.Errorf("%s: the higher one is carried: %+v", c.name, starts)
+		}
+	}
+}

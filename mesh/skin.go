@@ -271,15 +271,50 @@ func (s *skin) exposure() exposure {
 	return out
 }
 
-// tilesOf calls visit for each tile of a facet of the whole mesh that bodies cut.
-func (s *skin) tilesOf(f int32, visit func(tile int32)) {
-	p := s.piece(f)
-	if p < 0 {
-		return
+// pieces returns where the pieces of a facet of the whole mesh begin and end, and
+// tilesOf those that are tiles.
+func (s *skin) pieces(f int32) (from, to int32) {
+	if s.of == nil {
+		return f, f + 1
 	}
-	for t := s.tile(p); int(t) < s.count() && s.face(t) == f; t++ {
-		visit(t)
+	i, _ := slices.BinarySearch(s.of, f)
+	j, _ := slices.BinarySearch(s.of[i:], f+1)
+	return int32(i), int32(i + j)
+}
+
+func (s *skin) tilesOf(f int32) (from, to int32) {
+	from, to = s.pieces(f)
+	if from == to || s.of == nil {
+		return from, to
 	}
+	return s.tile(from), s.tile(to-1) + 1
+}
+
+// hidden are the middles of what of an edge of a facet bounds nothing.
+func (s *skin) hidden(f int32, edge int) []Vec {
+	a := s.whole.Verts[s.whole.Facets[f][edge]]
+	e := s.whole.Verts[s.whole.Facets[f][(edge+1)%3]].Sub(a)
+	l := e.Dot(e)
+	bare := [][2]float64{{1, 1}}
+	tile, end := s.tilesOf(f)
+	for ; tile < end; tile++ {
+		for k, r := range s.rimOf(tile) {
+			if int(r.on) == edge {
+				v, w := s.ends(seam{tile: tile, side: int32(k)})
+				bare = append(bare, [2]float64{s.m.Verts[v].Sub(a).Dot(e) / l, s.m.Verts[w].Sub(a).Dot(e) / l})
+			}
+		}
+	}
+	slices.SortFunc(bare, func(x, y [2]float64) int { return cmp.Compare(x[0], y[0]) })
+	var out []Vec
+	at := 0.0
+	for _, x := range bare {
+		if x[0]-at > exposureNone {
+			out = append(out, a.Add(e.Scale((at+x[0])/2)))
+		}
+		at = max(at, x[1])
+	}
+	return out
 }
 
 // shreds are pieces of facets. Corners below 0 are complements of numbers in

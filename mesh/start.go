@@ -88,7 +88,7 @@ func (s *stance) minima(ctx context.Context) ([]minimum, error) {
 		}
 		slices.Sort(mn.facets)
 		mn.facets = slices.Compact(mn.facets)
-		s.touch(&mn, share)
+		s.touch(&mn, skin, share)
 		out = append(out, mn)
 	}
 	return out, ctx.Err()
@@ -196,9 +196,9 @@ func (s *stance) cornerAngle(f, v int32) float64 {
 	return 0
 }
 
-// touch finds where a minimum touches another body: where that is right below, or
-// buries a facet beside.
-func (s *stance) touch(mn *minimum, share exposure) {
+// touch finds where a minimum touches another body that goes on below it: one
+// right below, or one that a facet beside it lies against or runs into.
+func (s *stance) touch(mn *minimum, skin *skin, share exposure) {
 	if s.m.Topology().Shells < 2 {
 		return
 	}
@@ -209,14 +209,24 @@ func (s *stance) touch(mn *minimum, share exposure) {
 		}
 	}
 	for _, f := range mn.facets {
-		if share.buried(f) {
-			for _, v := range s.m.Facets[f] {
-				if mn.holds(v) {
+		switch {
+		case s.flat(f, mn):
+			mn.carried = mn.carried || !share.whole(f) || s.m.inside(s.m.Centre(f).Add(down))
+		case !share.whole(f):
+			into := down.Add(s.m.Normal(f).Scale(2 * s.platformTol))
+			t := s.m.Facets[f]
+			for k, v := range t {
+				if !mn.holds(v) {
+					continue
+				}
+				if s.m.inside(s.m.Verts[v].Add(into)) {
 					mn.held = append(mn.held, v)
+				}
+				for _, p := range skin.hidden(f, k) {
+					mn.carried = mn.carried || mn.holds(t[(k+1)%3]) && s.m.inside(p.Add(into))
 				}
 			}
 		}
-		mn.carried = mn.carried || s.flat(f, mn) && (!share.whole(f) || s.m.inside(s.m.Centre(f).Add(down)))
 	}
 	mn.carried = mn.carried || len(mn.held) > 0
 }

@@ -53,7 +53,7 @@ func MeasureSupport(ctx context.Context, m *Mesh, f Frame, o *Overhang) (Support
 				jobs = append(jobs, job{int32(i), f, -1})
 				continue
 			}
-			for p := skin.piece(f); p >= 0 && int(p) < len(skin.of) && skin.of[p] == f; p++ {
+			for p, end := skin.pieces(f); p < end; p++ {
 				jobs = append(jobs, job{int32(i), f, p})
 			}
 		}

@@ -50,8 +50,9 @@ func (o *overhang) underside(r *OverhangRegion, id int32, held map[int32]bool) *
 	for _, f := range r.Facets {
 		cut = cut || !o.share.whole(f) || topo.Shell[f] != topo.Shell[r.Facets[0]]
 		if !o.share.whole(f) {
-			for i := o.skin.piece(f); i >= 0 && int(i) < len(o.skin.of) && o.skin.of[i] == f; i++ {
-				add(o.skin.m.Facets[i])
+			from, to := o.skin.pieces(f)
+			for _, t := range o.skin.m.Facets[from:to] {
+				add(t)
 			}
 			continue
 		}
