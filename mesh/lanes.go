@@ -216,10 +216,10 @@ func (b *BVH) newSideLanes(f int32, margin float64) sideLanes {
 
 // sidesFrom makes those of a triangle with a corner o, from which the others lie
 // along u and v. Any directions do, for its own corners tell how far it reaches
-// along them. In units of 2^-24 of what walkErr
-// is made of, which is 8 of them, a coordinate seen from the corner is off by
-// two; rounding the direction, the products, their sums and the bound adds less
-// than ten: 3 walkErr hold all. The last term stands for underflow.
+// along them. In units of 2^-24 of what walkErr is made of, which is 8 of them, a
+// coordinate seen from the corner is off by two; rounding the direction, the
+// products, their sums and the bound adds less than ten: 3 walkErr hold all. The
+// last term stands for underflow.
 func (b *BVH) sidesFrom(o, u, v Vec, out [4]Vec, margin float64) (l sideLanes) {
 	err := 3 * b.walkErr(o)
 	l.o = [3]float32{float32(o[0]), float32(o[1]), float32(o[2])}

@@ -93,7 +93,6 @@ func MeasureOverhang(ctx context.Context, m *Mesh, f Frame, p OverhangParams) (O
 	if o.skin, err = m.united(ctx); err != nil {
 		return Overhang{}, err
 	}
-	o.share = o.skin.exposure()
 	if err := o.flag(ctx); err != nil {
 		return Overhang{}, err
 	}
@@ -110,7 +109,6 @@ type overhang struct {
 	*stance
 	p       OverhangParams
 	skin    *skin
-	share   exposure
 	flagged []bool
 	passed  []float64       // area let pass for doubt, of each chunk
 	of      []int32         // region of a flagged facet, -1 else
@@ -137,11 +135,11 @@ func (o *overhang) flag(ctx context.Context) error {
 			n, noise := o.facing(f)
 			// cos(limit -+ noise), to first order: noise is small.
 			doubt := sin*noise + 1e-12
-			if -n[2] <= cos-doubt || o.facetRests(f) || o.share.buried(f) {
+			if -n[2] <= cos-doubt || o.facetRests(f) || o.skin.share.buried(f) {
 				continue
 			}
 			if o.flagged[f] = -n[2] > cos+doubt; !o.flagged[f] {
-				passed += o.m.Area(f) * o.share.of(f)
+				passed += o.m.Area(f) * o.skin.share.of(f)
 			}
 		}
 		o.passed[from/flagChunk] = passed
@@ -183,7 +181,7 @@ func (o *overhang) regions(ctx context.Context) (Overhang, error) {
 	for f := range o.of {
 		if o.facetRests(int32(f)) {
 			if n, area, _ := o.normal(int32(f)); n[2] < -0.5 {
-				out.RestMM2 += area * o.share.of(int32(f))
+				out.RestMM2 += area * o.skin.share.of(int32(f))
 			}
 		}
 		if !o.flagged[f] || o.of[f] >= 0 {
@@ -240,7 +238,7 @@ func (o *overhang) measure(ctx context.Context, r *OverhangRegion, id int32) (fl
 	free := false
 	for _, f := range r.Facets {
 		n, area, noise := o.normal(f)
-		area *= o.share.of(f)
+		area *= o.skin.share.of(f)
 		r.AreaMM2 += area
 		r.ProjectedMM2 += area * math.Abs(n[2])
 		// The flattest, a facet's doubt added: the thinner, the less it says.
@@ -290,7 +288,7 @@ func (o *overhang) carriers(r *OverhangRegion, id int32) *hold {
 	h := &hold{verts: map[int32]bool{}}
 	var resting []int32 // vertices, the tip of a cone as often as facets meet there
 	for _, f := range r.Facets {
-		if o.share != nil {
+		if o.skin.share != nil {
 			resting = o.cutCarriers(h, f, id, resting)
 			continue
 		}
@@ -316,7 +314,7 @@ func (o *overhang) carriers(r *OverhangRegion, id int32) *hold {
 
 // sides calls visit for each side of the tiles of a facet, where bodies meet.
 func (o *overhang) sides(f int32, visit func(x seam)) {
-	if o.share == nil {
+	if o.skin.share == nil {
 		return
 	}
 	tile, end := o.skin.tilesOf(f)
@@ -333,7 +331,7 @@ func (o *overhang) beyond(x seam) int32 {
 	s := o.skin
 	f := s.face(x.tile)
 	if on := s.rimOf(x.tile)[x.side].on; on != sideCut {
-		if e := o.m.Topology().Twin[3*f+int32(on)]; e < 0 || o.share.whole(e/3) {
+		if e := o.m.Topology().Twin[3*f+int32(on)]; e < 0 || o.skin.share.whole(e/3) {
 			return -1
 		}
 	}
@@ -362,22 +360,20 @@ func (o *overhang) cutCarriers(h *hold, f, id int32, resting []int32) []int32 {
 		pa, pb := o.corner(a), o.corner(b)
 		on := o.skin.rimOf(x.tile)[x.side].on
 		goesOn := func(y seam) bool { return o.of[o.skin.face(y.tile)] == id }
+		e := int32(-1)
+		if on != sideCut {
+			e = twin[3*f+int32(on)]
+		}
 		carries := false
 		switch {
 		case o.rests(pa[2]) && o.rests(pb[2]), o.held[a] && o.held[b] && o.liesOn(pa.Add(pb).Scale(0.5)):
 			carries = true
 		case slices.ContainsFunc(o.skin.seamsOf(x.tile, int(x.side)), goesOn):
-		case on == sideCut:
-			carries = !o.flaggedAt(o.beyond(x))
+		case on == sideCut, e >= 0 && o.skin.share.buried(e/3):
+			g := o.beyond(x)
+			carries = g < 0 || !o.flagged[g]
 		default:
-			e := twin[3*f+int32(on)]
-			switch {
-			case e < 0 || o.of[e/3] == id:
-			case o.share.buried(e / 3):
-				carries = !o.flaggedAt(o.beyond(x))
-			default:
-				carries = o.goesDown(e, pa, pb)
-			}
+			carries = e >= 0 && o.of[e/3] != id && o.goesDown(e, pa, pb)
 		}
 		if carries {
 			h.pieces = append(h.pieces, carrier{a: flatten(pa), b: flatten(pb)})
@@ -389,20 +385,13 @@ func (o *overhang) cutCarriers(h *hold, f, id int32, resting []int32) []int32 {
 	return resting
 }
 
-func (o *overhang) flaggedAt(f int32) bool { return f >= 0 && o.flagged[f] }
-
 // liesOn reports whether material is right below a place on the surface.
 func (o *overhang) liesOn(p Vec) bool {
 	return o.m.inside(o.back(p.Sub(Vec{0, 0, 2 * o.platformTol})))
 }
 
 // corner is a vertex of the skin as it stands.
-func (o *overhang) corner(v int32) Vec {
-	if int(v) < len(o.at) {
-		return o.at[v]
-	}
-	return o.place(o.skin.m.Verts[v])
-}
+func (o *overhang) corner(v int32) Vec { return o.place(o.skin.m.Verts[v]) }
 
 // addPoints adds vertices to a hold, each once.
 func (o *overhang) addPoints(h *hold, verts []int32) {

@@ -29,6 +29,7 @@ type skin struct {
 	seams     []seam
 	seamFirst []int32
 	edges     derived[skinEdges]
+	share     exposure
 }
 
 // skinEdges are what is sharp on a skin, for walls as for gaps: edges and tips of
@@ -211,6 +212,7 @@ func newSkin(ctx context.Context, m *Mesh, touch float64) (*skin, error) {
 	if err := s.m.Prepare(ctx); err != nil {
 		return nil, err
 	}
+	s.share = s.exposure()
 	return s.ready(), s.findSeams(ctx)
 }
 
@@ -254,9 +256,6 @@ func (x exposure) buried(f int32) bool { return x.of(f) < exposureNone }
 func (x exposure) whole(f int32) bool  { return x.of(f) > 1-exposureNone }
 
 func (s *skin) exposure() exposure {
-	if s.of == nil {
-		return nil
-	}
 	out := make(exposure, len(s.whole.Facets))
 	for f, g := range s.of {
 		out[g] += s.m.Area(int32(f))
@@ -295,20 +294,20 @@ func (s *skin) hidden(f int32, edge int) []Vec {
 	a := s.whole.Verts[s.whole.Facets[f][edge]]
 	e := s.whole.Verts[s.whole.Facets[f][(edge+1)%3]].Sub(a)
 	l := e.Dot(e)
-	bare := [][2]float64{{1, 1}}
+	shown := [][2]float64{{1, 1}}
 	tile, end := s.tilesOf(f)
 	for ; tile < end; tile++ {
 		for k, r := range s.rimOf(tile) {
 			if int(r.on) == edge {
 				v, w := s.ends(seam{tile: tile, side: int32(k)})
-				bare = append(bare, [2]float64{s.m.Verts[v].Sub(a).Dot(e) / l, s.m.Verts[w].Sub(a).Dot(e) / l})
+				shown = append(shown, [2]float64{s.m.Verts[v].Sub(a).Dot(e) / l, s.m.Verts[w].Sub(a).Dot(e) / l})
 			}
 		}
 	}
-	slices.SortFunc(bare, func(x, y [2]float64) int { return cmp.Compare(x[0], y[0]) })
+	slices.SortFunc(shown, func(x, y [2]float64) int { return cmp.Compare(x[0], y[0]) })
 	var out []Vec
 	at := 0.0
-	for _, x := range bare {
+	for _, x := range shown {
 		if x[0]-at > exposureNone {
 			out = append(out, a.Add(e.Scale((at+x[0])/2)))
 		}

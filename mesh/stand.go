@@ -94,7 +94,7 @@ func NewStands(ctx context.Context, m *Mesh, p StandParams) (*Stands, error) {
 	if err != nil {
 		return nil, err
 	}
-	s.share = skin.exposure()
+	s.share = skin.share
 	keys := make([]uint32, 0, len(m.Facets))
 	for f := range m.Facets {
 		n := m.Normal(int32(f))

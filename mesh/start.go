@@ -71,7 +71,6 @@ func (s *stance) minima(ctx context.Context) ([]minimum, error) {
 	if err != nil {
 		return nil, err
 	}
-	share := skin.exposure()
 	var out []minimum
 	flood := make([]int32, len(s.at))
 	for n, v := range seeds {
@@ -88,7 +87,7 @@ func (s *stance) minima(ctx context.Context) ([]minimum, error) {
 		}
 		slices.Sort(mn.facets)
 		mn.facets = slices.Compact(mn.facets)
-		s.touch(&mn, skin, share)
+		s.touch(&mn, skin)
 		out = append(out, mn)
 	}
 	return out, ctx.Err()
@@ -198,7 +197,7 @@ func (s *stance) cornerAngle(f, v int32) float64 {
 
 // touch finds where a minimum touches another body that goes on below it: one
 // right below, or one that a facet beside it lies against or runs into.
-func (s *stance) touch(mn *minimum, skin *skin, share exposure) {
+func (s *stance) touch(mn *minimum, skin *skin) {
 	if s.m.Topology().Shells < 2 {
 		return
 	}
@@ -211,8 +210,8 @@ func (s *stance) touch(mn *minimum, skin *skin, share exposure) {
 	for _, f := range mn.facets {
 		switch {
 		case s.flat(f, mn):
-			mn.carried = mn.carried || !share.whole(f) || s.m.inside(s.m.Centre(f).Add(down))
-		case !share.whole(f):
+			mn.carried = mn.carried || !skin.share.whole(f) || s.m.inside(s.m.Centre(f).Add(down))
+		case !skin.share.whole(f):
 			into := down.Add(s.m.Normal(f).Scale(2 * s.platformTol))
 			t := s.m.Facets[f]
 			for k, v := range t {
@@ -222,8 +221,11 @@ func (s *stance) touch(mn *minimum, skin *skin, share exposure) {
 				if s.m.inside(s.m.Verts[v].Add(into)) {
 					mn.held = append(mn.held, v)
 				}
+				if !mn.holds(t[(k+1)%3]) {
+					continue
+				}
 				for _, p := range skin.hidden(f, k) {
-					mn.carried = mn.carried || mn.holds(t[(k+1)%3]) && s.m.inside(p.Add(into))
+					mn.carried = mn.carried || s.m.inside(p.Add(into))
 				}
 			}
 		}

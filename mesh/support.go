@@ -44,15 +44,10 @@ func MeasureSupport(ctx context.Context, m *Mesh, f Frame, o *Overhang) (Support
 	if err != nil {
 		return Support{}, err
 	}
-	share := skin.exposure()
-	type job struct{ region, facet, piece int32 } // piece: of the skin, -1 for all of the facet
+	type job struct{ region, facet, piece int32 } // piece: of the skin
 	var jobs []job
 	for i := range o.Regions {
 		for _, f := range o.Regions[i].Facets {
-			if share.whole(f) {
-				jobs = append(jobs, job{int32(i), f, -1})
-				continue
-			}
 			for p, end := skin.pieces(f); p < end; p++ {
 				jobs = append(jobs, job{int32(i), f, p})
 			}
@@ -71,12 +66,9 @@ func MeasureSupport(ctx context.Context, m *Mesh, f Frame, o *Overhang) (Support
 				sums = append(sums, Support{Region: int(jobs[i].region)})
 			}
 			j := jobs[i]
-			corners := g.placed(m.Facets[j.facet])
-			if j.piece >= 0 {
-				corners = [3]Vec{}
-				for k, v := range skin.m.Facets[j.piece] {
-					corners[k] = s.place(skin.m.Verts[v])
-				}
+			var corners [3]Vec
+			for k, v := range skin.m.Facets[j.piece] {
+				corners[k] = s.place(skin.m.Verts[v])
 			}
 			g.under(&c, j.facet, corners, &sums[len(sums)-1])
 		}
@@ -210,9 +202,6 @@ type below struct {
 	rise   rise
 	top    float64 // height of its highest corner
 }
-
-// placed are the corners of a facet as it stands.
-func (s *stance) placed(t [3]int32) [3]Vec { return [3]Vec{s.at[t[0]], s.at[t[1]], s.at[t[2]]} }
 
 // under adds the column under an overhang facet, or a piece of it.
 func (g *floors) under(c *column, f int32, t [3]Vec, sum *Support) {

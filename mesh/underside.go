@@ -48,8 +48,8 @@ func (o *overhang) underside(r *OverhangRegion, id int32, held map[int32]bool) *
 	}
 	cut := false // pieces need not share whole edges, along which ways bend
 	for _, f := range r.Facets {
-		cut = cut || !o.share.whole(f) || topo.Shell[f] != topo.Shell[r.Facets[0]]
-		if !o.share.whole(f) {
+		cut = cut || !o.skin.share.whole(f) || topo.Shell[f] != topo.Shell[r.Facets[0]]
+		if !o.skin.share.whole(f) {
 			from, to := o.skin.pieces(f)
 			for _, t := range o.skin.m.Facets[from:to] {
 				add(t)

@@ -338,7 +338,7 @@ func (v *vents) dissolve(ctx context.Context) error {
 		if err := v.join(ctx); err != nil {
 			return err
 		}
-		if any, err := v.measureWidest(ctx, most); err != nil || !any && v.left() == left {
+		if more, err := v.measureWidest(ctx, most); err != nil || !more && v.left() == left {
 			return err
 		}
 	}

@@ -105,11 +105,11 @@ const (
 	// A part is held on less than this share of its footprint only with an
 	// anchor of this height under it (common practice, no source).
 	anchorShare = 0.1
+	anchorMM    = 3.0
 	// A way that leaves more than so many times the support where no tool reaches
 	// as another does is harmed by it (common practice, no source: money does not
 	// weigh what stays in the part).
 	stuckTimes = 2.0
-	anchorMM   = 3.0
 	// orientRays look down from what needs support, where the columns of all
 	// directions that are told apart would take more than orientExact facets to
 	// measure: half a second of one core.
