@@ -10,7 +10,9 @@ import (
 
 // Integrity says how far the mesh is a closed, consistently wound surface.
 type Integrity struct {
-	OpenEdges, NonmanifoldEdges int
+	// NonmanifoldEdges are those of more than two facets; PartedEdges of them are
+	// edges along which bodies touch, each closed there.
+	OpenEdges, NonmanifoldEdges, PartedEdges int
 	// FlippedFacets are wound against the majority, by area, of the facets that
 	// they are joined to by edges of exactly two. A surface that can't be wound
 	// one way (a Moebius band) counts the smaller part of one attempt.
@@ -41,7 +43,7 @@ const maxPlaces = 8
 
 // Sound reports whether volume and inside/outside have a meaning.
 func (i Integrity) Sound() bool {
-	return i.OpenEdges == 0 && i.NonmanifoldEdges == 0 && i.FlippedFacets == 0
+	return i.OpenEdges == 0 && i.NonmanifoldEdges == i.PartedEdges && i.FlippedFacets == 0
 }
 
 // MeasureIntegrity examines the mesh. All counts are exact: what floating point
@@ -72,6 +74,7 @@ func countDefects(ctx context.Context, m *Mesh) (Integrity, error) {
 	r := Integrity{
 		OpenEdges:        t.OpenEdges,
 		NonmanifoldEdges: t.NonmanifoldEdges,
+		PartedEdges:      t.PartedEdges,
 		DuplicateFacets:  countDuplicates(m, t) + m.repeats,
 		Shells:           t.Shells,
 	}
@@ -115,7 +118,7 @@ func countDuplicates(m *Mesh, t *Topology) int {
 		ok := !isCollapsed(c)
 		for k := range 3 {
 			switch h := t.Twin[3*f+k]; {
-			case h == manyTwins:
+			case t.isCrowded(int32(3*f + k)):
 			case h == -1 || twin >= 0 && h/3 != twin:
 				ok = false
 			default:
@@ -195,21 +198,18 @@ func (m *Mesh) edgeMiddle(h int32) Vec {
 }
 
 // nonmanifoldPlaces returns the middles of the first edges of more than two
-// facets.
+// facets: of those that do not pair up, if there are any.
 func nonmanifoldPlaces(m *Mesh, t *Topology) []Vec {
-	if t.NonmanifoldEdges == 0 {
-		return nil
-	}
 	var at []Vec
 	seen := map[[2]int32]bool{}
-	for h, g := range t.Twin {
-		if g != manyTwins {
+	for _, h := range t.crowded {
+		if t.Twin[h] != manyTwins && t.PartedEdges < t.NonmanifoldEdges {
 			continue
 		}
-		a, b := m.ends(int32(h))
+		a, b := m.ends(h)
 		if e := [2]int32{min(a, b), max(a, b)}; !seen[e] {
 			seen[e] = true
-			if at = append(at, m.edgeMiddle(int32(h))); len(at) == maxPlaces {
+			if at = append(at, m.edgeMiddle(h)); len(at) == maxPlaces {
 				break
 			}
 		}

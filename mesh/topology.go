@@ -1,7 +1,9 @@
 package mesh
 
 import (
+	"cmp"
 	"context"
+	"math"
 	"slices"
 	"sync"
 )
@@ -10,17 +12,22 @@ import (
 // corner (k+1)%3.
 type Topology struct {
 	// Twin[3*f+k] is 3*g+j for the half-edge that shares edge k of facet f, if
-	// exactly two facets share it; -1 for an open edge, -2 for an edge of more
-	// than two facets.
+	// two facets share it, or if more do that pair up: those of a pair enclose
+	// material. It is -1 for an open edge, -2 for another edge of more than two
+	// facets.
 	Twin []int32
 	// Shell[f] numbers the connected pieces of surface, 0-based in order of
-	// their first facet. Facets that share an edge are connected, also where
-	// more than two share it; facets that share no more than a vertex are not.
+	// their first facet. Facets that share an edge are connected, unless they
+	// belong to different pairs of it; facets that share no more than a vertex are
+	// not.
 	Shell  []int32
 	Shells int
 	// OpenEdges and NonmanifoldEdges count edges with one facet and with more
-	// than two; FlippedEdges those whose two facets run the same way.
-	OpenEdges, NonmanifoldEdges, FlippedEdges int
+	// than two; PartedEdges those of more than two that pair up, FlippedEdges those
+	// of two that run the same way.
+	OpenEdges, NonmanifoldEdges, PartedEdges, FlippedEdges int
+
+	crowded []int32 // the half-edges of edges of more than two facets, ascending
 }
 
 // manyTwins is Topology.Twin of an edge of more than two facets.
@@ -35,10 +42,19 @@ func (t *Topology) Neighbour(f int32, k int) int32 {
 	return h / 3
 }
 
-// Closed reports whether every edge is shared by exactly two facets that run
-// opposite ways.
+// isCrowded reports whether more than two facets share the edge of a half-edge.
+func (t *Topology) isCrowded(h int32) bool {
+	if len(t.crowded) == 0 {
+		return false
+	}
+	_, ok := slices.BinarySearch(t.crowded, h)
+	return ok
+}
+
+// Closed reports whether every edge is shared by two facets that run opposite
+// ways, or by pairs of such.
 func (t *Topology) Closed() bool {
-	return t.OpenEdges == 0 && t.NonmanifoldEdges == 0 && t.FlippedEdges == 0
+	return t.OpenEdges == 0 && t.NonmanifoldEdges == t.PartedEdges && t.FlippedEdges == 0
 }
 
 // newTopology sorts the half-edges by their lower vertex (counting sort), then
@@ -52,7 +68,7 @@ func newTopology(ctx context.Context, m *Mesh) (*Topology, error) {
 		return nil, err
 	}
 	var mu sync.Mutex
-	var joined [][2]int32 // facets that share an edge of more than two
+	var crowds [][]int32
 	err = parallel(ctx, len(m.Verts), 1<<14, func(from, to int) error {
 		var p edgePairs
 		for v := from; v < to; v++ {
@@ -63,12 +79,24 @@ func newTopology(ctx context.Context, m *Mesh) (*Topology, error) {
 		t.OpenEdges += p.open
 		t.NonmanifoldEdges += p.nonmanifold
 		t.FlippedEdges += p.flipped
-		joined = append(joined, p.joined...)
+		crowds = append(crowds, p.crowds...)
 		return nil
 	})
 	if err != nil {
 		return nil, err
 	}
+	if err := t.findShells(ctx, nil); err != nil || len(crowds) == 0 {
+		return t, err
+	}
+	var joined [][]int32
+	for _, c := range crowds {
+		t.crowded = append(t.crowded, c...)
+		if !t.pair(m, c) {
+			joined = append(joined, c)
+		}
+	}
+	slices.Sort(t.crowded)
+	t.PartedEdges = len(crowds) - len(joined)
 	return t, t.findShells(ctx, joined)
 }
 
@@ -112,7 +140,7 @@ func isCollapsed(c [3]int32) bool { return c[0] == c[1] || c[1] == c[2] || c[2] 
 // edgePairs gathers what one goroutine finds.
 type edgePairs struct {
 	open, nonmanifold, flipped int
-	joined                     [][2]int32
+	crowds                     [][]int32 // the half-edges of each edge of more than two facets
 }
 
 // vertex pairs the half-edges of one lower vertex.
@@ -135,19 +163,87 @@ func (p *edgePairs) vertex(t *Topology, m *Mesh, half []uint64) {
 				p.flipped++
 			}
 		default:
+			var crowd []int32
 			for _, e := range half[i:j] {
 				t.Twin[int32(e)] = manyTwins
-				p.joined = append(p.joined, [2]int32{h / 3, int32(e) / 3})
+				crowd = append(crowd, int32(e))
 			}
+			p.crowds = append(p.crowds, crowd)
 			p.nonmanifold++
 		}
 		i = j
 	}
 }
 
+// crowdMost is how many facets around one edge are paired; more are no bodies that
+// touch.
+const crowdMost = 32
+
+// pair makes twins of the half-edges of an edge of more than two facets, if as many
+// run one way as the other: first those of one shell as far as other edges join it,
+// then those that enclose the least material, then those that come first in the file. So bodies that share an edge stay bodies of their own.
+func (t *Topology) pair(m *Mesh, crowd []int32) bool {
+	if len(crowd)%2 != 0 || len(crowd) > crowdMost {
+		return false
+	}
+	lo, hi := m.ends(crowd[0])
+	lo, hi = min(lo, hi), max(lo, hi)
+	f := NewFrame(m.Verts[hi].Sub(m.Verts[lo]), 0, 0)
+	turn := func(h int32) float64 {
+		d := m.Verts[m.Facets[h/3][(h+2)%3]].Sub(m.Verts[lo])
+		return math.Atan2(d.Dot(f.Y), d.Dot(f.X))
+	}
+	type couple struct {
+		apart    int // 0 in one shell
+		material float64
+		last     int32 // of the two, in the file
+		up, down int32 // half-edges
+	}
+	var couples []couple
+	for _, up := range crowd {
+		if from, _ := m.ends(up); from != lo {
+			continue
+		}
+		for _, down := range crowd {
+			if from, _ := m.ends(down); from == lo {
+				continue
+			}
+			// Material lies clockwise of a facet whose edge runs up. Two that lie on
+			// each other hold all around or nothing: not nothing.
+			c := couple{material: math.Mod(turn(up)-turn(down)+4*math.Pi, 2*math.Pi), last: max(up, down), up: up, down: down}
+			if c.material < flatWedge {
+				c.material = 2 * math.Pi
+			}
+			if t.Shell[up/3] != t.Shell[down/3] {
+				c.apart = 1
+			}
+			couples = append(couples, c)
+		}
+	}
+	if 4*len(couples) != len(crowd)*len(crowd) {
+		return false
+	}
+	slices.SortFunc(couples, func(a, b couple) int {
+		c := cmp.Compare(a.apart, b.apart)
+		if math.Abs(a.material-b.material) > flatWedge {
+			c = cmp.Or(c, cmp.Compare(a.material, b.material))
+		}
+		return cmp.Or(c, cmp.Compare(a.last, b.last), cmp.Compare(a.up, b.up), cmp.Compare(a.down, b.down))
+	})
+	for _, c := range couples {
+		if t.Twin[c.up] < 0 && t.Twin[c.down] < 0 {
+			t.Twin[c.up], t.Twin[c.down] = c.down, c.up
+		}
+	}
+	return true
+}
+
+// flatWedge is an angle between facets that is none, in radians.
+const flatWedge = 1e-4
+
 // findShells numbers the connected pieces by union-find, where the root of a
-// piece is its first facet.
-func (t *Topology) findShells(ctx context.Context, joined [][2]int32) error {
+// piece is its first facet. The facets of a crowd of half-edges are joined.
+func (t *Topology) findShells(ctx context.Context, crowds [][]int32) error {
 	root := make([]int32, len(t.Twin)/3)
 	for f := range root {
 		root[f] = int32(f)
@@ -171,10 +267,12 @@ func (t *Topology) findShells(ctx context.Context, joined [][2]int32) error {
 			join(int32(h)/3, g/3)
 		}
 	}
-	for _, p := range joined {
-		join(p[0], p[1])
+	for _, c := range crowds {
+		for _, h := range c {
+			join(c[0]/3, h/3)
+		}
 	}
-	t.Shell = root
+	t.Shell, t.Shells = root, 0
 	for f := range root {
 		if r := root[f]; r == int32(f) {
 			root[f] = int32(t.Shells)

@@ -44,8 +44,9 @@ func judgeMesh(p *Subject) []Finding {
 	const close = "Close the surface in CAD and export again; a repaired mesh is a guess."
 	flaws := []flaw{
 		{"open", "open edge", "open edges", i.OpenEdges, i.OpenAt, 0, close},
-		{"nonmanifold", "edge shared by more than two facets", "edges shared by more than two facets", i.NonmanifoldEdges, i.NonmanifoldAt, 0,
-			"Let bodies overlap or keep them apart; bodies that touch along an edge have no inside there."},
+		{"nonmanifold", "edge shared by more than two facets", "edges shared by more than two facets", i.NonmanifoldEdges - i.PartedEdges, i.NonmanifoldAt, 0,
+			"Let bodies overlap or keep them apart; what hangs on an edge has no inside there."},
+		touchingEdges(i),
 		{"flipped", "facet wound against its neighbours", "facets wound against their neighbours", i.FlippedFacets, i.FlippedAt, 0,
 			"Make the normals point outwards and export again."},
 		{"inverted", "shell turned inside out", "shells turned inside out", i.InvertedShells, i.InvertedAt, 0,
@@ -75,6 +76,16 @@ func judgeMesh(p *Subject) []Finding {
 		out = append(out, f)
 	}
 	return append(out, judgeExtent(p)...)
+}
+
+// touchingEdges tells of edges along which bodies touch that meet nowhere else.
+func touchingEdges(i *mesh.Integrity) flaw {
+	f := flaw{"touching", "edge along which bodies touch", "edges along which bodies touch", i.PartedEdges, i.NonmanifoldAt, -1,
+		"They hold each other by nothing there: let them overlap, or keep them apart."}
+	if i.MeetingShells > 0 || i.PartedEdges < i.NonmanifoldEdges {
+		f.count = 0
+	}
+	return f
 }
 
 func judgeExtent(p *Subject) []Finding {

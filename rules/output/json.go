@@ -163,6 +163,7 @@ type OrientedBox struct {
 type Integrity struct {
 	OpenEdges         int `json:"open_edges"`
 	NonmanifoldEdges  int `json:"nonmanifold_edges"`
+	PartedEdges       int `json:"parted_edges"`
 	FlippedFacets     int `json:"flipped_facets"`
 	DegenerateFacets  int `json:"degenerate_facets"`
 	DuplicateFacets   int `json:"duplicate_facets"`

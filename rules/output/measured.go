@@ -36,7 +36,7 @@ func measured(r *rules.PartReport) *Measured {
 		out.OrientedBox, out.Height = &OrientedBox{v.Size}, number(v.Size[2]+m.Frame.Lift)
 	}
 	if v := m.Integrity; v != nil {
-		out.Integrity = &Integrity{v.OpenEdges, v.NonmanifoldEdges, v.FlippedFacets, v.DegenerateFacets, v.DuplicateFacets,
+		out.Integrity = &Integrity{v.OpenEdges, v.NonmanifoldEdges, v.PartedEdges, v.FlippedFacets, v.DegenerateFacets, v.DuplicateFacets,
 			v.SelfIntersections, v.Shells, v.InvertedShells}
 	}
 	if v := m.Ball; v != nil {
