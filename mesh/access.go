@@ -38,8 +38,8 @@ type Access struct {
 	Missed   Box // of the places that are not reached
 }
 
-// MeasureAccess returns for each region (a list of facets) the share of its
-// area that the tool reaches in a straight line from outside, past nothing but
+// MeasureAccess returns for each region (a list of facets; of bodies that meet, what
+// their skin leaves of them) the share of its area that the tool reaches in a straight line from outside, past nothing but
 // the part itself.
 //
 // A place is reached if the round end, pushed off the walls around it, comes to
@@ -89,10 +89,14 @@ func measureAccess(ctx context.Context, m *Mesh, regions [][]int32, p AccessPara
 	if len(m.Facets) == 0 {
 		return out, ctx.Err()
 	}
+	skin, err := m.united(ctx)
+	if err != nil {
+		return nil, err
+	}
 	r := newReach(m, p)
-	samples := accessSamplesOf(m, regions, p, r.radius)
+	samples := accessSamplesOf(skin, regions, p, r.radius)
 	reached := make([]bool, len(samples))
-	err := parallel(ctx, len(samples), 16, func(from, to int) error {
+	err = parallel(ctx, len(samples), 16, func(from, to int) error {
 		var last Vec // what worked before works often again
 		for i := from; i < to; i++ {
 			if err := ctx.Err(); err != nil {
@@ -156,7 +160,7 @@ type accessSample struct {
 // accessSamplesOf spreads samples over the regions by area: one a square of a quarter of
 // a tool's radius while there are not too many, and a few on the smallest region
 // while there are not too many of those.
-func accessSamplesOf(m *Mesh, regions [][]int32, p AccessParams, radius float64) []accessSample {
+func accessSamplesOf(skin *skin, regions [][]int32, p AccessParams, radius float64) []accessSample {
 	most := p.Samples
 	if most <= 0 {
 		most = accessSamples
@@ -165,7 +169,9 @@ func accessSamplesOf(m *Mesh, regions [][]int32, p AccessParams, radius float64)
 	least := max(1, min(accessSamplesLeast, most/max(1, len(regions))))
 	for i, facets := range regions {
 		for _, f := range facets {
-			areas[i] += m.Area(f)
+			for t, end := skin.pieces(f); t < end; t++ {
+				areas[i] += skin.m.Area(t)
+			}
 		}
 		if areas[i] > 0 && areas[i] >= p.LeastMM2 {
 			counts[i] = max(least, int(min(math.Ceil(16*areas[i]/(radius*radius)), accessSamplesMost)))
@@ -177,27 +183,29 @@ func accessSamplesOf(m *Mesh, regions [][]int32, p AccessParams, radius float64)
 		if total > most && counts[i] > 0 {
 			counts[i] = max(least, counts[i]*most/total)
 		}
-		out = spread(m, facets, int32(i), areas[i], counts[i], out)
+		out = spread(skin, facets, int32(i), areas[i], counts[i], out)
 	}
 	return out
 }
 
-// spread puts n samples on facets: evenly by area along the list, and within a
-// facet by the additive sequence of Roberts (2018), "The unreasonable
+// spread puts n samples on what the skin leaves of facets: evenly by area along the
+// list, and within a piece by the additive sequence of Roberts (2018), "The unreasonable
 // effectiveness of quasirandom sequences", folded into the triangle.
-func spread(m *Mesh, facets []int32, region int32, area float64, n int, out []accessSample) []accessSample {
+func spread(skin *skin, facets []int32, region int32, area float64, n int, out []accessSample) []accessSample {
 	const g1, g2 = 0.7548776662466927, 0.5698402909980532
 	sum, next := 0.0, 0
 	for _, f := range facets {
-		sum += m.Area(f)
-		a, b, c := m.Corners(f)
-		for ; next < n && (float64(next)+0.5)*area <= float64(n)*sum; next++ {
-			_, u := math.Modf(0.5 + g1*float64(next))
-			_, v := math.Modf(0.5 + g2*float64(next))
-			if u+v > 1 {
-				u, v = 1-u, 1-v
+		for t, end := skin.pieces(f); t < end; t++ {
+			sum += skin.m.Area(t)
+			a, b, c := skin.m.Corners(t)
+			for ; next < n && (float64(next)+0.5)*area <= float64(n)*sum; next++ {
+				_, u := math.Modf(0.5 + g1*float64(next))
+				_, v := math.Modf(0.5 + g2*float64(next))
+				if u+v > 1 {
+					u, v = 1-u, 1-v
+				}
+				out = append(out, accessSample{a.Add(b.Sub(a).Scale(u)).Add(c.Sub(a).Scale(v)), region, f})
 			}
-			out = append(out, accessSample{a.Add(b.Sub(a).Scale(u)).Add(c.Sub(a).Scale(v)), region, f})
 		}
 	}
 	return out

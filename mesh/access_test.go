@@ -65,6 +65,9 @@ func TestAccess(t *testing.T) {
 	shell := meshtest.Join(meshtest.Cube(40), meshtest.Flip(meshtest.BoxAt(mesh.Vec{10, 10, 10}, mesh.Vec{30, 30, 30})))
 	bore := meshtest.Plate(mesh.Vec{-20, -20, 0}, mesh.Vec{20, 20, 60}, 64, [3]float64{0, 0, 4})
 	wall := facing(bore, func(c, n mesh.Vec) bool { return math.Hypot(c[0], c[1]) < 5 && math.Abs(n[2]) < 0.1 })
+	// What lies in the block is no place to be reached: 7 of 10 mm of the beam hang.
+	beam := meshtest.Join(meshtest.BoxAt(mesh.Vec{0, 0, 0}, mesh.Vec{10, 40, 40}), meshtest.BoxAt(mesh.Vec{7, 10, 20}, mesh.Vec{17, 30, 25}))
+	under := facing(beam, func(c, n mesh.Vec) bool { return n[2] < -0.9 && c[2] > 1 })
 	sideways := mesh.AccessParams{Tool: mesh.Tool{DiameterMM: 4, LengthMM: 60}, Directions: []mesh.Vec{{0, 2, 0}}}
 	upwards := mesh.AccessParams{Tool: mesh.Tool{DiameterMM: 4, LengthMM: 60}, Directions: []mesh.Vec{{0, 0, 3}}}
 	reached := accuracy.Of("access", "share", "pockets, windows, bores, closed spaces", accuracy.OfBand, 1)
@@ -75,6 +78,7 @@ func TestAccess(t *testing.T) {
 		p      mesh.AccessParams
 		want   float64
 	}{
+		{"under a beam sunk in a block", beam, under, rod(6, 60), 1},
 		{"every side of a cube", cube, facing(cube, func(_, _ mesh.Vec) bool { return true }), rod(6, 60), 1},
 		{"a closed space", shell, facing(shell, func(c, _ mesh.Vec) bool {
 			return c[0] > 5 && c[0] < 35 && c[1] > 5 && c[1] < 35 && c[2] > 5 && c[2] < 35

@@ -106,6 +106,9 @@ func (x *cylFinder) growRest(ctx context.Context) (*Cylinders, error) {
 
 // finish measures the ends of what is round enough and puts all in order.
 func (x *cylFinder) finish(ctx context.Context) (*Cylinders, error) {
+	if err := x.uncover(ctx); err != nil {
+		return nil, err
+	}
 	x.keepRound()
 	err := parallel(ctx, len(x.pieces), 8, func(from, to int) error {
 		w := x.worker()

@@ -2,7 +2,10 @@ package mesh
 
 // This file looks at what is beyond the ends of a round surface.
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // cylBins is the number of directions about the axis in which ends are looked at.
 const cylBins = 64
@@ -54,6 +57,9 @@ func (w *cylWork) ends(p *cylPiece) {
 	var open [2]bool
 	for e := range edge {
 		open[e] = w.leaves(fit, edge[e][:])
+		if w.closedByBody(p, e) {
+			open[e] = !p.Concave // a pin is held
+		}
 		if open[e] {
 			p.OpenEnds++
 		}
@@ -166,8 +172,15 @@ func (x *cylFinder) solid(p *cylPiece) bool {
 		}
 		cast++
 		far := 2 * p.fit.r
-		hit, ok := x.m.BVH().Ray(o, d.Scale(1/l), 1e-3*far, 2*far)
-		if ok && hit.T < 0.9*min(far, p.InscribedMM) {
+		d = d.Scale(1 / l)
+		across := 0.9 * min(far, p.InscribedMM)
+		if x.skin.share == nil {
+			if _, ok := x.m.BVH().Ray(o, d, 1e-3*far, across); ok {
+				short++
+			}
+		} else if slices.ContainsFunc(x.m.BVH().RayAll(o, d, 1e-3*far, across, nil), func(h Hit) bool {
+			return !x.m.inside(o.Add(d.Scale(h.T + 1e-3*far)))
+		}) {
 			short++
 		}
 	}

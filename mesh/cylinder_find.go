@@ -22,6 +22,7 @@ type cylFinder struct {
 	coordTol float64       // mm: what coordinates in single precision are good for
 	diagonal float64       // mm, of the box
 	pieces   []cylPiece
+	skin     *skin       // what of the mesh bounds anything, once pieces are uncovered
 	arcs     []cylSeedAt // parts of a circle between creases, from which to grow
 	free     chan *cylWork
 	ended    func() bool // the caller's context is over: loops deep inside may stop and return anything
@@ -32,6 +33,7 @@ type cylPiece struct {
 	Cylinder
 	fit    cylFit
 	widest float64 // radians: the angle that the widest facet spans
+	cut    [2]bool // another body cuts it off at its first or second end
 }
 
 // cylWork is one goroutine's scratch.

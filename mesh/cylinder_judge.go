@@ -72,7 +72,7 @@ func (w *cylWork) measure(p *cylPiece) {
 	w.pairs = arcs
 	p.Share = coveredShare(arcs, 0.25*fit.turn)
 	if p.Share >= cylShareMin && !w.surrounds(p) {
-		p.Share = w.shareAtBest(p, lo, hi)
+		p.Share = w.shareAtBest(fit, x.m, p.Facets, lo, hi)
 	}
 	fine := 2 * math.Pi * density / angle // sides of a full circle
 	p.Sides = min(int(math.Round(fine*p.Share)), w.distinctAngles(fit, 0.3*2*math.Pi/fine))
@@ -209,19 +209,18 @@ func (w *cylWork) surrounds(p *cylPiece) bool {
 	return false
 }
 
-// shareAtBest returns the largest share of the circle that is there at one
-// height, of sixteen heights between lo and hi.
-func (w *cylWork) shareAtBest(p *cylPiece, lo, hi float64) float64 {
+// shareAtBest returns the largest share of the circle that facets of a mesh cover
+// at one height, of sixteen heights between lo and hi.
+func (w *cylWork) shareAtBest(fit *cylFit, m *Mesh, facets []int32, lo, hi float64) float64 {
 	const heights = 16
-	x, fit := w.x, &p.fit
 	best := 0.0
 	for i := range heights {
 		z := lo + (hi-lo)*(float64(i)+0.5)/heights
 		w.pairs = w.pairs[:0]
-		for _, f := range p.Facets {
+		for _, f := range facets {
 			var c [3]Vec
-			for k, v := range x.m.Facets[f] {
-				c[k][0], c[k][1], c[k][2] = fit.point(x.m.Verts[v])
+			for k, v := range m.Facets[f] {
+				c[k][0], c[k][1], c[k][2] = fit.point(m.Verts[v])
 			}
 			var cut [2]Vec
 			n := 0

@@ -331,6 +331,8 @@ func TestOverhangOfBodiesThatMeet(t *testing.T) {
 		{"table with a post in it", meshtest.Join(box(10, 10, 0, 20, 30, 21), box(0, 0, 20, 40, 40, 24)), 1400, math.Hypot(20, 10), 28000, mesh.Ledge},
 		{"shelf of two side by side", meshtest.Join(block, box(9, 0, 20, 20, 20, 25), box(9, 19, 20, 20, 40, 25)), 400, 10, 8000, mesh.Ledge},
 		{"shelf of two in line", meshtest.Join(block, box(9, 0, 20, 21, 40, 25), box(19, 0, 20, 30, 40, 25)), 800, 20, 16000, mesh.Ledge},
+		{"blocks that share four edges", meshtest.Join(box(0, 0, 0, 10, 10, 10), box(0, 0, 10, 10, 10, 20)), 0, 0, 0, ""},
+		{"a T of blocks that share edges", meshtest.Join(box(10, 0, 0, 20, 10, 10), box(0, 0, 10, 10, 10, 15), box(10, 0, 10, 20, 10, 15), box(20, 0, 10, 30, 10, 15)), 200, 10, 2000, mesh.Ledge},
 	} {
 		for _, turn := range []float64{0, 0.3} {
 			f := mesh.NewFrame(mesh.Vec{0, 0, 1}, turn, 0)
