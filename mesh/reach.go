@@ -114,60 +114,73 @@ func (o *overhang) reach(ctx context.Context, r *OverhangRegion, id int32, h *ho
 
 const (
 	// seenShare is the share of the straight reach to which edges are halved to
-	// see whether ways bend, fineShare to follow those that do.
+	// see whether ways bend, fineShare to follow those that do, where the region
+	// may reach farthest.
 	seenShare = 0.5
 	fineShare = 0.05
 	// finePieces is the number of triangles at which halving ends.
 	finePieces = 1 << 13
 )
 
-// refine halves the edges of a region until they are short enough.
-func (p *underside) refine(length float64) *underside {
-	for len(p.tri) < finePieces {
-		q := p.refined(length)
-		if len(q.tri) == len(p.tri) {
-			break
-		}
-		p = q
-	}
-	return p
-}
-
 // reachAround looks whether the straight ways of a region stay inside it, and
-// if not, finds the bent ones.
+// if not, finds the bent ones: on coarse triangles first, then on finer ones
+// where the coarse ways leave room for a larger reach than any corner has.
 func (o *overhang) reachAround(ctx context.Context, p *underside, tree *carrierTree, b *farthest, straight reach) (reach, error) {
 	at := flatten(b.at)
 	k, _ := tree.nearest(at)
-	plain := newGround(p, o.levelTol).seesFrom(b.atTri, at, tree.hold[k].nearest(at))
-	p = p.refine(max(seenShare*b.best, o.platformTol))
 	g := newGround(p, o.levelTol)
-	w, err := g.straightWays(ctx, tree)
-	if err != nil || plain && w.dark == 0 {
-		return straight, err
+	plain := g.seesFrom(b.atTri, at, tree.hold[k].nearest(at))
+	all := func(int) bool { return true }
+	for p := g.underside; p != nil; p = g.halved(max(seenShare*b.best, o.platformTol), all) {
+		g = newGround(p, o.levelTol)
 	}
-	if q := p.refine(max(fineShare*b.best, o.platformTol)); len(q.tri) > len(p.tri) {
-		p, g = q, newGround(q, o.levelTol)
-		if w, err = g.straightWays(ctx, tree); err != nil {
-			return reach{}, err
-		}
+	w := &ways{}
+	if err := g.straightWays(ctx, w, tree); err != nil || plain && w.dark == 0 {
+		return straight, err
 	}
 	if err := g.bentWays(ctx, w); err != nil {
 		return reach{}, err
 	}
-	f := newFarthestBent(g, w)
-	if err := f.run(ctx); err != nil {
-		return reach{}, err
+	// halved finds the ways of what is open in halves, until its edges are short.
+	fine := max(fineShare*b.best, o.platformTol)
+	halved := func(open func(tri int) bool) (bool, error) {
+		p := g.halved(fine, open)
+		if p == nil {
+			return false, nil
+		}
+		g = newGround(p, o.levelTol)
+		if err := g.straightWays(ctx, w, tree); err != nil {
+			return false, err
+		}
+		return true, g.bentWays(ctx, w)
 	}
-	// A way that no corner knows of is at most as much longer as one over the
-	// nearest corner, an edge's length aside.
-	fine := p.longest()
-	out := reach{dist: f.best, at: f.at, err: max(0, f.bound-f.best) + fine*fine/max(f.best, fine)}
-	hold := tree.hold
-	if _, d := tree.nearest(flatten(f.at)); d < f.best-out.err {
-		hold = g.waysNear(w, f.atTri, f.best*(nearShare-1))
+	for {
+		f := newFarthestBent(g, w)
+		if more, err := halved(f.open()); err != nil {
+			return reach{}, err
+		} else if more {
+			continue
+		}
+		long := min(g.longest(all), max(fine, g.longest(f.open())))
+		if err := f.run(ctx); err != nil {
+			return reach{}, err
+		}
+		// A way that no corner knows of is at most as much longer as one over the
+		// nearest corner, an edge's length aside.
+		out := reach{dist: f.best, at: f.at, err: max(0, f.bound-f.best) + long*long/max(f.best, long)}
+		at, hold := flatten(f.at), tree.hold
+		if _, d := tree.nearest(at); d < f.best-out.err {
+			within := f.best * (nearShare - 1)
+			if more, err := halved(func(i int) bool { return g.comesWithin(i, at, within) }); err != nil {
+				return reach{}, err
+			} else if more {
+				continue
+			}
+			hold = g.waysNear(w, f.atTri, within)
+		}
+		out.spanRad = spanAround(at, f.best*nearShare, hold)
+		return out, nil
 	}
-	out.spanRad = spanAround(flatten(f.at), f.best*nearShare, hold)
-	return out, nil
 }
 
 // farthest looks for the largest distance over a underside. Pieces whose bound lies
@@ -230,10 +243,20 @@ func newFarthestBent(g *ground, w *ways) *farthest {
 			continue
 		}
 		if b.hold[i] = g.waysOver(w, t, long); len(b.hold[i]) > 0 {
-			b.add(q)
+			q.bound = boundOf(&q.corner, b.hold[i])
+			b.push(q)
 		}
 	}
 	return b
+}
+
+// open tells of a triangle whether a point of it may be farther than the best.
+func (b *farthest) open() func(tri int) bool {
+	open := make([]bool, len(b.hold))
+	for _, p := range b.heap {
+		open[p.tri] = p.bound > b.best+b.tol()
+	}
+	return func(tri int) bool { return open[tri] }
 }
 
 // waysOver returns the ways that may be the shortest of points of a triangle.

@@ -81,37 +81,43 @@ func (o *overhang) underside(r *OverhangRegion, id int32, held map[int32]bool) *
 	return p
 }
 
-// refined halves every edge longer than the given length, seen from above, once.
-func (p *underside) refined(length float64) *underside {
-	q := &underside{verts: slices.Clone(p.verts), tri: make([][3]int32, 0, 4*len(p.tri)), corners: p.corners}
-	mids := make(map[[2]int32]int32)
-	for _, t := range p.tri {
+// halved halves the edges of the open triangles that are longer than the given
+// length, seen from above, once, and splits the triangles on both sides of them.
+// It returns nil where there is none, or where there are enough triangles.
+func (g *ground) halved(length float64, open func(tri int) bool) *underside {
+	if len(g.tri) >= finePieces {
+		return nil
+	}
+	q := &underside{verts: slices.Clip(g.verts), corners: g.corners}
+	mids := make([]int32, 3*len(g.tri)) // on each half-edge one more than the vertex, or 0
+	for i, t := range g.tri {
+		for k := range 3 {
+			h, a, b := 3*i+k, g.verts[t[k]], g.verts[t[(k+1)%3]]
+			if mids[h] > 0 || !open(i) || flatten(a.Sub(b)).norm() <= length {
+				continue
+			}
+			q.verts = append(q.verts, a.Add(b).Scale(0.5))
+			mids[h] = int32(len(q.verts))
+			if twin := g.topo.Twin[h]; twin >= 0 {
+				mids[twin] = mids[h]
+			}
+		}
+	}
+	if len(q.verts) == len(g.verts) {
+		return nil
+	}
+	q.tri = make([][3]int32, 0, len(g.tri)+3*(len(q.verts)-len(g.verts)))
+	for i, t := range g.tri {
 		var mid [3]int32 // on edge k, or -1
 		halved := 0
-		for k := range 3 {
-			mid[k] = q.halve(t[k], t[(k+1)%3], length, mids)
-			if mid[k] >= 0 {
+		for k := range mid {
+			if mid[k] = mids[3*i+k] - 1; mid[k] >= 0 {
 				halved++
 			}
 		}
 		q.tri = q.split(q.tri, t, mid, halved)
 	}
 	return q
-}
-
-// halve returns the middle of an edge, or -1 where it is short.
-func (p *underside) halve(a, b int32, length float64, mids map[[2]int32]int32) int32 {
-	key := [2]int32{min(a, b), max(a, b)}
-	m, ok := mids[key]
-	if !ok {
-		m = -1
-		if flatten(p.verts[a].Sub(p.verts[b])).norm() > length {
-			m = int32(len(p.verts))
-			p.verts = append(p.verts, p.verts[a].Add(p.verts[b]).Scale(0.5))
-		}
-		mids[key] = m
-	}
-	return m
 }
 
 // split appends the parts of triangle t, whose edges have the given middles.
@@ -131,10 +137,14 @@ func (p *underside) split(out [][3]int32, t, mid [3]int32, halved int) [][3]int3
 	return append(out, [3]int32{t[0], mid[0], mid[2]}, [3]int32{mid[0], t[1], mid[1]}, [3]int32{mid[2], mid[1], t[2]}, [3]int32{mid[0], mid[1], mid[2]})
 }
 
-// longest returns the length of the underside's longest edge, seen from above.
-func (p *underside) longest() float64 {
+// longest returns the length of the longest edge of the open triangles, seen from
+// above.
+func (p *underside) longest(open func(tri int) bool) float64 {
 	var l float64
-	for _, t := range p.tri {
+	for i, t := range p.tri {
+		if !open(i) {
+			continue
+		}
 		for k := range 3 {
 			d := flatten(p.verts[t[(k+1)%3]].Sub(p.verts[t[k]]))
 			l = max(l, d.dot(d))
@@ -337,11 +347,15 @@ type ways struct {
 	dark int       // how many are bent
 }
 
-// straightWays finds the vertices whose nearest carrier lies in plain sight.
-func (g *ground) straightWays(ctx context.Context, tree *carrierTree) (*ways, error) {
-	w := &ways{dist: make([]float64, len(g.verts)), via: make([]carrier, len(g.verts)), bent: make([]bool, len(g.verts))}
-	err := parallel(ctx, len(g.verts), 1<<10, func(from, to int) error {
-		for v := from; v < to; v++ {
+// straightWays finds the vertices whose nearest carrier lies in plain sight, of
+// those that w does not know yet.
+func (g *ground) straightWays(ctx context.Context, w *ways, tree *carrierTree) error {
+	known := len(w.dist)
+	w.dist = append(w.dist, make([]float64, len(g.verts)-known)...)
+	w.via = append(w.via, make([]carrier, len(g.verts)-known)...)
+	w.bent = append(w.bent, make([]bool, len(g.verts)-known)...)
+	err := parallel(ctx, len(g.verts)-known, 1<<10, func(from, to int) error {
+		for v := known + from; v < known+to; v++ {
 			if v%256 == 0 && ctx.Err() != nil {
 				return ctx.Err()
 			}
@@ -354,12 +368,12 @@ func (g *ground) straightWays(ctx context.Context, tree *carrierTree) (*ways, er
 		}
 		return nil
 	})
-	for _, b := range w.bent {
+	for _, b := range w.bent[known:] {
 		if b {
 			w.dark++
 		}
 	}
-	return w, err
+	return err
 }
 
 // bentWays finds the ways of the other vertices, nearest first. A vertex takes
@@ -370,9 +384,9 @@ func (g *ground) straightWays(ctx context.Context, tree *carrierTree) (*ways, er
 // none is too short.
 func (g *ground) bentWays(ctx context.Context, w *ways) error {
 	q := &wayQueue{}
-	for v, b := range w.bent {
-		if !b {
-			q.push(int32(v), w.dist[v])
+	for v, d := range w.dist {
+		if !math.IsInf(d, 1) {
+			q.push(int32(v), d)
 		}
 	}
 	done := make([]bool, len(g.verts))
@@ -430,6 +444,18 @@ func (g *ground) follow(w *ways, q *wayQueue, via carrier, c int32) int32 {
 		q.push(c, d)
 	}
 	return wall
+}
+
+// comesWithin reports whether a triangle may come within a distance of a point.
+func (p *underside) comesWithin(tri int, at point, within float64) bool {
+	t := p.tri[tri]
+	box := carrierNode{lo: flatten(p.verts[t[0]]), hi: flatten(p.verts[t[0]])}
+	for _, v := range t[1:] {
+		for k := range 2 {
+			box.lo[k], box.hi[k] = min(box.lo[k], p.verts[v][k]), max(box.hi[k], p.verts[v][k])
+		}
+	}
+	return box.dist(at) <= within
 }
 
 // waysNear returns the ways of the vertices that hang together with a triangle

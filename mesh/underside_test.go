@@ -61,7 +61,8 @@ func TestSightClear(t *testing.T) {
 		if seen < 1000 || hidden < 1000 || skipped < 1000 {
 			t.Errorf("%d lines stay inside, %d leave, %d keep clear", seen, hidden, skipped)
 		}
-		if w, err := g.straightWays(context.Background(), newCarrierTree([]carrier{{b: point{n, 0}}})); err != nil || w.dark == 0 {
+		w := &ways{}
+		if err := g.straightWays(context.Background(), w, newCarrierTree([]carrier{{b: point{n, 0}}})); err != nil || w.dark == 0 {
 			t.Errorf("%v, %d dark", err, w.dark)
 		}
 	}
