@@ -15,6 +15,10 @@ import (
 type bodies struct {
 	nest *nest
 	side []uint8 // by facet
+	// By shell: whether all its facets, as it counts for material, face away from
+	// its middle. It then winds around no place less than 0 times: whatever a way
+	// from the middle passes, it leaves the shell there.
+	outward []bool
 }
 
 // What bodies.side holds: whether there is material where the facet's normal
@@ -47,7 +51,28 @@ func newBodies(ctx context.Context, m *Mesh, width float64) (*bodies, error) {
 		return nil, ctx.Err()
 	}
 	b.spread(ctx)
+	b.findOutward(ctx)
 	return b, ctx.Err()
+}
+
+func (b *bodies) findOutward(ctx context.Context) {
+	m, shell := b.nest.m, b.nest.m.Topology().Shell
+	b.outward = make([]bool, len(b.nest.shells))
+	for i, s := range b.nest.shells {
+		b.outward[i] = s.closed
+	}
+	for f := range int32(len(m.Facets)) {
+		if f%nestStep == 0 && ctx.Err() != nil {
+			return
+		}
+		s := shell[f]
+		if !b.outward[s] {
+			continue
+		}
+		p, q, r := m.Corners(f)
+		box := b.nest.shells[s].box
+		b.outward[s] = orient3(p, q, r, box.Min.Add(box.Max).Scale(0.5))*b.nest.weight(f) < 0
+	}
 }
 
 // markMeeting marks the facets of closed shells that come as near as width to
@@ -208,6 +233,20 @@ func (b *bodies) windOf(p Vec, counts func(shell int32) bool) int {
 	}
 	return b.nest.windIn(reach, p, func(g int32) int {
 		if s := &b.nest.shells[shell[g]]; !counts(shell[g]) || !s.closed || !boxesMeet(s.box, at) {
+			return 0
+		}
+		return b.nest.weight(g)
+	})
+}
+
+// windOfOne is windOf for one closed shell.
+func (b *bodies) windOfOne(p Vec, of int32) int {
+	shell, box := b.nest.m.Topology().Shell, b.nest.shells[of].box
+	if !boxesMeet(box, Box{p, p}) {
+		return 0
+	}
+	return b.nest.windIn(box, p, func(g int32) int {
+		if shell[g] != of {
 			return 0
 		}
 		return b.nest.weight(g)

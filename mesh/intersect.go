@@ -355,6 +355,9 @@ func facetsMeet(m *Mesh, f, g int32) bool {
 	}
 	switch n {
 	case 0:
+		if meet, sure := cross(&p, &q); sure {
+			return meet
+		}
 		return !apart(&p, &q) && trianglesMeet(&p, &q)
 	case 1:
 		return !atCornerApart(&p, &q) && hasArea(q[0], q[1], q[2]) &&
@@ -391,6 +394,50 @@ func folded(a, b, c, d Vec) bool {
 		}
 	}
 	return false
+}
+
+// cross reports whether two triangles that share no corner meet. It is sure where
+// corners don't lie near the plane of the other: each then cuts a piece out of
+// the line that both planes share, and two signs tell whether the pieces meet (Guigue
+// and Devillers 2003, "Fast and robust triangle-triangle overlap test using
+// orientation predicates").
+func cross(p, q *[3]Vec) (meet, sure bool) {
+	i, sp := alone(q, p)
+	if i < 0 {
+		return false, sp != 0
+	}
+	j, sq := alone(p, q)
+	if j < 0 {
+		return false, sq != 0
+	}
+	// Each from the corner that is alone, which is to lie above the other's plane.
+	p0, p1, p2 := p[i], p[(i+1)%3], p[(i+2)%3]
+	q0, q1, q2 := q[j], q[(j+1)%3], q[(j+2)%3]
+	if sq < 0 {
+		p1, p2 = p2, p1
+	}
+	if sp < 0 {
+		q1, q2 = q2, q1
+	}
+	return orient3(p1, q0, p0, q1) <= 0 && orient3(p0, q0, p2, q2) <= 0, true
+}
+
+// alone tells which corner of u lies alone on its side of the plane of t, -1 if
+// none does, and on which side: 0 if that is not sure of all corners.
+func alone(t, u *[3]Vec) (corner, side int) {
+	plane := newFacetPlane(t[0], t[1], t[2])
+	a, b, c := plane.side(u[0]), plane.side(u[1]), plane.side(u[2])
+	switch {
+	case a == 0 || b == 0 || c == 0:
+		return -1, 0
+	case a != b && a != c:
+		return 0, a
+	case b != a && b != c:
+		return 1, b
+	case c != a && c != b:
+		return 2, c
+	}
+	return -1, a
 }
 
 // trianglesMeet is exact, for triangles that share no corner.

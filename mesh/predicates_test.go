@@ -101,7 +101,7 @@ func TestOrientAgainstFractions(t *testing.T) {
 // a plane are common, with ratMeet.
 func TestTrianglesMeetBrute(t *testing.T) {
 	rng := rand.New(rand.NewPCG(13, 14))
-	meet, apartCount := 0, 0
+	meet, apartCount, crossCount := 0, 0, 0
 	for range 20_000 {
 		var p, q [3]Vec
 		for i := range 3 {
@@ -116,6 +116,12 @@ func TestTrianglesMeetBrute(t *testing.T) {
 		if got != want {
 			t.Fatalf("%v and %v: meet %v, want %v", p, q, got, want)
 		}
+		if got, sure := cross(&p, &q); sure {
+			crossCount++
+			if got != want {
+				t.Fatalf("%v and %v: cross %v, want %v", p, q, got, want)
+			}
+		}
 		if apart(&p, &q) {
 			apartCount++
 			if want {
@@ -126,8 +132,8 @@ func TestTrianglesMeetBrute(t *testing.T) {
 			meet++
 		}
 	}
-	if meet < 1000 || apartCount < 1000 {
-		t.Errorf("only %d pairs meet, %d are apart", meet, apartCount)
+	if meet < 1000 || apartCount < 1000 || crossCount < 1000 {
+		t.Errorf("only %d pairs meet, %d are apart, %d have no corner in a plane", meet, apartCount, crossCount)
 	}
 }
 

@@ -180,8 +180,11 @@ func newSkin(ctx context.Context, m *Mesh, touch float64) (*skin, error) {
 		return nil, err
 	}
 	s := &skin{whole: m, touch: touch, of: []int32{}} // not nil, even if nothing bounds anything
-	verts := slices.Clone(m.Verts)
-	var facets [][3]int32
+	nv, nf := len(m.Verts), 0
+	for i := range parts {
+		nv, nf = nv+len(parts[i].verts), nf+len(parts[i].facets)
+	}
+	verts, facets := append(make([]Vec, 0, nv), m.Verts...), make([][3]int32, 0, nf)
 	for i := range parts {
 		p := &parts[i]
 		number := func(v int32) int32 {
@@ -346,9 +349,11 @@ type carver struct {
 	at     []([2]float64) // corners; the first three are those of the facet
 	named  []int32        // what they are in shreds; 0: not yet
 	traces []trace
-	polys  []rimmed    // room for pieces in hand
-	lists  []int32     // room for the traces in them
-	sides  []pieceSide // of the one in hand
+	winds  []bodyWind   // room for how often the bodies of those wind around places
+	polys  []rimmed     // room for pieces in hand
+	lists  []int32      // room for the traces in them
+	sides  []pieceSide  // of the one in hand
+	chords [][2]float64 // of the traces in it
 }
 
 // trace is the line in which a facet of another body crosses the plane looked
@@ -358,6 +363,14 @@ type trace struct {
 	a, b   [2]float64
 	weight winding // of the body's inside
 	facet  int32
+	body   int32 // its shell
+	long   float64
+}
+
+// bodyWind is how often a body winds around a place above the facet in hand.
+type bodyWind struct {
+	body int32
+	wind int
 }
 
 // winding is how often other bodies wind around a place.
@@ -422,7 +435,13 @@ func (c *carver) carve(f int32) {
 	own := m.Topology().Shell[f]
 	first := func(shell int32) bool { return shell < own }
 	others := winding{c.b.around(f, up), c.b.windOf(down, first) - c.b.windOf(up, first)}
-	if c.part(c.polys, c.lists, ref, others) == fateBare {
+	c.winds = c.winds[:0]
+	for i, s := range c.traces {
+		if i == 0 || s.body != c.traces[i-1].body {
+			c.winds = append(c.winds, bodyWind{s.body, c.b.windOfOne(up, s.body)})
+		}
+	}
+	if c.part(c.polys, c.lists, ref, others, c.winds) == fateBare {
 		c.keep(f)
 	}
 }
@@ -458,59 +477,54 @@ func (c *carver) findTraces() {
 	shell := m.Topology().Shell
 	own := shell[c.f]
 	c.traces = c.traces[:0]
-	above := func(v int32) float64 { return m.Verts[v].Sub(c.frame.o).Dot(c.frame.n) }
 	m.BVH().closeTo(c.f, 2*c.touch, func(g int32) bool {
 		if shell[g] == own || !c.b.nest.shells[shell[g]].closed {
 			return true
 		}
 		t := m.Facets[g]
-		h := [3]float64{above(t[0]), above(t[1]), above(t[2])}
-		low, high := min(h[0], h[1], h[2]), max(h[0], h[1], h[2])
+		at := [3]spot{c.frame.local(m.Verts[t[0]]), c.frame.local(m.Verts[t[1]]), c.frame.local(m.Verts[t[2]])}
+		low, high := -max(at[0].h, at[1].h, at[2].h), -min(at[0].h, at[1].h, at[2].h)
 		weight := c.b.nest.weight(g)
 		switch {
 		case high >= c.touch && (low < -c.touch || shell[g] > own): // below as above
-			c.trace(g, h, c.touch, winding{weight, 0})
+			c.trace(g, &at, c.touch, winding{weight, 0})
 		case high >= c.touch:
-			c.trace(g, h, c.touch, winding{weight, -weight})
+			c.trace(g, &at, c.touch, winding{weight, -weight})
 		case shell[g] < own:
-			c.trace(g, h, -c.touch, winding{0, weight})
+			c.trace(g, &at, -c.touch, winding{0, weight})
 		}
 		return true
 	})
-	slices.SortFunc(c.traces, func(a, b trace) int { return int(a.facet - b.facet) })
+	slices.SortFunc(c.traces, func(a, b trace) int { return cmp.Or(int(a.body-b.body), int(a.facet-b.facet)) })
 }
 
-// trace adds the line in which a facet whose corners stand so high above the one in
-// hand crosses the plane at a height.
-func (c *carver) trace(g int32, h [3]float64, height float64, weight winding) {
-	t := c.b.nest.m.Facets[g]
-	for k := range h {
-		h[k] -= height
+// trace adds the line in which a facet whose corners are there crosses the plane
+// at a height above the one in hand.
+func (c *carver) trace(g int32, at *[3]spot, height float64, weight winding) {
+	t := &c.b.nest.m.Facets[g]
+	h := [3]float64{-at[0].h - height, -at[1].h - height, -at[2].h - height}
+	// crossing is to the bit the same for both facets of the edge.
+	crossing := func(v, w int) [2]float64 {
+		if t[v] > t[w] {
+			v, w = w, v
+		}
+		p, q, s := &at[v], &at[w], h[v]/(h[v]-h[w])
+		return [2]float64{p.u + s*(q.u-p.u), p.v + s*(q.v-p.v)}
 	}
 	for k := range 3 {
 		i, j := (k+1)%3, (k+2)%3
 		if (h[k] >= 0) == (h[i] >= 0) || (h[k] >= 0) == (h[j] >= 0) {
 			continue
 		}
-		a, b := c.crossing(t[k], t[i], h[k], h[i]), c.crossing(t[k], t[j], h[k], h[j])
+		a, b := crossing(k, i), crossing(k, j)
 		if h[k] < 0 {
 			a, b = b, a
 		}
-		if s := (trace{a, b, weight, g}); !c.outside(&s) {
+		if s := (trace{a: a, b: b, weight: weight, facet: g}); !c.outside(&s) {
+			s.body, s.long = c.b.nest.m.Topology().Shell[g], math.Hypot(b[0]-a[0], b[1]-a[1])
 			c.traces = append(c.traces, s)
 		}
 	}
-}
-
-// crossing is where the edge between two vertices crosses the plane looked from:
-// to the bit the same for both facets of the edge.
-func (c *carver) crossing(v, w int32, hv, hw float64) [2]float64 {
-	if v > w {
-		v, w, hv, hw = w, v, hw, hv
-	}
-	p, q := c.frame.local(c.b.nest.m.Verts[v]), c.frame.local(c.b.nest.m.Verts[w])
-	t := hv / (hv - hw)
-	return [2]float64{p.u + t*(q.u-p.u), p.v + t*(q.v-p.v)}
 }
 
 // outside reports whether an edge of the facet parts it from a trace.
@@ -531,8 +545,9 @@ func turnOf(p, q, r [2]float64) float64 {
 
 // part cuts a piece along a long trace whose line does not run far through it beyond
 // the trace, and adds what of it bounds material unless all or nothing does. The traces are those
-// that meet it; around its point ref the other bodies wind so often.
-func (c *carver) part(poly []rimmed, traces []int32, ref [2]float64, others winding) fate {
+// that meet it; around its point ref the other bodies wind so often, and above the
+// facet each of those that the traces are of.
+func (c *carver) part(poly []rimmed, traces []int32, ref [2]float64, others winding, winds []bodyWind) fate {
 	least := c.touch / 16
 	cut, most := -1, math.Inf(-1)
 	from := len(c.lists)
@@ -541,24 +556,26 @@ func (c *carver) part(poly []rimmed, traces []int32, ref [2]float64, others wind
 		at, to := c.at[p.at], c.at[poly[(i+1)%len(poly)].at]
 		c.sides = append(c.sides, pieceSide{at, [2]float64{to[0] - at[0], to[1] - at[1]}})
 	}
+	c.chords = c.chords[:0]
 	for _, i := range traces {
-		s := &c.traces[i]
-		from, to := s.chord(c.sides)
-		lo, hi := max(0, from), min(1, to)
-		if lo > hi {
+		from, to := c.traces[i].chord(c.sides)
+		if max(0, from) > min(1, to) {
 			continue
 		}
-		c.lists = append(c.lists, i)
-		by := math.Hypot(s.b[0]-s.a[0], s.b[1]-s.a[1])
-		// Where a cut goes on beyond its trace it parts what may belong together.
-		if l := (hi - lo) * by; l > least && l-(to-from)*by/2 > most && c.cuts(poly, s, least) {
-			cut, most = int(i), l-(to-from)*by/2
-		}
+		c.lists, c.chords = append(c.lists, i), append(c.chords, [2]float64{from, to})
 	}
 	inside := c.lists[from:]
 	defer func() { c.lists = c.lists[:from] }()
-	if c.buried(ref, others, inside) {
+	if c.buried(ref, others, winds, inside) {
 		return fateBuried
+	}
+	for k, i := range inside {
+		s, from, to := &c.traces[i], c.chords[k][0], c.chords[k][1]
+		// Where a cut goes on beyond its trace it parts what may belong together.
+		l := (min(1, to) - max(0, from)) * s.long
+		if worth := l - (to-from)*s.long/2; l > least && worth > most && c.cuts(poly, s, least) {
+			cut, most = int(i), worth
+		}
 	}
 	if cut < 0 {
 		if c.b.sides(c.f, others.above) == solidBehind && others.more <= 0 {
@@ -570,10 +587,14 @@ func (c *carver) part(poly []rimmed, traces []int32, ref [2]float64, others wind
 	defer func() { c.polys = c.polys[:room] }()
 	l, r := c.halve(poly, &c.traces[cut], least)
 	var fates [2]fate
+	of := len(c.winds)
 	for i, half := range [2][]rimmed{l, r} {
 		mid := c.inner(half)
-		fates[i] = c.part(half, inside, mid, others.plus(c.crossed(mid, ref, inside)))
+		c.winds = c.winds[:of]
+		sum := c.crossed(mid, ref, inside, winds)
+		fates[i] = c.part(half, inside, mid, others.plus(sum), c.winds[of:])
 	}
+	c.winds = c.winds[:of]
 	if fates[0] == fates[1] {
 		return fates[0]
 	}
@@ -588,15 +609,33 @@ func (c *carver) part(poly []rimmed, traces []int32, ref [2]float64, others wind
 // buried reports whether other bodies cover all of a piece, as far as one sees
 // from its point ref without cutting it: whether there is material ahead wherever
 // a straight way from there leads. It crosses no trace twice.
-func (c *carver) buried(ref [2]float64, others winding, traces []int32) bool {
+func (c *carver) buried(ref [2]float64, others winding, winds []bodyWind, traces []int32) bool {
 	least := others.above
-	for _, i := range traces {
-		s := &c.traces[i]
-		if s.weight.above != 0 && (turnOf(s.a, s.b, ref) > 0) == (s.weight.above > 0) {
-			least -= max(s.weight.above, -s.weight.above)
+	for len(traces) > 0 {
+		var w bodyWind
+		w, winds = c.windOf(traces, winds)
+		low := w.wind
+		for ; len(traces) > 0 && c.traces[traces[0]].body == w.body; traces = traces[1:] {
+			s := &c.traces[traces[0]]
+			if s.weight.above != 0 && (turnOf(s.a, s.b, ref) > 0) == (s.weight.above > 0) {
+				low -= max(s.weight.above, -s.weight.above)
+			}
 		}
+		if c.b.outward[w.body] {
+			low = max(low, 0)
+		}
+		least -= w.wind - low
 	}
 	return c.b.sides(c.f, least)&solidAhead != 0
+}
+
+// windOf is that of the body of the first of some traces. The winds are those of
+// their bodies, and maybe of others, in the same order; it returns the rest, too.
+func (c *carver) windOf(traces []int32, winds []bodyWind) (bodyWind, []bodyWind) {
+	for winds[0].body != c.traces[traces[0]].body {
+		winds = winds[1:]
+	}
+	return winds[0], winds[1:]
 }
 
 // pieceSide is where a side of a piece begins, and the way to its end.
@@ -625,7 +664,7 @@ func (s *trace) chord(sides []pieceSide) (from, to float64) {
 // cuts reports whether a piece has corners on both sides of a trace's line, by
 // more than least.
 func (c *carver) cuts(poly []rimmed, s *trace, least float64) bool {
-	least *= math.Hypot(s.b[0]-s.a[0], s.b[1]-s.a[1])
+	least *= s.long
 	left, right := false, false
 	for _, p := range poly {
 		d := turnOf(s.a, s.b, c.at[p.at])
@@ -636,7 +675,7 @@ func (c *carver) cuts(poly []rimmed, s *trace, least float64) bool {
 
 // halve cuts a piece along a trace's line, next to which corners are on it.
 func (c *carver) halve(poly []rimmed, s *trace, least float64) (l, r []rimmed) {
-	least *= math.Hypot(s.b[0]-s.a[0], s.b[1]-s.a[1])
+	least *= s.long
 	side := func(p rimmed) (int, float64) {
 		d := turnOf(s.a, s.b, c.at[p.at])
 		switch {
@@ -693,12 +732,20 @@ func (c *carver) corner(p, q rimmed, dp, dq float64) int32 {
 	return int32(len(c.at) - 1)
 }
 
+// innerWeights have no pattern.
+var innerWeights = func() (w [64]float64) {
+	for i := range w {
+		w[i] = 0.5 + math.Mod(0.6180339887*float64(i+1), 1)
+	}
+	return w
+}()
+
 // inner is a place in a piece, by weights of its corners that have no pattern:
 // on parts drawn with round numbers the middle may well lie on a trace.
 func (c *carver) inner(poly []rimmed) (at [2]float64) {
 	sum := 0.0
 	for i, p := range poly {
-		w := 0.5 + math.Mod(0.6180339887*float64(i+1), 1)
+		w := innerWeights[i%len(innerWeights)]
 		at[0] += w * c.at[p.at][0]
 		at[1] += w * c.at[p.at][1]
 		sum += w
@@ -706,20 +753,28 @@ func (c *carver) inner(poly []rimmed) (at [2]float64) {
 	return [2]float64{at[0] / sum, at[1] / sum}
 }
 
-// crossed is by how much more the other bodies wind around p than around q.
-func (c *carver) crossed(p, q [2]float64, traces []int32) (sum winding) {
-	for _, i := range traces {
-		s := &c.traces[i]
-		a, b := turnOf(p, q, s.a), turnOf(p, q, s.b)
-		if (a < 0) == (b < 0) {
-			continue
+// crossed is by how much more the other bodies wind around p than around q. It adds
+// to the winds in hand how often those of the traces wind around p, given that around q.
+func (c *carver) crossed(p, q [2]float64, traces []int32, winds []bodyWind) (sum winding) {
+	for len(traces) > 0 {
+		var w bodyWind
+		w, winds = c.windOf(traces, winds)
+		for ; len(traces) > 0 && c.traces[traces[0]].body == w.body; traces = traces[1:] {
+			s := &c.traces[traces[0]]
+			a, b := turnOf(p, q, s.a), turnOf(p, q, s.b)
+			if (a < 0) == (b < 0) {
+				continue
+			}
+			by := s.weight
+			switch p, q := turnOf(s.a, s.b, p), turnOf(s.a, s.b, q); {
+			case p <= 0 && q > 0:
+				by = winding{-by.above, -by.more}
+			case p <= 0 || q > 0:
+				continue
+			}
+			sum, w.wind = sum.plus(by), w.wind+by.above
 		}
-		switch p, q := turnOf(s.a, s.b, p), turnOf(s.a, s.b, q); {
-		case p > 0 && q <= 0:
-			sum = sum.plus(s.weight)
-		case p <= 0 && q > 0:
-			sum = sum.plus(winding{-s.weight.above, -s.weight.more})
-		}
+		c.winds = append(c.winds, w)
 	}
 	return sum
 }
@@ -800,7 +855,11 @@ func (s *skin) findSeams(ctx context.Context) error {
 			return cmp.Or(cmp.Compare(a.lo, b.lo), cmp.Compare(a.tile, b.tile), cmp.Compare(a.side, b.side))
 		})
 	})
-	s.seamFirst = make([]int32, len(s.rims)+1)
+	n := 0
+	for _, list := range found {
+		n += len(list)
+	}
+	s.seams, s.seamFirst = make([]seam, 0, n), make([]int32, len(s.rims)+1)
 	for i, list := range found {
 		s.seams = append(s.seams, list...)
 		s.seamFirst[i+1] = int32(len(s.seams))
