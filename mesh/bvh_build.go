@@ -103,10 +103,14 @@ type branch struct {
 // leafItems are the items of a leaf.
 type leafItems struct{ from, to int32 }
 
-// newBVH builds the tree. Once ctx is over it returns without one.
+// newBVH builds the tree of all facets. Once ctx is over it returns without one.
 func newBVH(ctx context.Context, m *Mesh) (*BVH, error) {
+	return newBVHOf(ctx, m, len(m.Facets), func(i int) int32 { return int32(i) })
+}
+
+// newBVHOf builds the tree of n facets.
+func newBVHOf(ctx context.Context, m *Mesh, n int, facet func(i int) int32) (*BVH, error) {
 	b := &BVH{m: m, single: true}
-	n := len(m.Facets)
 	if n == 0 {
 		return b, nil
 	}
@@ -114,7 +118,13 @@ func newBVH(ctx context.Context, m *Mesh) (*BVH, error) {
 		return nil, err
 	}
 	t := builder{m: m, ctx: ctx, items: make([]item, n)}
-	if err := parallel(ctx, n, 1<<14, t.makeItems); err != nil {
+	err := parallel(ctx, n, 1<<14, func(from, to int) error {
+		for i := from; i < to; i++ {
+			t.items[i] = newItem(m, facet(i))
+		}
+		return nil
+	})
+	if err != nil {
 		return nil, err
 	}
 	whole := part{0, int32(n), t.bounds(0, int32(n))}
@@ -220,17 +230,14 @@ func (b *BVH) measure(ctx context.Context) error {
 	return err
 }
 
-func (t *builder) makeItems(from, to int) error {
-	for f := from; f < to; f++ {
-		it := item{box32: emptyBox32(), facet: int32(f)}
-		for _, v := range t.m.Facets[f] {
-			for k, x := range t.m.Verts[v] {
-				it.lo[k], it.hi[k] = min(it.lo[k], float32(x)), max(it.hi[k], float32(x))
-			}
+func newItem(m *Mesh, f int32) item {
+	it := item{box32: emptyBox32(), facet: f}
+	for _, v := range m.Facets[f] {
+		for k, x := range m.Verts[v] {
+			it.lo[k], it.hi[k] = min(it.lo[k], float32(x)), max(it.hi[k], float32(x))
 		}
-		t.items[f] = it
 	}
-	return nil
+	return it
 }
 
 func (t *builder) bounds(from, to int32) box32 {

@@ -36,10 +36,6 @@ func MeasureSupport(ctx context.Context, m *Mesh, f Frame, o *Overhang) (Support
 	if err != nil {
 		return Support{}, err
 	}
-	g, err := newFloors(ctx, s)
-	if err != nil {
-		return Support{}, err
-	}
 	skin, err := m.united(ctx)
 	if err != nil {
 		return Support{}, err
@@ -53,6 +49,24 @@ func MeasureSupport(ctx context.Context, m *Mesh, f Frame, o *Overhang) (Support
 			}
 		}
 	}
+	corners := func(j job) (t [3]Vec) {
+		for k, v := range skin.m.Facets[j.piece] {
+			t[k] = s.place(skin.m.Verts[v])
+		}
+		return t
+	}
+	roofs := newRoofs(s, len(jobs))
+	for i, j := range jobs {
+		if i%floorStep == 0 && ctx.Err() != nil {
+			return Support{}, ctx.Err()
+		}
+		t := corners(j)
+		roofs.add(&t, s.top(j.facet))
+	}
+	g, err := newFloors(ctx, s, roofs)
+	if err != nil {
+		return Support{}, err
+	}
 	const chunk = 256
 	parts := make([][]Support, (len(jobs)+chunk-1)/chunk)
 	err = parallel(ctx, len(jobs), chunk, func(from, to int) error {
@@ -65,12 +79,7 @@ func MeasureSupport(ctx context.Context, m *Mesh, f Frame, o *Overhang) (Support
 			if i == from || jobs[i].region != jobs[i-1].region {
 				sums = append(sums, Support{Region: int(jobs[i].region)})
 			}
-			j := jobs[i]
-			var corners [3]Vec
-			for k, v := range skin.m.Facets[j.piece] {
-				corners[k] = s.place(skin.m.Verts[v])
-			}
-			g.under(&c, j.facet, corners, &sums[len(sums)-1])
+			g.under(&c, jobs[i].facet, corners(jobs[i]), &sums[len(sums)-1])
 		}
 		parts[from/chunk] = sums
 		return c.stopped
@@ -111,11 +120,73 @@ func (s *Support) share() {
 	}
 }
 
+// roofs knows about how high overhang goes over each cell of a grid.
+type roofs struct {
+	n   int // cells along a side
+	per point
+	top []float64 // of each cell, -Inf where there is none
+	any float64   // of what goes over too many cells to note it in each
+}
+
+const (
+	// roofsMost is the largest number of cells along a side, roofsWide the number
+	// of cells from which on a facet is not looked at in each.
+	roofsMost = 512
+	roofsWide = 256
+)
+
+// newRoofs makes a grid for so many pieces of overhang.
+func newRoofs(s *stance, pieces int) *roofs {
+	r := &roofs{n: min(roofsMost, 1+int(math.Sqrt(float64(pieces)))), any: math.Inf(-1)}
+	for k := range r.per {
+		if s.size[k] > 0 {
+			r.per[k] = float64(r.n) / s.size[k]
+		}
+	}
+	r.top = slices.Repeat([]float64{math.Inf(-1)}, r.n*r.n)
+	return r
+}
+
+// under calls visit with the cells under a triangle's box, a row at a time. It
+// reports whether they are too many.
+func (r *roofs) under(t *[3]Vec, visit func(row []float64)) (wide bool) {
+	lo, hi := span2(&[3]point{flatten(t[0]), flatten(t[1]), flatten(t[2])})
+	var from, to [2]int
+	for k := range 2 {
+		from[k], to[k] = min(r.n-1, max(0, int(lo[k]*r.per[k]))), min(r.n, 1+max(0, int(hi[k]*r.per[k])))
+	}
+	if (to[0]-from[0])*(to[1]-from[1]) > roofsWide {
+		return true
+	}
+	for i := from[0]; i < to[0]; i++ {
+		visit(r.top[i*r.n+from[1] : i*r.n+to[1]])
+	}
+	return false
+}
+
+// add notes a piece of overhang up to a height.
+func (r *roofs) add(t *[3]Vec, top float64) {
+	wide := r.under(t, func(row []float64) {
+		for i := range row {
+			row[i] = max(row[i], top)
+		}
+	})
+	if wide {
+		r.any = max(r.any, top)
+	}
+}
+
+// over reports whether overhang may go higher than the lowest corner of a facet.
+func (r *roofs) over(t *[3]Vec) bool {
+	low := min(t[0][2], t[1][2], t[2][2])
+	over := r.any >= low
+	return over || r.under(t, func(row []float64) { over = over || slices.Max(row) >= low }) || over
+}
+
 // floors finds the facets that face up below a place.
 type floors struct {
 	*stance
-	up   []int32 // those facets
-	tree *BVH    // of them, as the part stands; facets are places in up
+	tree *BVH // of those facets under overhang, as the part stands
 }
 
 // top returns the height of a facet's highest corner.
@@ -124,20 +195,23 @@ func (s *stance) top(f int32) float64 {
 	return max(s.at[t[0]][2], s.at[t[1]][2], s.at[t[2]][2])
 }
 
-func newFloors(ctx context.Context, s *stance) (*floors, error) {
-	g := &floors{stance: s}
-	var facets [][3]int32
-	for f := range s.m.Facets {
-		if f%floorStep == 0 && ctx.Err() != nil {
-			return nil, ctx.Err()
+func newFloors(ctx context.Context, s *stance, r *roofs) (*floors, error) {
+	parts := make([][]int32, (len(s.m.Facets)+floorStep-1)/floorStep)
+	err := parallel(ctx, len(s.m.Facets), floorStep, func(from, to int) error {
+		for f := int32(from); f < int32(to); f++ {
+			t := s.m.Facets[f]
+			if s.shadow(f) > 0 && r.over(&[3]Vec{s.at[t[0]], s.at[t[1]], s.at[t[2]]}) {
+				parts[from/floorStep] = append(parts[from/floorStep], f)
+			}
 		}
-		if s.shadow(int32(f)) > 0 {
-			g.up, facets = append(g.up, int32(f)), append(facets, s.m.Facets[f])
-		}
+		return nil
+	})
+	if err != nil {
+		return nil, err
 	}
-	var err error
-	g.tree, err = New(s.at, facets).bvh.get(ctx)
-	return g, err
+	up := slices.Concat(parts...)
+	tree, err := newBVHOf(ctx, New(s.at, s.m.Facets), len(up), func(i int) int32 { return up[i] })
+	return &floors{stance: s, tree: tree}, err
 }
 
 // shadow returns the area of a facet seen from above, negative if it faces down.
@@ -385,8 +459,7 @@ func (c *column) find(tri *[3]point, above float64) {
 	lo, hi := span2(tri)
 	boxes := newBoxLanes(Box{Vec{lo[0], lo[1], c.from}, Vec{hi[0], hi[1], min(above, c.top)}})
 	sides := c.tree.belowLanes(tri, c.roof)
-	c.tree.besideIn(&boxes, &sides, func(i int32) bool {
-		f := c.up[i]
+	c.tree.besideIn(&boxes, &sides, func(f int32) bool {
 		t := &c.m.Facets[f]
 		a, b, d := &c.stance.at[t[0]], &c.stance.at[t[1]], &c.stance.at[t[2]]
 		top := max(a[2], b[2], d[2])

@@ -244,7 +244,7 @@ var measurements = []measurement{
 			return &v, facetBytes(m, 8), err
 		},
 		put: func(d *Measured, v any) { d.Overhang = v.(*mesh.Overhang) }},
-	{need: NeedSupport, framed: true, effort: 0.5, form: plainForm[mesh.Support](),
+	{need: NeedSupport, large: true, framed: true, effort: 0.5, form: plainForm[mesh.Support](),
 		key: func(p *params) string { return fmt.Sprintf("angle %g holes %t", p.angleRad, p.cylinders != nil) },
 		run: func(ctx context.Context, m *mesh.Mesh, p *params) (any, int64, error) {
 			if p.overhang == nil {
