@@ -109,12 +109,6 @@ func (p *Subject) sags(r mesh.OverhangRegion) (Finding, string, bool) {
 	return f, name[len("sinter."):], bad
 }
 
-// told reports whether a check speaks of this part at all.
-func (p *Subject) told(c *Check) bool {
-	level, _ := p.Shop.Level(c.Name)
-	return c.Applies(p.Spec.Process.V) && level != Off
-}
-
 // toldSlender reports whether slenderness finds what stands on the setter too
 // tall already.
 func (p *Subject) toldSlender() bool {

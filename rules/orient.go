@@ -67,7 +67,8 @@ type Standing struct {
 	Lacks       string // where it does not fit, and by how much
 	// Harms are declared holes and faces that suffer; starts in the air, where the
 	// shop calls those an error; and more support that no tool takes off than
-	// another way has.
+	// another way has, where it warns of that. What the shop has switched off harms
+	// nothing.
 	Harms []string
 
 	PerJob  int // parts that a platform takes
@@ -225,6 +226,9 @@ func (s *search) recipe() string {
 	k := fmt.Sprintf("%s|%v|%v|%v|%v", s.Spec.Process.V, s.Measured.Frame, s.job, s.rates, s.inputs)
 	for _, l := range s.Limits.All {
 		k += fmt.Sprintf("|%g", l.V)
+	}
+	for _, c := range checks {
+		k += "|" + string(s.level(c))
 	}
 	if s.hasMachine {
 		b := s.machine.Build
@@ -545,8 +549,11 @@ func (s *search) choose(ctx context.Context, o *Orientation) error {
 }
 
 // harmStuck adds to the harms of each way what it leaves more than the best that
-// fits of support that no tool takes off.
+// fits of support that no tool takes off, unless the shop only notes it.
 func (s *search) harmStuck(all []Standing) {
+	if s.level(SupportAccess).Weight() < Warning.Weight() {
+		return
+	}
 	least := math.Inf(1)
 	for i := range all {
 		if all[i].Fits {

@@ -45,7 +45,7 @@ func (s *search) standing(ctx context.Context, c *candidate, isNow, exact bool) 
 		}
 	}
 	out.Harms = s.harms(out.Up, out.RestMM2 > 0)
-	if level, _ := s.Shop.Level(FloatingStart.Name); out.Starts > 0 && level == Error {
+	if out.Starts > 0 && s.level(FloatingStart) == Error {
 		out.Harms = append(out.Harms, "starts in the air in "+plural(out.Starts, "place"))
 	}
 	if err := s.fit(ctx, p, out); err != nil {
@@ -128,7 +128,7 @@ func (s *search) support(ctx context.Context, p *Subject, out *Standing, exact b
 // stuck sums the overhang from which support can't be taken off, over the
 // regions of which SupportAccess would tell.
 func (s *search) stuck(ctx context.Context, p *Subject) (float64, error) {
-	if _, ok := p.Limit("support-access.share"); !ok {
+	if _, ok := p.Limit("support-access.share"); !ok || !p.told(SupportAccess) {
 		return 0, nil
 	}
 	m := *p.Measured
@@ -270,7 +270,7 @@ func (s *search) harms(up mesh.Vec, rests bool) []string {
 
 func (s *search) holeHarm(h *mesh.Cylinder, up mesh.Vec) string {
 	roof, ok := s.Limit("hole.roof")
-	if !ok || !s.supported() {
+	if !ok || !s.supported() || !s.told(Hole) {
 		return ""
 	}
 	tilt := math.Acos(min(1, math.Abs(h.Axis.Dot(up))))
@@ -291,7 +291,7 @@ func (s *search) faceHarm(d *declaredPlace, up mesh.Vec, rests bool) string {
 		}
 		return fmt.Sprintf("faces down at %.0f deg and would carry support", lies)
 	}
-	if ra, ok := s.expected(n, lies); d.raUM > 0 && (!ok || ra > d.raUM) {
+	if ra, ok := s.expected(n, lies); d.raUM > 0 && s.told(Roughness) && (!ok || ra > d.raUM) {
 		if !ok {
 			return fmt.Sprintf("faces down at %.0f deg, too flat for the %s um it asks", lies, plain(d.raUM))
 		}
@@ -348,10 +348,10 @@ func (s *search) reason(c, now *Standing) string {
 	if d := c.HeightMM - now.HeightMM; !c.IsNow && math.Abs(d) >= 0.05 {
 		words = append(words, fmt.Sprintf("stands %s mm %s", number(math.Abs(d), 0.05), pick(d > 0, "taller", "lower")))
 	}
-	if c.Roofs > 0 {
+	if c.Roofs > 0 && s.told(Hole) {
 		words = append(words, fmt.Sprintf("leaves %s whose roof is too wide", plural(c.Roofs, "hole")))
 	}
-	if level, _ := s.Shop.Level(FloatingStart.Name); c.Starts > 0 && level != Error { // else it is among the harms
+	if c.Starts > 0 && s.told(FloatingStart) && s.level(FloatingStart) != Error { // else it is among the harms
 		words = append(words, fmt.Sprintf("starts in the air in %s", plural(c.Starts, "place")))
 	}
 	if c.Jobs > 1 {

@@ -263,6 +263,38 @@ func TestOrientSupportOutOfReach(t *testing.T) {
 	}
 }
 
+// What a shop has switched off harms no way up, and what it only notes is said
+// and weighed by money alone; one engine answers every shop file anew.
+func TestOrientAsksTheLevels(t *testing.T) {
+	block := meshtest.Blocks([]float64{0, 90}, []float64{0, 7.5, 12.5, 20}, []float64{0, 7.5, 12.5, 20}, func(_, j, k int) bool { return j != 1 || k != 1 })
+	hung := meshtest.Join(meshtest.BoxAt(mesh.Vec{}, mesh.Vec{20, 20, 30}), meshtest.BoxAt(mesh.Vec{20, 5, 20}, mesh.Vec{40, 15, 30}), meshtest.BoxAt(mesh.Vec{35, 5, 10}, mesh.Vec{40, 15, 20}))
+	holed := meshtest.Plate(mesh.Vec{}, mesh.Vec{40, 20, 20}, 48, [3]float64{20, 10, 5})
+	slab := meshtest.BoxAt(mesh.Vec{}, mesh.Vec{60, 40, 5})
+	for _, c := range []struct {
+		check string
+		m     *mesh.Mesh
+		more  string
+		words string
+	}{
+		{"support-access", block, "", "no straight tool"},
+		{"floating-start", hung, "", "in the air"},
+		{"hole", holed, "[[hole]]\nname = \"bore\"\nat = [20, 10, 10]\nfinish = \"as-built\"\n[orientation]\nup = \"+x\"\n", "roof"},
+		{"roughness", slab, "[[face]]\nname = \"seal\"\nat = [30, 0, 2.5]\nroughness = \"2 um\"\n", "2 um"},
+	} {
+		b := orientBench(t, c.m, c.more)
+		shop := b.text[b.path("shop.toml")]
+		for _, level := range []Level{Error, Note, Off} {
+			b.text[b.path("shop.toml")] = shop + "[levels]\n" + c.check + " = \"" + string(level) + "\"\n"
+			now := orientOf(t, b).Now
+			harmed := strings.Contains(strings.Join(now.Harms, "; "), c.words)
+			said := strings.Contains(now.Reason, c.words)
+			if level == Off && (harmed || said) || level == Error && !harmed || level == Note && !said {
+				t.Errorf("%s = %s: harms %q, %s", c.check, level, now.Harms, now.Reason)
+			}
+		}
+	}
+}
+
 func TestOrientCancels(t *testing.T) {
 	b := orientBench(t, meshtest.Sphere(20, 100), "")
 	ctx, cancel := context.WithCancel(context.Background())

@@ -21,8 +21,7 @@ import (
 func (e *Engine) running(p *Subject) []*Check {
 	var out []*Check
 	for _, c := range Checks() {
-		level, _ := p.Shop.Level(c.Name)
-		if c.Judge != nil && c.Applies(p.Spec.Process.V) && level != Off && (e.o.Checks == nil || e.o.Checks[c.Name]) {
+		if c.Judge != nil && p.told(c) && (e.o.Checks == nil || e.o.Checks[c.Name]) {
 			out = append(out, c)
 		}
 	}
@@ -225,8 +224,7 @@ func (e *Engine) runChecks(r *PartReport, p *Subject, w *waivers, judged map[str
 			continue
 		}
 		judged[c.Name] = true
-		level, _ := p.Shop.Level(c.Name)
-		r.Findings = append(r.Findings, made(c, p, level, w, found)...)
+		r.Findings = append(r.Findings, made(c, p, p.level(c), w, found)...)
 	}
 }
 

@@ -30,6 +30,17 @@ func (p *Subject) Limit(name string) (Limit, bool) {
 	return l, ok && l.Set
 }
 
+// told reports whether a check speaks of this part at all.
+func (p *Subject) told(c *Check) bool {
+	return c.Applies(p.Spec.Process.V) && p.level(c) != Off
+}
+
+// level is how much the shop makes of a check.
+func (p *Subject) level(c *Check) Level {
+	level, _ := p.Shop.Level(c.Name)
+	return level
+}
+
 // Material returns the part's material as the layers give it.
 func (p *Subject) Material() (Material, bool) { return p.Shop.Material(p.Spec.Material.V) }
 
