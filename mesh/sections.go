@@ -23,10 +23,10 @@ type Sections struct {
 
 // SectionJump is a sudden growth of the melted section.
 type SectionJump struct {
-	Z        float64 // height above the part's lowest point where it is largest
-	Ratio    float64 // area at Z over area Within below
-	From, To float64 // the two areas, mm2
-	At       Vec     // a point of the new area, mesh coordinates
+	Z        float64 // height above the part's lowest point where it grows most, to half a pitch
+	Ratio    float64 // the larger area over the smaller
+	From, To float64 // the two areas, mm2, the given height apart and with Z between
+	At       Vec     // a point of the new area right above Z, mesh coordinates
 }
 
 // MeasureSections cuts the part at the middle of slices of the pitch. Area and
@@ -108,6 +108,7 @@ func (s *Sections) Jumps(withinMM, least float64) []SectionJump {
 		return s.AreaMM2[k] / s.AreaMM2[k-w]
 	}
 	out := []SectionJump{}
+	var stands *stance
 	// A step in the part shows in all cuts up to the height above it: one jump.
 	for k := 0; k < len(s.Z); k++ {
 		best := k
@@ -118,34 +119,45 @@ func (s *Sections) Jumps(withinMM, least float64) []SectionJump {
 			}
 		}
 		if best < k {
-			out = append(out, SectionJump{Z: s.Z[best], Ratio: ratio(best), From: s.AreaMM2[best-w], To: s.AreaMM2[best]})
+			at := best
+			for i := best - w + 1; i < best; i++ {
+				if s.grown(i) > s.grown(at) {
+					at = i
+				}
+			}
+			j := SectionJump{Z: s.Z[at] - s.PitchMM/2, Ratio: ratio(best), From: s.AreaMM2[best-w], To: s.AreaMM2[best]}
+			if stands == nil {
+				stands = s.standing()
+			}
+			j.At = stands.newArea(s.Z[best-w], s.Z[at])
+			out = append(out, j)
 		}
 	}
 	slices.SortStableFunc(out, func(a, b SectionJump) int { return cmp.Compare(b.Ratio, a.Ratio) })
-	s.place(out, w)
 	return out
 }
 
-// place finds a point of the new area of each jump: of all level lines the
-// middle of the longest stretch that is material above and none below.
-func (s *Sections) place(js []SectionJump, w int) {
-	if len(js) == 0 || s.mesh == nil {
-		return
-	}
+// grown is by how much a cut is larger than the one below.
+func (s *Sections) grown(k int) float64 { return s.AreaMM2[k] - s.AreaMM2[k-1] }
+
+// standing is the mesh as it was cut; an empty stance where there is none.
+func (s *Sections) standing() *stance {
 	ctx := context.Background()
-	st, err := newStance(ctx, s.mesh, s.frame)
-	if err == nil {
-		st, err = st.united(ctx)
+	if s.mesh != nil {
+		if st, err := newStance(ctx, s.mesh, s.frame); err == nil {
+			if st, err = st.united(ctx); err == nil {
+				return st
+			}
+		}
 	}
-	if err != nil {
-		return
-	}
-	p := planes{s.PitchMM, len(s.Z)}
-	for i := range js {
-		k := p.above(js[i].Z) - 1
-		q := newSpot(st.segmentsAt(p.z(k-w)), st.segmentsAt(p.z(k)))
-		js[i].At = st.back(Vec{q[0], q[1], p.z(k)})
-	}
+	return &stance{m: New(nil, nil)}
+}
+
+// newArea finds a point of what is material at a height and not at the one below:
+// of all level lines the middle of the longest stretch.
+func (s *stance) newArea(belowMM, zMM float64) Vec {
+	q := newSpot(s.segmentsAt(belowMM), s.segmentsAt(zMM))
+	return s.back(Vec{q[0], q[1], zMM})
 }
 
 // segmentsAt cuts every facet at one height.

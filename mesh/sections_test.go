@@ -108,13 +108,22 @@ func TestSectionJumps(t *testing.T) {
 	}
 	j := js[0]
 	wantNear(t, "ratio", j.Ratio, 400.0/9, 1e-9)
-	wantNear(t, "height", j.Z, 20.05, 1e-9)
+	wantNear(t, "height", j.Z, 20, 1e-9)
 	wantNear(t, "from", j.From, ngonArea(64, 3), 1e-9)
 	wantNear(t, "to", j.To, ngonArea(64, 20), 1e-9)
 	if r := math.Hypot(j.At[0], j.At[1]); r < 3 || r > 20 {
 		t.Errorf("place %v lies at radius %g, want it in the new ring", j.At, r)
 	}
 	wantNear(t, "place height", j.At[2], 20.05, 1e-9)
+	// A plate that goes on growing above the step is told of at the step, though the
+	// ratio is largest at the end of the height within which it counts.
+	flared := meshtest.Revolve([]mesh.Vec{{0, 0}, {3, 0}, {3, 20}, {20, 20}, {22, 25}, {0, 25}}, 64)
+	js = sectionsOf(t, flared, plusZ, 0.1).Jumps(1, 4)
+	if len(js) != 1 {
+		t.Fatalf("flared: %+v", js)
+	}
+	wantNear(t, "height of the flared", js[0].Z, 20, 1e-9)
+	wantNear(t, "place height of the flared", js[0].At[2], 20.05, 1e-9)
 	for name, m := range map[string]*mesh.Mesh{
 		"ball":     meshtest.Sphere(10, 64),
 		"cube":     meshtest.Cube(20),
