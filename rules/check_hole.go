@@ -261,6 +261,14 @@ func missingHole(p *Subject, d *spec.Hole) Finding {
 	return f
 }
 
+// sayTilt says how a bore lies.
+func sayTilt(rad float64) string {
+	if rad < 85*math.Pi/180 {
+		return fmt.Sprintf("leans %.0f deg from the build direction", degrees(rad))
+	}
+	return "lies flat"
+}
+
 func sayHole(p *Subject, f *Finding) {
 	d := f.detail.(holeDetail)
 	name, place := "Hole", p.where(f)
@@ -272,10 +280,7 @@ func sayHole(p *Subject, f *Finding) {
 		band = max(band, ratioBand)
 	}
 	value, limit := pair(f.Measured, f.Limit, band)
-	lying := "lies flat"
-	if d.tilt < 85*math.Pi/180 {
-		lying = fmt.Sprintf("leans %.0f deg from the build direction", degrees(d.tilt))
-	}
+	lying := sayTilt(d.tilt)
 	switch d.kind {
 	case "small":
 		f.Message = fmt.Sprintf("%s is drawn %s mm in diameter, smaller than the %s mm that stays open in %s, %s%s.", name, value, limit, p.forWhat(), place, closeCall(f))
@@ -287,13 +292,13 @@ func sayHole(p *Subject, f *Finding) {
 		f.Message = fmt.Sprintf("%s is a channel of %s mm and %s mm long, narrower than the %s mm that can be cleared of powder in %s, %s%s.", name, value, rounded(d.hole.LengthMM), limit, p.forWhat(), place, closeCall(f))
 		f.Help = "Widen it, shorten it, or open it on the way."
 	case "deep":
-		what := "through"
+		what, open := "through", "open it on the way"
 		if !d.hole.Through {
-			what = "blind"
+			what, open = "blind", "open its far end"
 		}
 		f.Message = fmt.Sprintf("%s of %s mm is %s mm deep and %s, %s times its diameter where powder comes out of %s at most in %s, %s%s.", name, number(d.hole.DiameterMM, d.hole.ErrMM),
 			rounded(d.hole.LengthMM), what, value, limit, p.forWhat(), place, closeCall(f))
-		f.Help = "Widen it, shorten it, open its far end, or drill it afterwards."
+		f.Help = "Widen it, shorten it, " + open + ", or drill it afterwards."
 	case "match":
 		f.Message = fmt.Sprintf("%s is declared %s mm and drawn %s mm %s%s.", name, limit, value, place, closeCall(f))
 		f.Help = "Correct the diameter here, or the model."

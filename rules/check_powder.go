@@ -25,7 +25,7 @@ var Powder = &Check{
 		{"mass = volume x packing x density; packing 0.5 to 0.6, arXiv 2103.13421", "published, read; range from memory"},
 	},
 	Limits:   limits("powder.escape", "powder.openings", "powder.way-ratio"),
-	Needs:    []Need{NeedVoids},
+	Needs:    []Need{NeedCylinders, NeedVoids},
 	Solid:    true,
 	Cautions: []Caution{cautionReactiveVoid, cautionVoid, cautionHeat, cautionSealedGas},
 	Judge:    judgePowder,
@@ -88,10 +88,34 @@ func judgeVoid(p *Subject, v mesh.Void) (Finding, bool) {
 		if f, bad := breach(l, try.v, try.band); bad && !(try.kind == "openings" && wideOpen(&v)) {
 			d.kind = try.kind
 			f.shift = reactiveShift(p)
+			if d.kind == "way" && f.shift == 0 && p.toldDeep(&v) {
+				continue
+			}
 			return voidFinding(p, f, d), true
 		}
 	}
 	return Finding{}, false
+}
+
+// toldDeep reports whether Hole tells of the bore that a space opens through that
+// it is too deep for powder: one long way is one finding.
+func (p *Subject) toldDeep(v *mesh.Void) bool {
+	if !p.told(Hole) {
+		return false
+	}
+	for _, h := range p.Measured.Cylinders.Holes {
+		at := v.EscapeAt.Sub(h.At)
+		along := at.Dot(h.Axis)
+		if h.Share < shareLeast || math.Abs(along) > h.LengthMM/2 || at.Sub(h.Axis.Scale(along)).Norm() > h.DiameterMM/2 {
+			continue
+		}
+		for _, f := range judgeBore(p, h, nil) {
+			if f.detail.(holeDetail).kind == "deep" {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 // wideOpen reports whether a space lies open like a cup, so that powder pours
