@@ -210,6 +210,9 @@ func (c *comparison) option(ctx context.Context, v variant) (*Option, error) {
 	part := *s
 	part.Process.V, part.Process.Set = v.process, true
 	part.Machine.V, part.Machine.Set = o.Machine, v.has
+	if v.process != s.Process.V {
+		part.Route.Steps = spec.Value[[]spec.Value[string]]{} // written for the spec's own: another has its usual steps
+	}
 	r := newReport(c.Report.Path)
 	r.Spec = &part
 	c.engine.judge(ctx, r, Full)

@@ -104,6 +104,23 @@ func TestCompareFavours(t *testing.T) {
 	}
 }
 
+// A route is written for the spec's own process: another machine is not held
+// against it, but against what its process takes.
+func TestCompareRoutes(t *testing.T) {
+	c := compareOf(t, meshtest.Cube(20), `"small"`, "[route]\nsteps = [\"remove powder\", \"inspect\"]\n")
+	routes := map[string]int{}
+	for _, o := range c.Options {
+		for _, f := range o.Fails {
+			if f.Check == Route.Name {
+				routes[o.Machine] += f.Count
+			}
+		}
+	}
+	if len(routes) != 1 || routes["small"] == 0 {
+		t.Errorf("%v", routes)
+	}
+}
+
 // Declared places that a tool finishes, within reach and not.
 func TestCompareCutPlaces(t *testing.T) {
 	plate := meshtest.Plate(mesh.Vec{0, 0, 0}, mesh.Vec{40, 30, 12}, 48, [3]float64{10, 10, 4})
