@@ -179,7 +179,7 @@ func (e *Engine) orient(ctx context.Context, r *PartReport) (*Orientation, error
 // oriented searches once per mesh and figures.
 func (e *Engine) oriented(ctx context.Context, r *PartReport, p *Subject, src *source) (*Orientation, error) {
 	p.Measured.Frame = frameOf(p)
-	s := search{Subject: p, costs: p.costs(), engine: e, path: r.Path, meshKey: src.key}
+	s := search{Subject: p, costs: p.costs(), engine: e, path: r.Path, meshKey: src.key, bare: r.Bare}
 	key := "orient|" + s.meshKey + "|" + s.recipe()
 	if v, ok := e.cache.peek(key); ok {
 		return v.(*Orientation), nil
@@ -205,6 +205,7 @@ type search struct {
 	engine  *Engine
 	path    string
 	meshKey string
+	bare    bool // a mesh without a spec
 
 	partMM3  float64
 	declared []declaredPlace
@@ -223,7 +224,7 @@ type candidate struct {
 
 // recipe names everything that the result depends on.
 func (s *search) recipe() string {
-	k := fmt.Sprintf("%s|%v|%v|%v|%v", s.Spec.Process.V, s.Measured.Frame, s.job, s.rates, s.inputs)
+	k := fmt.Sprintf("%v|%s|%v|%v|%v|%v", s.bare, s.Spec.Process.V, s.Measured.Frame, s.job, s.rates, s.inputs)
 	for _, l := range s.Limits.All {
 		k += fmt.Sprintf("|%g", l.V)
 	}

@@ -225,7 +225,8 @@ type declaredPlace struct {
 func cut(finish string) bool { return machined(finish) && finish != "blast" }
 
 // places collects the declared faces and holes that no tool cuts: they must
-// come out well as built.
+// come out well as built. Of a mesh without a spec these are the holes that a
+// starter declares, so that what it is stood by holds for what it says.
 func (s *search) places() []declaredPlace {
 	var out []declaredPlace
 	for i := range s.Spec.Faces {
@@ -246,6 +247,11 @@ func (s *search) places() []declaredPlace {
 	for i, h := range matchHoles(s.Subject) {
 		if d := &s.Spec.Holes[i]; !cut(d.Finish.V) {
 			out = append(out, declaredPlace{what: "hole " + strconv.Quote(d.Name.V), hole: &s.Measured.Cylinders.Holes[h]})
+		}
+	}
+	if s.bare {
+		for i, h := range starterHolesOf(s.Measured.Cylinders.Holes) {
+			out = append(out, declaredPlace{what: "hole " + strconv.Quote(starterHole(i)), hole: h})
 		}
 	}
 	sortBy(out, func(d declaredPlace) string { return d.what })
@@ -277,7 +283,18 @@ func (s *search) holeHarm(h *mesh.Cylinder, up mesh.Vec) string {
 	if h.DiameterMM <= roofAt(s.Subject, roof.V, tilt)+equalErr(h.DiameterMM) {
 		return ""
 	}
-	return fmt.Sprintf("leans %.0f deg from upright, and its roof is too wide to carry itself", degrees(tilt))
+	return sayTilt(tilt) + ", and its roof is too wide to carry itself"
+}
+
+// roofsHarmed counts the holes of which the harms tell that their roof is too wide.
+func (s *search) roofsHarmed(up mesh.Vec) int {
+	harmed := map[*mesh.Cylinder]bool{}
+	for i := range s.declared {
+		if h := s.declared[i].hole; h != nil && s.holeHarm(h, up) != "" {
+			harmed[h] = true
+		}
+	}
+	return len(harmed)
 }
 
 // faceHarm looks at a face by its direction alone: support marks it, the
@@ -348,8 +365,8 @@ func (s *search) reason(c, now *Standing) string {
 	if d := c.HeightMM - now.HeightMM; !c.IsNow && math.Abs(d) >= 0.05 {
 		words = append(words, fmt.Sprintf("stands %s mm %s", number(math.Abs(d), 0.05), pick(d > 0, "taller", "lower")))
 	}
-	if c.Roofs > 0 && s.told(Hole) {
-		words = append(words, fmt.Sprintf("leaves %s whose roof is too wide", plural(c.Roofs, "hole")))
+	if n := c.Roofs - s.roofsHarmed(c.Up); n > 0 && s.told(Hole) {
+		words = append(words, fmt.Sprintf("leaves %s whose roof is too wide", plural(n, "hole")))
 	}
 	if c.Starts > 0 && s.told(FloatingStart) && s.level(FloatingStart) != Error { // else it is among the harms
 		words = append(words, fmt.Sprintf("starts in the air in %s", plural(c.Starts, "place")))

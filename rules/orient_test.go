@@ -239,6 +239,17 @@ func TestOrientFitAndDeclared(t *testing.T) {
 	}
 }
 
+// A hole that is declared is told of once, with the words of its finding.
+func TestOrientTellsAHoleOnce(t *testing.T) {
+	block := meshtest.Plate(mesh.Vec{}, mesh.Vec{60, 30, 20}, 64, [3]float64{15, 15, 6}, [3]float64{45, 15, 6})
+	now := orientOf(t, orientBench(t, block, "[[hole]]\nname = \"bore\"\nat = [15, 15, 10]\ndiameter = \"12 mm\"\n[orientation]\nup = \"+x\"\n")).Now
+	for _, want := range []string{"leaves 1 hole whose roof is too wide", `hole "bore" lies flat, and its roof is too wide to carry itself`} {
+		if !strings.Contains(now.Reason, want) {
+			t.Errorf("%q lacks %q", now.Reason, want)
+		}
+	}
+}
+
 // Support in a channel that no tool enters stays there: a block with a square
 // channel of 5 mm through its length lies flat for less, but not with the roof of
 // the channel level.

@@ -337,36 +337,50 @@ func (w *starter) holes() {
 	if w.report.Measured.Cylinders == nil {
 		return
 	}
-	var holes []mesh.Cylinder
-	for _, h := range w.report.Measured.Cylinders.Holes {
-		if h.Share >= shareLeast {
-			holes = append(holes, h)
-		}
-	}
-	slices.SortStableFunc(holes, func(a, b mesh.Cylinder) int { return cmp.Compare(b.DiameterMM, a.DiameterMM) })
+	holes := starterHolesOf(w.report.Measured.Cylinders.Holes)
 	if len(holes) > 0 {
 		w.line("")
 		w.line("# Round holes of the mesh, largest first; keep those whose size matters.")
 		w.line("# Guess: all are left as built. A hole to be reamed is to be drawn smaller.")
 	}
 	for i, h := range holes {
-		if i == starterHoles {
-			w.line("")
-			w.line("# There are %d more, of %s mm or less.", len(holes)-i, plain(roundTo(h.DiameterMM, 2)))
-			break
-		}
 		kind := "blind"
 		if h.Through {
 			kind = "through"
 		}
 		w.line("")
 		w.line("[[hole]]")
-		w.line("name     = \"hole %d\" # %s, %s mm deep, along %s", i+1, kind, rounded(h.LengthMM), sayAxis(h.Axis))
+		w.line("name     = %s # %s, %s mm deep, along %s", spec.Quote(starterHole(i)), kind, rounded(h.LengthMM), sayAxis(h.Axis))
 		w.line("at       = %s", w.place(h.At))
 		w.line("diameter = \"%s mm\"", plain(roundTo(h.DiameterMM, 3)))
 		w.line("finish   = \"as-built\"")
 	}
+	if more := roundHoles(w.report.Measured.Cylinders.Holes)[len(holes):]; len(more) > 0 {
+		w.line("")
+		w.line("# There are %d more, of %s mm or less.", len(more), plain(roundTo(more[0].DiameterMM, 2)))
+	}
 }
+
+// roundHoles returns holes that are more than scallops, largest first.
+func roundHoles(all []mesh.Cylinder) []*mesh.Cylinder {
+	var out []*mesh.Cylinder
+	for i := range all {
+		if all[i].Share >= shareLeast {
+			out = append(out, &all[i])
+		}
+	}
+	slices.SortStableFunc(out, func(a, b *mesh.Cylinder) int { return cmp.Compare(b.DiameterMM, a.DiameterMM) })
+	return out
+}
+
+// starterHolesOf returns the holes that a starter declares, in its order.
+func starterHolesOf(all []mesh.Cylinder) []*mesh.Cylinder {
+	out := roundHoles(all)
+	return out[:min(len(out), starterHoles)]
+}
+
+// starterHole is the name of a starter's hole.
+func starterHole(i int) string { return fmt.Sprintf("hole %d", i+1) }
 
 // sayAxis says a direction in a comment, to three decimals where small whole
 // numbers don't say it.
@@ -414,7 +428,7 @@ func (w *starter) faces() {
 			continue
 		}
 		w.line("")
-		if w.best != nil && f.Normal.Dot(w.best.Up) < -math.Sqrt2/2 {
+		if w.best != nil && Overhang.Applies(w.part.Process.V) && f.Normal.Dot(w.best.Up) < -math.Sqrt2/2 {
 			w.line("# A face of %s mm2, facing %s, is cut from the platform or carries support as the part stands.", rounded(f.AreaMM2), sayAxis(f.Normal))
 			w.line("# Name it if it matters, with a finish that cuts and the stock for that.")
 			continue

@@ -2,6 +2,7 @@ package rules
 
 import (
 	"context"
+	"math"
 	"os"
 	"strings"
 	"testing"
@@ -86,6 +87,35 @@ func TestStarterStandsAsOrientWould(t *testing.T) {
 
 // Units are guessed by size, kept where they are said, and positions are
 // written in the file's own numbers.
+// Nothing is cut from a platform in binder jetting, and nothing carries support.
+func TestStarterDeclaresUndersidesOfJetting(t *testing.T) {
+	_, s := started(t, "slab.stl", meshtest.BinarySTL(meshtest.BoxAt(mesh.Vec{}, mesh.Vec{60, 40, 5}), 1), StarterOptions{MeshOptions: MeshOptions{Process: BinderJet}})
+	if text := string(s.Text); strings.Contains(text, "cut from the platform") || !strings.Contains(text, "facing -z\nat") {
+		t.Errorf("%s", text)
+	}
+}
+
+// A spec that was just started is not told by orient to stand otherwise for the
+// sake of the holes that it declares: a block with a wide bore along x stands with
+// the bore upright, though that takes longer.
+func TestStarterStandsItsHolesWell(t *testing.T) {
+	block := meshtest.Turn(meshtest.Plate(mesh.Vec{}, mesh.Vec{30, 30, 50}, 64, [3]float64{15, 15, 6}), mesh.Vec{0, 1, 0}, math.Pi/2)
+	b, s := started(t, "block.stl", meshtest.BinarySTL(block, 1), StarterOptions{})
+	if !strings.Contains(string(s.Text), "\nup = \"+x\"") {
+		t.Errorf("%s", s.Text)
+	}
+	if err := os.WriteFile(b.path("block.part.toml"), s.Text, 0o666); err != nil {
+		t.Fatal(err)
+	}
+	o, err := b.Orient(context.Background(), b.path("block.part.toml"))
+	if err != nil || o.Now == nil {
+		t.Fatal(err, o)
+	}
+	if better := o.Better(0.05); better != nil || len(o.Now.Harms) != 0 {
+		t.Errorf("%+v", better)
+	}
+}
+
 func TestStarterUnits(t *testing.T) {
 	for _, c := range []struct {
 		name       string
