@@ -229,12 +229,77 @@ func (d *ballSide) add(m *Mesh, c *ballCube, f int32, corners uint32) {
 		return
 	}
 	x, y, z := m.Corners(f)
+	s, dist := newSteady(x, y, z), &d.dist[d.n]
 	for ; corners != 0; corners &= corners - 1 {
 		i := bits.TrailingZeros32(corners)
-		v := c.at.Add(Vec{float64(i%3 - 1), float64(i/3%3 - 1), float64(i/9 - 1)}.Scale(c.half))
-		d.dist[d.n][i] = v.Sub(nearestOnFacet(v, x, y, z)).Norm()
+		to := &cubeCorners[i]
+		dist[i] = s.dist(c.at[0]+float64(to[0]*c.half), c.at[1]+float64(to[1]*c.half), c.at[2]+float64(to[2]*c.half))
 	}
 	d.n++
+}
+
+// cubeCorners are the 27 corners of the octants of a cube from -1 to 1.
+var cubeCorners = func() (out [27]Vec) {
+	for i := range out {
+		out[i] = Vec{float64(i%3 - 1), float64(i/3%3 - 1), float64(i/9 - 1)}
+	}
+	return out
+}()
+
+// steady is a facet to which distances are asked from many places. It is
+// nearestOnFacet with what stays the same worked out once: the sides u from a to b
+// and v from a to c, their products, and the product of both, which is square to
+// the facet.
+type steady struct {
+	a, b, c, u, v, n Vec
+	uu, uv, vv, nn   float64
+	thin             bool // rounding may hide which way it faces
+}
+
+// steadyShare is the least square of the sine between two sides of a facet whose
+// plane is used.
+const steadyShare = 1e-8
+
+func newSteady(a, b, c Vec) (s steady) {
+	s.a, s.b, s.c = a, b, c
+	s.u, s.v = b.Sub(a), c.Sub(a)
+	s.n = s.u.Cross(s.v)
+	s.uu, s.uv, s.vv, s.nn = s.u.Dot(s.u), s.u.Dot(s.v), s.v.Dot(s.v), s.n.Dot(s.n)
+	s.thin = !(s.nn > steadyShare*s.uu*s.vv)
+	return s
+}
+
+// dist is the distance of a place.
+func (s *steady) dist(x, y, z float64) float64 {
+	if s.thin {
+		p := Vec{x, y, z}
+		return p.Sub(nearestOnFacet(p, s.a, s.b, s.c)).Norm()
+	}
+	x, y, z = x-s.a[0], y-s.a[1], z-s.a[2]
+	ux, uy, uz, vx, vy, vz := s.u[0], s.u[1], s.u[2], s.v[0], s.v[1], s.v[2]
+	d1, d2 := dot3(ux, uy, uz, x, y, z), dot3(vx, vy, vz, x, y, z)
+	d3, d4, d5, d6 := d1-s.uu, d2-s.uv, d1-s.uv, d2-s.vv // from b and c
+	vc := float64(d1*d4) - float64(d3*d2)
+	vb := float64(d5*d2) - float64(d1*d6)
+	switch {
+	case d1 <= 0 && d2 <= 0: // nearest to a
+	case d3 >= 0 && d4 <= d3: // to b
+		x, y, z = x-ux, y-uy, z-uz
+	case vc <= 0 && d1 >= 0 && d3 <= 0: // to the side from a to b
+		t := d1 / s.uu
+		x, y, z = x-float64(t*ux), y-float64(t*uy), z-float64(t*uz)
+	case d6 >= 0 && d5 <= d6: // to c
+		x, y, z = x-vx, y-vy, z-vz
+	case vb <= 0 && d2 >= 0 && d6 <= 0: // to the side from a to c
+		t := d2 / s.vv
+		x, y, z = x-float64(t*vx), y-float64(t*vy), z-float64(t*vz)
+	case d4 >= d3 && d5 >= d6 && float64(d3*d6) <= float64(d5*d4): // to the side from b to c
+		t := (d4 - d3) / ((d4 - d3) + (d5 - d6))
+		x, y, z = x-ux-float64(t*(vx-ux)), y-uy-float64(t*(vy-uy)), z-uz-float64(t*(vz-uz))
+	default:
+		return math.Abs(dot3(s.n[0], s.n[1], s.n[2], x, y, z)) / math.Sqrt(s.nn)
+	}
+	return math.Sqrt(dot3(x, y, z, x, y, z))
 }
 
 // tighten lowers those bounds of octants that are above enough to what facets
