@@ -80,19 +80,17 @@ type gauge struct {
 
 	// Of the chunk in hand:
 	nodes []node // cells only; ids count from 0 and are shifted at the end
-	// Of the facet in hand: itself, all rivals that stop a ball from it, or from
-	// what of it is in hand, of a diameter below whole, and what was set aside as
-	// hidden from the cell in hand.
+	// Of the facet in hand: itself, all rivals that stop a ball from the cell in hand
+	// of a diameter below whole, and what was set aside as hidden from that.
 	own    patch
 	face   int32 // of the whole mesh
 	rivals []rival
 	hunt
 	hidden []int32
-	apart  bool  // its cells are looked from on their own
 	alone  bool  // the last facet saw nothing
 	ahead  int32 // what the ray from it meets, as far as that opposes
 	last   int32 // what stops the smallest ball from the last facet
-	// Room for views and covers.
+	// Room for a view and covers.
 	views  []sight
 	covers []cover
 	flats  []int32 // see flatAround
@@ -235,7 +233,7 @@ func (g *gauge) facet(f int32) {
 	}
 	mid, hit := g.ray(c.middle(), n)
 	_, long := c.longest()
-	g.hidden, g.apart = g.hidden[:0], long <= g.cap
+	g.hidden = g.hidden[:0]
 	g.ahead = hit
 	v := g.look(&g.own, long, hit, g.last)
 	g.alone = len(v.list) == 0
@@ -600,14 +598,14 @@ func (g *gauge) split(c *plot, s *patch, v *view, guess int32, mid float64, raw 
 		if long > r.d {
 			mean, even := g.even(s, v, r.d, long)
 			if !even {
-				return g.halve(c, v, guess, raw)
+				return g.halve(c, guess, raw)
 			}
 			mid = mean
 		}
 	}
 	r, with, hidden := g.leastSeen(s, v, guess)
 	if hidden && large { // part of it may see what the rest does not
-		return g.halve(c, v, guess, raw)
+		return g.halve(c, guess, raw)
 	}
 	*raw = min(*raw, r.d)
 	r, with = g.settle(s, v, r, with)
@@ -623,31 +621,24 @@ func (g *gauge) large(s *patch, long float64) bool {
 	return long > 4*g.cellMM || long > g.cellMM && s.area() > g.cellMM*g.cellMM/2
 }
 
-func (g *gauge) halve(c *plot, v *view, guess int32, raw *float64) node {
-	if g.whole < g.cap && !g.apart { // no cell but the whole tile
-		*v = g.lookAll(&g.own)
-	}
+func (g *gauge) halve(c *plot, guess int32, raw *float64) node {
 	id := int32(len(g.nodes))
 	l, r := c.halves()
 	g.nodes = append(g.nodes, node{}, node{})
-	x := g.half(&l, v, guess, raw)
-	y := g.half(&r, v, guess, raw)
+	x := g.half(&l, guess, raw)
+	y := g.half(&r, guess, raw)
 	g.nodes[id], g.nodes[id+1] = x, y
 	return node{lo: min(x.lo, y.lo), with: nodeAlone, kids: id + 1}
 }
 
-func (g *gauge) half(c *plot, v *view, guess int32, raw *float64) node {
+// half measures a half, looked from on its own: there is less to see from it than
+// from the whole.
+func (g *gauge) half(c *plot, guess int32, raw *float64) node {
 	s := g.own.part(c)
-	if g.apart {
-		g.hidden = g.hidden[:0]
-		_, long := c.longest()
-		w := g.look(&s, long, guess, nodeAlone)
-		return g.split(c, &s, &w, guess, math.NaN(), raw)
-	}
-	w := g.viewOf(&s, v)
-	nd := g.split(c, &s, &w, guess, math.NaN(), raw)
-	g.views = g.views[:len(g.views)-len(w.list)]
-	return nd
+	g.hidden = g.hidden[:0]
+	_, long := c.longest()
+	v := g.look(&s, long, guess, nodeAlone)
+	return g.split(c, &s, &v, guess, math.NaN(), raw)
 }
 
 // even reports whether opposing facets cover the whole patch, seen along its

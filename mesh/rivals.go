@@ -6,9 +6,10 @@ import (
 	"slices"
 )
 
-// This file searches for what stops the smallest ball from a patch. Of a facet,
-// all surface that may do so is gathered once, in the facet's frame; whatever is
-// asked of the facet and its cells is then answered from that list, best first.
+// This file searches for what stops the smallest ball from a patch: a facet or a
+// cell of one. All surface that may do so is gathered once, in the facet's frame;
+// what is asked of the patch, cut back or not, is then answered from that list,
+// best first.
 
 // view is what a patch of the facet in hand sees, and, once it is known, what of
 // it stops the smallest ball.
@@ -127,7 +128,7 @@ type hunt struct {
 	box    patchBox
 	whole  float64 // balls count that are smaller
 	best   found   // of those that were tried
-	long   float64 // the patch is split where the medium is thinner; -1: try none
+	long   float64 // the patch is split where the medium is thinner
 	walked []int32 // looked at before the search tree was asked
 	visits int
 	sole   bool // nothing is asked but what stops the smallest ball: the patch is small
@@ -141,8 +142,8 @@ func (g *gauge) look(s *patch, long float64, guess, other int32) view {
 	if long <= g.cellMM {
 		long = 0
 	}
-	g.start(s, long)
-	g.sole = sole
+	g.hunt = hunt{s, s.extent(), g.cap, found{span{d: g.cap}, -1}, long, g.walked[:0], 0, sole}
+	g.rivals = g.rivals[:0]
 	g.walk(guess)
 	g.walk(other)
 	g.gather()
@@ -153,18 +154,6 @@ func (g *gauge) look(s *patch, long float64, guess, other int32) view {
 		}
 	}
 	return v
-}
-
-// lookAll gathers all that a patch in the facet in hand sees.
-func (g *gauge) lookAll(s *patch) view {
-	g.start(s, -1)
-	g.gather()
-	return g.viewAll()
-}
-
-func (g *gauge) start(s *patch, long float64) {
-	g.hunt = hunt{s, s.extent(), g.cap, found{span{d: g.cap}, -1}, long, g.walked[:0], 0, false}
-	g.rivals = g.rivals[:0]
 }
 
 // viewAll is the view of all that was gathered.
@@ -182,18 +171,6 @@ func (g *gauge) viewAll() view {
 		g.views = append(g.views, x)
 	}
 	return view{g.views, found{at: -1}}
-}
-
-// viewOf is what a part of a patch sees of what the patch does. It is put on top
-// of the views in hand.
-func (g *gauge) viewOf(s *patch, of *view) view {
-	own, from := s.extent(), len(g.views)
-	for _, x := range of.list {
-		if key := s.bound(&g.rivals[x.rival], &own, g.touch); key < g.cap {
-			g.views = append(g.views, sight{x.rival, false, key, key})
-		}
-	}
-	return view{g.views[from:], found{at: -1}}
 }
 
 // bounds makes a view that of a part of its patch, as if nothing were hidden from
@@ -258,7 +235,7 @@ func (g *gauge) take(y *rival, key, floor float64) {
 	i := len(g.rivals) - 1
 	if key >= g.whole || g.sole && y.floor >= g.whole {
 		g.rivals = g.rivals[:i]
-	} else if g.long >= 0 && y.floor < g.best.room() && !g.isHidden(y) {
+	} else if y.floor < g.best.room() && !g.isHidden(y) {
 		y.floor = g.try(&g.best, g.from, i)
 		more := gatherSmall
 		if g.sole {
