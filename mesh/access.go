@@ -58,7 +58,19 @@ func MeasureAccess(ctx context.Context, m *Mesh, regions [][]int32, p AccessPara
 	if err := m.Prepare(ctx); err != nil {
 		return nil, err
 	}
-	return measureAccess(ctx, m, regions, p, nil)
+	skin, err := m.united(ctx)
+	if err != nil {
+		return nil, err
+	}
+	bare := make([][]int32, len(regions))
+	for i, facets := range regions {
+		for _, f := range facets {
+			for t, end := skin.pieces(f); t < end; t++ {
+				bare[i] = append(bare[i], t)
+			}
+		}
+	}
+	return measureAccess(ctx, skin, bare, p, nil)
 }
 
 // MeasureSupportAccess returns for each overhang region the share from which
@@ -66,12 +78,16 @@ func MeasureAccess(ctx context.Context, m *Mesh, regions [][]int32, p AccessPara
 // column below stands on the part, that place too. The platform is gone by
 // then.
 func MeasureSupportAccess(ctx context.Context, m *Mesh, f Frame, o *Overhang, p AccessParams) ([]Access, error) {
-	regions := make([][]int32, len(o.Regions))
+	skin, err := m.united(ctx)
+	if err != nil {
+		return nil, err
+	}
+	bare := make([][]int32, len(o.Regions))
 	for i := range o.Regions {
-		regions[i] = o.Regions[i].Facets
+		bare[i] = skin.under(&o.Regions[i])
 	}
 	down := f.Z.Scale(-1)
-	return measureAccess(ctx, m, regions, p, &down)
+	return measureAccess(ctx, skin, bare, p, &down)
 }
 
 const (
@@ -84,26 +100,24 @@ const (
 	accessFan          = 256
 )
 
-func measureAccess(ctx context.Context, m *Mesh, regions [][]int32, p AccessParams, down *Vec) ([]Access, error) {
+// measureAccess takes regions of facets of a skin.
+func measureAccess(ctx context.Context, skin *skin, regions [][]int32, p AccessParams, down *Vec) ([]Access, error) {
+	m := skin.whole
 	out := make([]Access, len(regions))
 	if len(m.Facets) == 0 {
 		return out, ctx.Err()
 	}
-	skin, err := m.united(ctx)
-	if err != nil {
-		return nil, err
-	}
 	r := newReach(m, p)
 	samples := accessSamplesOf(skin, regions, p, r.radius)
 	reached := make([]bool, len(samples))
-	err = parallel(ctx, len(samples), 16, func(from, to int) error {
+	err := parallel(ctx, len(samples), 16, func(from, to int) error {
 		var last Vec // what worked before works often again
 		for i := from; i < to; i++ {
 			if err := ctx.Err(); err != nil {
 				return err
 			}
 			s := &samples[i]
-			reached[i] = r.reaches(s.at, m.Normal(s.facet), &last)
+			reached[i] = r.reaches(s.at, m.Normal(skin.facet(s.facet)), &last)
 			if !reached[i] || down == nil {
 				continue
 			}
@@ -169,9 +183,7 @@ func accessSamplesOf(skin *skin, regions [][]int32, p AccessParams, radius float
 	least := max(1, min(accessSamplesLeast, most/max(1, len(regions))))
 	for i, facets := range regions {
 		for _, f := range facets {
-			for t, end := skin.pieces(f); t < end; t++ {
-				areas[i] += skin.m.Area(t)
-			}
+			areas[i] += skin.m.Area(f)
 		}
 		if areas[i] > 0 && areas[i] >= p.LeastMM2 {
 			counts[i] = max(least, int(min(math.Ceil(16*areas[i]/(radius*radius)), accessSamplesMost)))
@@ -183,29 +195,27 @@ func accessSamplesOf(skin *skin, regions [][]int32, p AccessParams, radius float
 		if total > most && counts[i] > 0 {
 			counts[i] = max(least, counts[i]*most/total)
 		}
-		out = spread(skin, facets, int32(i), areas[i], counts[i], out)
+		out = spread(skin.m, facets, int32(i), areas[i], counts[i], out)
 	}
 	return out
 }
 
-// spread puts n samples on what the skin leaves of facets: evenly by area along the
-// list, and within a piece by the additive sequence of Roberts (2018), "The unreasonable
+// spread puts n samples on facets: evenly by area along the list, and within a
+// facet by the additive sequence of Roberts (2018), "The unreasonable
 // effectiveness of quasirandom sequences", folded into the triangle.
-func spread(skin *skin, facets []int32, region int32, area float64, n int, out []accessSample) []accessSample {
+func spread(m *Mesh, facets []int32, region int32, area float64, n int, out []accessSample) []accessSample {
 	const g1, g2 = 0.7548776662466927, 0.5698402909980532
 	sum, next := 0.0, 0
 	for _, f := range facets {
-		for t, end := skin.pieces(f); t < end; t++ {
-			sum += skin.m.Area(t)
-			a, b, c := skin.m.Corners(t)
-			for ; next < n && (float64(next)+0.5)*area <= float64(n)*sum; next++ {
-				_, u := math.Modf(0.5 + g1*float64(next))
-				_, v := math.Modf(0.5 + g2*float64(next))
-				if u+v > 1 {
-					u, v = 1-u, 1-v
-				}
-				out = append(out, accessSample{a.Add(b.Sub(a).Scale(u)).Add(c.Sub(a).Scale(v)), region, f})
+		sum += m.Area(f)
+		a, b, c := m.Corners(f)
+		for ; next < n && (float64(next)+0.5)*area <= float64(n)*sum; next++ {
+			_, u := math.Modf(0.5 + g1*float64(next))
+			_, v := math.Modf(0.5 + g2*float64(next))
+			if u+v > 1 {
+				u, v = 1-u, 1-v
 			}
+			out = append(out, accessSample{a.Add(b.Sub(a).Scale(u)).Add(c.Sub(a).Scale(v)), region, f})
 		}
 	}
 	return out

@@ -44,6 +44,7 @@ type OverhangRegion struct {
 	Box            Box     // mesh coordinates
 	Hole           int32   // index of the hole whose roof this is, or -1
 	Facets         []int32
+	Tiles          []int32 // of bodies that meet, what of Facets it is: tiles of their skin; else nil
 }
 
 // Overhang holds the regions, largest first.
@@ -69,9 +70,10 @@ type Overhang struct {
 // for the doubt about its direction stands in AreaErr.
 //
 // A region is carried from below where it rests on the platform or where, over
-// an edge of it, the surface goes on downwards: a wall under a ceiling, the
-// steeper flank under an arch's crown. Where the surface goes on upwards, as at
-// the rim of a ledge or all around the bottom of a ball, nothing carries it.
+// an edge of it, the surface goes on downwards (a wall under a ceiling, the steeper
+// flank under an arch's crown) or is ground that faces up (under the foot of a
+// leaning beam). Where the surface goes on upwards, as at the rim of a ledge or all
+// around the bottom of a ball, nothing carries it.
 //
 // Reach is measured horizontally, as layers see it, along the shortest way
 // inside the region: a tongue that hangs next to a wall of its own region,
@@ -80,7 +82,8 @@ type Overhang struct {
 //
 // Where bodies of the same mesh touch or run into each other, surface of one that
 // lies in or on another is no overhang and carries the region that ends there. Of
-// a facet that lies there in part the rest counts, and the cut carries it.
+// a facet that lies there in part the rest counts, and the cut carries it; a facet
+// that they part in two may lie in two regions.
 func MeasureOverhang(ctx context.Context, m *Mesh, f Frame, p OverhangParams) (Overhang, error) {
 	if err := m.Prepare(ctx); err != nil {
 		return Overhang{}, err
@@ -111,7 +114,7 @@ type overhang struct {
 	skin    *skin
 	flagged []bool
 	passed  []float64       // area let pass for doubt, of each chunk
-	of      []int32         // region of a flagged facet, -1 else
+	of      []int32         // region of a tile of a flagged facet, -1 else
 	held    map[int32]bool  // vertices that rest on another body
 	lowest  map[int32]int32 // a vertex of the floating start that a facet touches
 }
@@ -170,45 +173,65 @@ func (o *overhang) hole(f int32) int32 {
 	return o.p.HoleOf[f]
 }
 
-// regions joins flagged facets over their edges and measures what came out.
+// regions joins tiles of flagged facets over their sides and measures what came out.
 func (o *overhang) regions(ctx context.Context) (Overhang, error) {
 	topo := o.m.Topology()
-	o.of = make([]int32, len(o.m.Facets))
-	for f := range o.of {
-		o.of[f] = -1
-	}
 	var out Overhang
-	for f := range o.of {
-		if o.facetRests(int32(f)) {
-			if n, area, _ := o.normal(int32(f)); n[2] < -0.5 {
-				out.RestMM2 += area * o.skin.share.of(int32(f))
+	for f := range int32(len(o.m.Facets)) {
+		if o.facetRests(f) {
+			if n, area, _ := o.normal(f); n[2] < -0.5 {
+				out.RestMM2 += area * o.skin.share.of(f)
 			}
 		}
-		if !o.flagged[f] || o.of[f] >= 0 {
+	}
+	o.of = make([]int32, o.skin.count())
+	for t := range o.of {
+		o.of[t] = -1
+	}
+	for t := range o.of {
+		hole := o.hole(o.skin.face(int32(t)))
+		id := int32(len(out.Regions))
+		var tiles []int32
+		join := func(t int32) {
+			if f := o.skin.face(t); o.flagged[f] && o.of[t] < 0 && o.hole(f) == hole {
+				o.of[t] = id
+				tiles = append(tiles, t)
+			}
+		}
+		join(int32(t))
+		for i := 0; i < len(tiles); i++ {
+			if o.skin.share == nil {
+				for k := range 3 {
+					if g := topo.Neighbour(tiles[i], k); g >= 0 {
+						join(g)
+					}
+				}
+				continue
+			}
+			for k := range o.skin.rimOf(tiles[i]) {
+				for _, y := range o.skin.seamsOf(tiles[i], k) {
+					join(y.tile)
+				}
+				x := seam{tile: tiles[i], side: int32(k)}
+				a, b := o.skin.ends(x)
+				if y := o.beyond(x, o.skin.m.Verts[a], o.skin.m.Verts[b]); y >= 0 {
+					join(y)
+				}
+			}
+		}
+		if len(tiles) == 0 {
 			continue
 		}
-		id := int32(len(out.Regions))
-		o.of[f] = id
-		facets := []int32{int32(f)}
-		join := func(g int32) {
-			if g >= 0 && o.flagged[g] && o.of[g] < 0 && o.hole(g) == o.hole(int32(f)) {
-				o.of[g] = id
-				facets = append(facets, g)
+		slices.Sort(tiles)
+		r := OverhangRegion{Hole: hole, Facets: tiles}
+		if o.skin.share != nil {
+			r.Tiles, r.Facets = tiles, make([]int32, len(tiles))
+			for i, t := range tiles {
+				r.Facets[i] = o.skin.face(t)
 			}
+			r.Facets = slices.Compact(r.Facets) // tiles are in the order of facets
 		}
-		for i := 0; i < len(facets); i++ {
-			for k := range 3 {
-				join(topo.Neighbour(facets[i], k))
-			}
-			o.sides(facets[i], func(x seam) {
-				join(o.beyond(x))
-				for _, y := range o.skin.seamsOf(x.tile, int(x.side)) {
-					join(o.skin.face(y.tile))
-				}
-			})
-		}
-		slices.Sort(facets)
-		out.Regions = append(out.Regions, OverhangRegion{Hole: o.hole(int32(f)), Facets: facets})
+		out.Regions = append(out.Regions, r)
 	}
 	errs := make([]float64, len(out.Regions))
 	err := parallel(ctx, len(out.Regions), 1, func(i, _ int) error {
@@ -236,23 +259,25 @@ func (o *overhang) measure(ctx context.Context, r *OverhangRegion, id int32) (fl
 	low, lowAt := math.Inf(1), Vec{}
 	r.Box = EmptyBox()
 	free := false
-	for _, f := range r.Facets {
+	for _, piece := range o.skin.under(r) {
+		f := o.skin.facet(piece)
 		n, area, noise := o.normal(f)
-		area *= o.skin.share.of(f)
+		if o.skin.share != nil {
+			area = o.skin.m.Area(piece)
+		}
 		r.AreaMM2 += area
 		r.ProjectedMM2 += area * math.Abs(n[2])
 		// The flattest, a facet's doubt added: the thinner, the less it says.
 		if a := math.Atan2(math.Hypot(n[0], n[1]), -n[2]); area > 0 && a+noise < least {
 			least, r.InclinationRad = a+noise, a
 		}
-		for _, v := range o.m.Facets[f] {
-			r.Box = r.Box.Grow(o.m.Verts[v])
-			if p := o.at[v]; p[2] < low {
+		for _, v := range o.skin.m.Facets[piece] {
+			r.Box = r.Box.Grow(o.skin.m.Verts[v])
+			if p := o.corner(v); p[2] < low {
 				low, lowAt = p[2], p
 			}
 		}
-		_, starts := o.lowest[f]
-		free = free || starts
+		free = free || o.startAt(piece) >= 0
 	}
 	r.LowMM = low + o.frame.Lift
 	if r.AreaMM2 <= o.p.LeastMM2 {
@@ -287,11 +312,14 @@ func (o *overhang) carriers(r *OverhangRegion, id int32) *hold {
 	topo := o.m.Topology()
 	h := &hold{verts: map[int32]bool{}}
 	var resting []int32 // vertices, the tip of a cone as often as facets meet there
-	for _, f := range r.Facets {
-		if o.skin.share != nil {
-			resting = o.cutCarriers(h, f, id, resting)
-			continue
+	if o.skin.share != nil {
+		for _, t := range r.Tiles {
+			resting = o.cutCarriers(h, t, id, resting)
 		}
+		o.addPoints(h, resting)
+		return h
+	}
+	for _, f := range r.Facets {
 		t := o.m.Facets[f]
 		for k := range 3 {
 			a, b := t[k], t[(k+1)%3]
@@ -300,7 +328,7 @@ func (o *overhang) carriers(r *OverhangRegion, id int32) *hold {
 			restB := o.rests(pb[2]) || o.held[b]
 			e := topo.Twin[3*f+int32(k)]
 			switch {
-			case restA && restB, e >= 0 && o.of[e/3] != id && o.goesDown(e, pa, pb):
+			case restA && restB, e >= 0 && o.of[e/3] != id && o.carriedOver(e, pa, pb):
 				h.pieces = append(h.pieces, carrier{a: flatten(pa), b: flatten(pb)})
 				h.verts[a], h.verts[b] = true, true
 			case restA:
@@ -312,22 +340,10 @@ func (o *overhang) carriers(r *OverhangRegion, id int32) *hold {
 	return h
 }
 
-// sides calls visit for each side of the tiles of a facet, where bodies meet.
-func (o *overhang) sides(f int32, visit func(x seam)) {
-	if o.skin.share == nil {
-		return
-	}
-	tile, end := o.skin.tilesOf(f)
-	for ; tile < end; tile++ {
-		for k := range o.skin.rimOf(tile) {
-			visit(seam{tile: tile, side: int32(k)})
-		}
-	}
-}
-
-// beyond is the facet on which a surface goes on without a step beyond a side at
-// which a body ends or enters another; -1 for other sides and where there is none.
-func (o *overhang) beyond(x seam) int32 {
+// beyond is the tile on which a surface goes on without a step beyond what of a side
+// at which a body ends or enters another runs from pa to pb; -1 for other sides and
+// where there is none.
+func (o *overhang) beyond(x seam, pa, pb Vec) int32 {
 	s := o.skin
 	f := s.face(x.tile)
 	if on := s.rimOf(x.tile)[x.side].on; on != sideCut {
@@ -335,8 +351,6 @@ func (o *overhang) beyond(x seam) int32 {
 			return -1
 		}
 	}
-	a, b := s.ends(x)
-	pa, pb := s.m.Verts[a], s.m.Verts[b]
 	out := pb.Sub(pa).Cross(o.m.Normal(f)).Unit().Scale(2 * seamDoubt * s.touch)
 	for _, t := range [...]float64{0.5, 0.02, 0.98} { // a side may go on in part
 		h, ok := s.m.BVH().Nearest(pa.Add(pb.Sub(pa).Scale(t)).Add(out), 4*s.touch, nil)
@@ -344,45 +358,80 @@ func (o *overhang) beyond(x seam) int32 {
 			continue
 		}
 		if g := s.facet(h.Facet); g != f && o.m.Normal(g).Dot(o.m.Normal(f)) > 0 {
-			return g
+			return s.tile(h.Facet)
 		}
 	}
 	return -1
 }
 
-// cutCarriers adds what carries the exposed part of a facet where bodies meet:
-// another body that it ends at or touches, or what carries the facet's edge. It
-// returns resting, with the vertices that touch something.
-func (o *overhang) cutCarriers(h *hold, f, id int32, resting []int32) []int32 {
+// cutCarriers adds what carries a tile where bodies meet: another body that it ends
+// at or touches, or what carries the facet's edge. It returns resting, with the
+// vertices that touch something.
+func (o *overhang) cutCarriers(h *hold, tile, id int32, resting []int32) []int32 {
 	twin := o.m.Topology().Twin
-	o.sides(f, func(x seam) {
-		a, b := o.skin.ends(x)
-		pa, pb := o.corner(a), o.corner(b)
-		on := o.skin.rimOf(x.tile)[x.side].on
-		goesOn := func(y seam) bool { return o.of[o.skin.face(y.tile)] == id }
+	f := o.skin.face(tile)
+	for side, rim := range o.skin.rimOf(tile) {
+		x := seam{tile: tile, side: int32(side)}
 		e := int32(-1)
-		if on != sideCut {
-			e = twin[3*f+int32(on)]
+		if rim.on != sideCut {
+			e = twin[3*f+int32(rim.on)]
 		}
-		carries := false
-		switch {
-		case o.rests(pa[2]) && o.rests(pb[2]), o.held[a] && o.held[b] && o.liesOn(pa.Add(pb).Scale(0.5)):
-			carries = true
-		case slices.ContainsFunc(o.skin.seamsOf(x.tile, int(x.side)), goesOn):
-		case on == sideCut, e >= 0 && o.skin.share.buried(e/3):
-			g := o.beyond(x)
-			carries = g < 0 || !o.flagged[g]
-		default:
-			carries = e >= 0 && o.of[e/3] != id && o.goesDown(e, pa, pb)
+		ends := [2]int32{}
+		ends[0], ends[1] = o.skin.ends(x)
+		held := false
+		for _, part := range o.rims(x, id) {
+			a, b := o.place(part[0]), o.place(part[1])
+			carries := false
+			switch {
+			case o.rests(a[2]) && o.rests(b[2]), o.held[ends[0]] && o.held[ends[1]] && o.liesOn(a.Add(b).Scale(0.5)):
+				carries = true
+			case rim.on == sideCut, e >= 0 && o.skin.share.buried(e/3):
+				y := o.beyond(x, part[0], part[1])
+				carries = y < 0 || !o.flagged[o.skin.face(y)]
+			default:
+				carries = e >= 0 && o.carriedOver(e, a, b)
+			}
+			if !carries {
+				continue
+			}
+			h.pieces = append(h.pieces, carrier{a: flatten(a), b: flatten(b)})
+			for _, v := range ends {
+				if p := o.skin.m.Verts[v]; p == part[0] || p == part[1] {
+					h.verts[v], held = true, true
+				}
+			}
 		}
-		if carries {
-			h.pieces = append(h.pieces, carrier{a: flatten(pa), b: flatten(pb)})
-			h.verts[a], h.verts[b] = true, true
-		} else if o.rests(pa[2]) || o.held[a] {
+		if a := ends[0]; !held && (o.rests(o.corner(a)[2]) || o.held[a]) {
 			resting = append(resting, a)
 		}
-	})
+	}
 	return resting
+}
+
+// rims are what of a tile's side no other tile of its region lies along, from end to
+// end.
+func (o *overhang) rims(x seam, id int32) (out [][2]Vec) {
+	a, b := o.skin.ends(x)
+	pa, pb := o.skin.m.Verts[a], o.skin.m.Verts[b]
+	doubt := 2 * seamDoubt * o.skin.touch
+	length := pb.Sub(pa).Norm()
+	at := func(mm float64) Vec { return pa.Add(pb.Sub(pa).Scale(mm / length)) }
+	from := pa
+	bare := 0.0
+	for _, y := range o.skin.seamsOf(x.tile, int(x.side)) { // in order
+		if o.of[y.tile] != id || y.hi <= bare {
+			continue
+		}
+		if y.lo > bare+doubt {
+			out = append(out, [2]Vec{from, at(y.lo)})
+		}
+		bare = y.hi
+		from = at(bare)
+	}
+	if length > bare+doubt || bare == 0 {
+		out = append(out, [2]Vec{from, pb})
+	}
+	return out
 }
 
 // liesOn reports whether material is right below a place on the surface.
@@ -405,9 +454,10 @@ func (o *overhang) addPoints(h *hold, verts []int32) {
 	}
 }
 
-// goesDown reports whether the surface across half-edge h, from a facet's edge
-// that runs from a to b, leads down from there and is no overhang itself.
-func (o *overhang) goesDown(h int32, a, b Vec) bool {
+// carriedOver reports whether the surface across half-edge h, from a facet's edge
+// that runs from a to b, is no overhang itself and leads down from there, or is
+// ground on which the facet stands: a beam that leans from a plate stands on it.
+func (o *overhang) carriedOver(h int32, a, b Vec) bool {
 	g := h / 3
 	if o.flagged[g] {
 		return false
@@ -415,7 +465,7 @@ func (o *overhang) goesDown(h int32, a, b Vec) bool {
 	if o.facetRests(g) {
 		return true
 	}
-	_, _, own := o.normal(o.m.Topology().Twin[h] / 3)
+	down, _, own := o.normal(o.m.Topology().Twin[h] / 3)
 	n, beyond, _ := o.faced(g)
 	if beyond != g || own > noiseMaxRad {
 		// Thin facets may lie any way round: what they are flaps of tells.
@@ -426,18 +476,35 @@ func (o *overhang) goesDown(h int32, a, b Vec) bool {
 		mid := (o.at[t[0]][2] + o.at[t[1]][2] + o.at[t[2]][2]) / 3
 		return mid < (a[2]+b[2])/2-o.levelTol
 	}
-	edge := b.Sub(a)
-	into := n.Cross(edge.Scale(-1))
 	// A short edge points anywhere within the rounding of its ends.
+	edge := b.Sub(a)
+	far := o.at[o.m.Facets[g][(h+2)%3]].Sub(a)
+	if n[2] > 0 && far.Dot(down) > 1e-6*far.Norm()+8*o.quantum {
+		return true
+	}
+	into := n.Cross(edge.Scale(-1))
 	return into[2] < -1e-6*edge.Norm()-8*o.quantum
+}
+
+// startAt is a vertex of the floating start that a facet of the skin touches, or -1.
+func (o *overhang) startAt(piece int32) int32 {
+	v, ok := o.lowest[o.skin.facet(piece)]
+	if !ok {
+		return -1
+	}
+	touches := func(w int32) bool { return o.corner(w)[2] <= o.at[v][2]+o.levelTol }
+	if t := o.skin.m.Facets[piece]; o.skin.share != nil && !touches(t[0]) && !touches(t[1]) && !touches(t[2]) {
+		return -1 // another piece of the facet does
+	}
+	return v
 }
 
 // freeStarts returns the places that a region without any hold grows from.
 func (o *overhang) freeStarts(r *OverhangRegion, low Vec) *hold {
 	h := &hold{verts: map[int32]bool{}}
 	var verts []int32
-	for _, f := range r.Facets {
-		if v, ok := o.lowest[f]; ok {
+	for _, piece := range o.skin.under(r) {
+		if v := o.startAt(piece); v >= 0 {
 			verts = append(verts, v)
 		}
 	}

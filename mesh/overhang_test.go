@@ -135,6 +135,8 @@ func TestOverhangReach(t *testing.T) {
 	}{
 		{"33 bridge of 20", bridge(10, 20, 20, 5, 20), y, 45, 10, mesh.Bridge, 1e-3},
 		{"34 ledge of 10", ledge(10, 20), y, 45, 10, mesh.Ledge, 1e-3},
+		// It stands on the plate, whose top leads nowhere down.
+		{"beam that leans from a plate", meshtest.Extrude([]mesh.Vec{{0, 0}, {60, 0}, {60, 5}, {20, 5}, {60, 25}, {50, 25}, {10, 5}, {0, 5}}, nil, 0, 10), y, 45, 40, mesh.Ledge, 1e-3},
 		{"ledge wider than long", ledge(3, 90), y, 45, 3, mesh.Ledge, 1e-3},
 		{"35 hole 6", boredBlock(3, 20, 720), y, 45.01, 4.24264 / 2, mesh.Bridge, 0.01},
 		{"36 hole 8", boredBlock(4, 20, 720), y, 45.01, 5.65685 / 2, mesh.Bridge, 0.01},
@@ -314,6 +316,9 @@ func TestOverhangOfBodiesThatMeet(t *testing.T) {
 		return meshtest.BoxAt(mesh.Vec{x0, y0, z0}, mesh.Vec{x1, y1, z1})
 	}
 	block := box(0, 0, 0, 10, 40, 40)
+	// Its underside rises by half from the plate, 5 mm up at x = 20, to 20 mm over it.
+	lean := meshtest.Extrude([]mesh.Vec{{4, 2}, {14, 2}, {60, 25}, {50, 25}}, nil, 5, 15)
+	lean = meshtest.Map(lean, func(v mesh.Vec) mesh.Vec { return mesh.Vec{v[0], 20 - v[2], v[1]} })
 	for _, c := range []struct {
 		name               string
 		m                  *mesh.Mesh
@@ -331,6 +336,8 @@ func TestOverhangOfBodiesThatMeet(t *testing.T) {
 		{"table with a post in it", meshtest.Join(box(10, 10, 0, 20, 30, 21), box(0, 0, 20, 40, 40, 24)), 1400, math.Hypot(20, 10), 28000, mesh.Ledge},
 		{"shelf of two side by side", meshtest.Join(block, box(9, 0, 20, 20, 20, 25), box(9, 19, 20, 20, 40, 25)), 400, 10, 8000, mesh.Ledge},
 		{"shelf of two in line", meshtest.Join(block, box(9, 0, 20, 21, 40, 25), box(19, 0, 20, 30, 40, 25)), 800, 20, 16000, mesh.Ledge},
+		{"rail through a wall, of which one end hangs", meshtest.Join(block, box(-2, 10, 30, 18, 30, 35)), 200, 8, 6000, mesh.Ledge},
+		{"leaning beam on a plate", meshtest.Join(box(0, 0, 0, 60, 20, 5), lean), 40 * math.Sqrt(1.25) * 10, 40, 4000, mesh.Ledge},
 		{"blocks that share four edges", meshtest.Join(box(0, 0, 0, 10, 10, 10), box(0, 0, 10, 10, 10, 20)), 0, 0, 0, ""},
 		{"a T of blocks that share edges", meshtest.Join(box(10, 0, 0, 20, 10, 10), box(0, 0, 10, 10, 10, 15), box(10, 0, 10, 20, 10, 15), box(20, 0, 10, 30, 10, 15)), 200, 10, 2000, mesh.Ledge},
 	} {
@@ -358,6 +365,9 @@ func TestOverhangOfBodiesThatMeet(t *testing.T) {
 				}
 			}
 			wantNear(t, c.name+": reach", most.ReachMM, c.reach, 1e-3*c.reach+o.ReachErr)
+			if n := map[string]int{"beam through a wall": 2, "rail through a wall, of which one end hangs": 2}[c.name]; n > 0 && (len(o.Regions) != n || len(o.Regions[0].Facets) == 0) {
+				t.Errorf("%s: %d regions, want %d", c.name, len(o.Regions), n)
+			}
 			if most.Kind != c.kind {
 				t.Errorf("%s: %s, want %s", c.name, most.Kind, c.kind)
 			}

@@ -292,6 +292,20 @@ func (s *skin) tilesOf(f int32) (from, to int32) {
 	return s.tile(from), s.tile(to-1) + 1
 }
 
+// under are the facets of the skin in an overhang region.
+func (s *skin) under(r *OverhangRegion) []int32 {
+	if s.of == nil || r.Tiles == nil {
+		return r.Facets
+	}
+	var out []int32
+	for _, t := range r.Tiles {
+		for f := s.tiles[t].facet; f < s.tiles[t+1].facet; f++ {
+			out = append(out, f)
+		}
+	}
+	return out
+}
+
 // hidden are the middles of what of an edge of a facet bounds nothing.
 func (s *skin) hidden(f int32, edge int) []Vec {
 	a := s.whole.Verts[s.whole.Facets[f][edge]]
@@ -940,6 +954,20 @@ func (s *skin) along(h, g seam) (seam, bool) {
 // isCut reports whether a side of a tile is a cut through a facet.
 func (s *skin) isCut(tile int32, side int) bool {
 	return s.of != nil && s.rimOf(tile)[side].on == sideCut
+}
+
+// endsInBody reports whether a tile may end at a side because another body is there:
+// at a cut, or at an edge whose other facet it covers, all or in part.
+func (s *skin) endsInBody(tile int32, side int) bool {
+	if s.of == nil {
+		return false
+	}
+	on := s.rimOf(tile)[side].on
+	if on == sideCut {
+		return true
+	}
+	h := s.whole.Topology().Twin[3*s.face(tile)+int32(on)]
+	return h >= 0 && !s.share.whole(h/3)
 }
 
 // creases returns the seams at which two bodies meet at less than an angle of

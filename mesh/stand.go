@@ -50,7 +50,7 @@ type Stands struct {
 	outline []Vec // the vertices that are farthest along some direction
 	samples []standSample
 	tol     float64
-	share   exposure
+	skin    *skin
 
 	sidesOnce sync.Once
 	sides     []standSide
@@ -60,7 +60,7 @@ type Stands struct {
 type standRow struct {
 	n, at Vec
 	area  float64
-	facet int32
+	facet int32 // of the skin
 }
 
 // standBlock holds rows from..to, whose normals lie within a cone.
@@ -94,14 +94,15 @@ func NewStands(ctx context.Context, m *Mesh, p StandParams) (*Stands, error) {
 	if err != nil {
 		return nil, err
 	}
-	s.share = skin.share
-	keys := make([]uint32, 0, len(m.Facets))
-	for f := range m.Facets {
-		n := m.Normal(int32(f))
-		if n == (Vec{}) || p.Skip != nil && p.Skip[f] || s.share.buried(int32(f)) {
+	s.skin = skin
+	keys := make([]uint32, 0, len(skin.m.Facets))
+	for i := range int32(len(skin.m.Facets)) {
+		f := skin.facet(i)
+		n := m.Normal(f)
+		if n == (Vec{}) || p.Skip != nil && p.Skip[f] {
 			continue
 		}
-		s.rows = append(s.rows, standRow{n, m.Centre(int32(f)), m.Area(int32(f)) * s.share.of(int32(f)), int32(f)})
+		s.rows = append(s.rows, standRow{n, skin.m.Centre(i), skin.m.Area(i), i})
 		keys = append(keys, normalKey(n))
 	}
 	s.verts = usedVerts(m)
@@ -180,7 +181,7 @@ func (s *Stands) sample() {
 		r := &s.rows[i]
 		sum += r.area
 		for ; next < sum && len(s.samples) < standSamples; next += step {
-			s.samples = append(s.samples, standSample{s.m.spot(r.facet, len(s.samples)), r.n})
+			s.samples = append(s.samples, standSample{s.skin.m.spot(r.facet, len(s.samples)), r.n})
 		}
 	}
 }
@@ -275,7 +276,7 @@ func (s *Stands) stand(up Vec) Stand {
 func (s *Stands) count(out *Stand, r *standRow, c, lo, floor float64) {
 	h := r.at.Dot(out.Up)
 	if s.p.LiftMM <= 0 && h-lo <= s.tol {
-		p, q, t := s.m.Corners(r.facet)
+		p, q, t := s.skin.m.Corners(r.facet)
 		if max(p.Dot(out.Up), q.Dot(out.Up), t.Dot(out.Up))-lo <= s.tol {
 			out.ContactMM2 += r.area
 			return
@@ -348,7 +349,13 @@ type Columns struct {
 // out.
 func (s *Stands) Columns(ctx context.Context, up Vec, facets []int32, rays int) (Columns, error) {
 	up = up.Unit()
+	if s.skin.share != nil { // bodies may part a facet in two regions
+		facets = slices.Compact(slices.Sorted(slices.Values(facets)))
+	}
 	var out Columns
+	project := func(piece int32) float64 {
+		return max(0, -s.m.Normal(s.skin.facet(piece)).Dot(up)*s.skin.m.Area(piece))
+	}
 	lo := math.Inf(1)
 	for i := range s.verts {
 		lo = min(lo, s.verts[i].Dot(up))
@@ -356,38 +363,36 @@ func (s *Stands) Columns(ctx context.Context, up Vec, facets []int32, rays int) 
 	floor := lo - max(0, s.p.LiftMM)
 	var full float64
 	for _, f := range facets {
-		if c := -s.m.Normal(f).Dot(up) * s.m.Area(f) * s.share.of(f); c > 0 {
+		for i, end := s.skin.pieces(f); i < end; i++ {
+			c := project(i)
 			out.ProjectedMM2 += c
-			full += c * (s.m.Centre(f).Dot(up) - floor)
+			full += c * (s.skin.m.Centre(i).Dot(up) - floor)
 		}
 	}
 	if !(out.ProjectedMM2 > 0) {
 		return out, nil
 	}
 	var sum, next, seen, air, landed float64
-	tried := 0
 	step := out.ProjectedMM2 / float64(rays)
 	next = step / 2
 	bvh, down := s.m.BVH(), up.Scale(-1)
 	for _, f := range facets {
-		sum += max(0, -s.m.Normal(f).Dot(up)*s.m.Area(f)*s.share.of(f))
-		for ; next < sum; next += step {
-			if tried++; tried%1024 == 0 && ctx.Err() != nil {
-				return out, ctx.Err()
+		for i, end := s.skin.pieces(f); i < end; i++ {
+			sum += project(i)
+			for ; next < sum; next += step {
+				if out.Rays++; out.Rays%1024 == 0 && ctx.Err() != nil {
+					return out, ctx.Err()
+				}
+				p := s.skin.m.spot(i, out.Rays)
+				h := p.Dot(up) - floor
+				seen += h
+				hit, ok := bvh.Ray(p, down, s.tol, h)
+				if ok {
+					h = hit.T
+					landed++
+				}
+				air += h
 			}
-			p := s.m.spot(f, tried)
-			if !s.share.whole(f) && s.m.inside(p.Add(down.Scale(s.tol))) {
-				continue // of the part that lies in another body
-			}
-			out.Rays++
-			h := p.Dot(up) - floor
-			seen += h
-			hit, ok := bvh.Ray(p, down, s.tol, h)
-			if ok {
-				h = hit.T
-				landed++
-			}
-			air += h
 		}
 	}
 	out.VolumeMM3 = full

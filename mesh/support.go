@@ -40,13 +40,11 @@ func MeasureSupport(ctx context.Context, m *Mesh, f Frame, o *Overhang) (Support
 	if err != nil {
 		return Support{}, err
 	}
-	type job struct{ region, facet, piece int32 } // piece: of the skin
+	type job struct{ region, piece int32 } // piece: of the skin
 	var jobs []job
 	for i := range o.Regions {
-		for _, f := range o.Regions[i].Facets {
-			for p, end := skin.pieces(f); p < end; p++ {
-				jobs = append(jobs, job{int32(i), f, p})
-			}
+		for _, p := range skin.under(&o.Regions[i]) {
+			jobs = append(jobs, job{int32(i), p})
 		}
 	}
 	corners := func(j job) (t [3]Vec) {
@@ -61,7 +59,7 @@ func MeasureSupport(ctx context.Context, m *Mesh, f Frame, o *Overhang) (Support
 			return Support{}, ctx.Err()
 		}
 		t := corners(j)
-		roofs.add(&t, s.top(j.facet))
+		roofs.add(&t, s.top(skin.facet(j.piece)))
 	}
 	g, err := newFloors(ctx, s, roofs)
 	if err != nil {
@@ -79,7 +77,7 @@ func MeasureSupport(ctx context.Context, m *Mesh, f Frame, o *Overhang) (Support
 			if i == from || jobs[i].region != jobs[i-1].region {
 				sums = append(sums, Support{Region: int(jobs[i].region)})
 			}
-			g.under(&c, jobs[i].facet, corners(jobs[i]), &sums[len(sums)-1])
+			g.under(&c, skin.facet(jobs[i].piece), corners(jobs[i]), &sums[len(sums)-1])
 		}
 		parts[from/chunk] = sums
 		return c.stopped

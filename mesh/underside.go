@@ -46,20 +46,18 @@ func (o *overhang) underside(r *OverhangRegion, id int32, held map[int32]bool) *
 		}
 		p.tri = append(p.tri, tri)
 	}
+	inside := func(f int32) bool {
+		piece := o.skin.piece(f)
+		return piece >= 0 && o.of[o.skin.tile(piece)] == id
+	}
 	cut := false // pieces need not share whole edges, along which ways bend
-	for _, f := range r.Facets {
+	for _, piece := range o.skin.under(r) {
+		f := o.skin.facet(piece)
 		cut = cut || !o.skin.share.whole(f) || topo.Shell[f] != topo.Shell[r.Facets[0]]
-		if !o.skin.share.whole(f) {
-			from, to := o.skin.pieces(f)
-			for _, t := range o.skin.m.Facets[from:to] {
-				add(t)
-			}
-			continue
-		}
-		t := o.m.Facets[f]
+		t := o.skin.m.Facets[piece]
 		add(t)
 		for k := range 3 {
-			if g := topo.Neighbour(f, k); g < 0 || o.of[g] != id {
+			if g := topo.Neighbour(f, k); g < 0 || !inside(g) {
 				for _, v := range [2]int32{t[k], t[(k+1)%3]} {
 					free[local[v]] = !held[v]
 				}
