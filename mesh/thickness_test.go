@@ -89,6 +89,11 @@ func TestWallRegions(t *testing.T) {
 	}{
 		"standing":  {tee(0.5), true, 200},
 		"all plate": {meshtest.BoxAt(mesh.Vec{}, mesh.Vec{40, 20, 0.5}), false, 800},
+		// A fin of its own on a block, flush and sunk, and one between two blocks.
+		"on a body": {meshtest.Join(meshtest.Cube(20), meshtest.BoxAt(mesh.Vec{0, 8, 20}, mesh.Vec{20, 8.5, 30})), true, 200},
+		"in a body": {meshtest.Join(meshtest.Cube(20), meshtest.BoxAt(mesh.Vec{0, 8, 18}, mesh.Vec{20, 8.5, 30})), true, 200},
+		"between two bodies": {meshtest.Join(meshtest.Cube(20), meshtest.BoxAt(mesh.Vec{0, 0, 30}, mesh.Vec{20, 20, 50}),
+			meshtest.BoxAt(mesh.Vec{0, 8, 20}, mesh.Vec{20, 8.5, 30})), false, 200},
 		// Held at both ends: a bar with two pockets from the sides.
 		"between two posts": {meshtest.Extrude([]mesh.Vec{{0, 0}, {5, 0}, {5, 5}, {25, 5}, {25, 0}, {30, 0}, {30, 10}, {25, 10}, {25, 5.5}, {5, 5.5}, {5, 10}, {0, 10}}, nil, 0, 10), false, 200},
 	} {

@@ -207,7 +207,7 @@ func (s *thinSets) alongCut(id int32, c *plot, other int32, d *plot) {
 // seam joins the thin leaves along a side of a tile with what lies along it.
 func (s *thinSets) seam(tile int32, c *plot, side int) {
 	at, end := c.line(side), int32(rimOpen)
-	if s.t.skin.isCut(tile, side) {
+	if s.t.skin.endsInBody(tile, side) {
 		end = rimCut
 	}
 	s.own = s.strips(tile, c, int8(side), &at, s.own[:0])
