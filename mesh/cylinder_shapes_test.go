@@ -252,7 +252,12 @@ func TestPins(t *testing.T) {
 		"disc":          {post(mesh.Vec{15, 4}, mesh.Vec{15, 5}, mesh.Vec{0, 5}), 30, 1, 1, true, 1, 0, 0, 1},
 		"rod":           {meshtest.Cylinder(0, 0, 2, 0, 30, 16), 4, 30, 0, true, 1, 0, 0, 1},
 		"neck":          {meshtest.Revolve([]mesh.Vec{{0, 0}, {9, 0}, {9, 3}, {2, 3}, {2, 12}, {9, 12}, {9, 15}, {0, 15}}, 24), 4, 9, 2, true, 3, 0, 0, 1},
-		"hexagonal rod": {meshtest.Cylinder(0, 0, 2, 0, 30, 6), 4, 30, 0, true, 1, 0, 0, 1},
+		// Held by other bodies: run into them, flush on one, beside one, and loose in a bore.
+		"run into two plates":  {meshtest.Join(meshtest.Cylinder(0, 0, 2, -1, 13, 16), meshtest.BoxAt(mesh.Vec{-9, -9, -4}, mesh.Vec{9, 9, 0}), meshtest.BoxAt(mesh.Vec{-9, -9, 12}, mesh.Vec{9, 9, 15})), 4, 12, 2, true, 1, 0, 0, 1},
+		"flush on one":         {meshtest.Join(meshtest.Cylinder(0, 0, 2, 0, 12, 16), meshtest.BoxAt(mesh.Vec{-9, -9, -4}, mesh.Vec{9, 9, 0})), 4, 12, 1, true, 1, 0, 0, 1},
+		"beside one":           {meshtest.Join(meshtest.Cylinder(0, 0, 2, 0, 12, 16), meshtest.BoxAt(mesh.Vec{-9, -9, -4}, mesh.Vec{9, 9, -0.1})), 4, 12, 0, true, 1, 0, 0, 1},
+		"loose within a space": {meshtest.Join(meshtest.Cylinder(0, 0, 2, 0, 12, 16), meshtest.BoxAt(mesh.Vec{-9, -9, -4}, mesh.Vec{9, 9, 20}), meshtest.Flip(meshtest.BoxAt(mesh.Vec{-5, -5, -2}, mesh.Vec{5, 5, 18}))), 4, 12, 0, true, 1, 0, 0, 1},
+		"hexagonal rod":        {meshtest.Cylinder(0, 0, 2, 0, 30, 6), 4, 30, 0, true, 1, 0, 0, 1},
 	} {
 		got := cylindersOf(t, c.m)
 		if len(got.Pins) != c.count || len(got.Holes) != c.holes {
