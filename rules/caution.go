@@ -37,7 +37,7 @@ var (
 		"Unsintered parts break easily and shed powder. Debinding gives off fumes and flammable or acid vapours: use the furnace and extraction made for it, as its maker and your local rules say.",
 		"common practice, no source"}
 	cautionInertGas = Caution{"inert-gas",
-		"Argon and nitrogen displace air. A leak in a small room can make people pass out without warning. Follow the site's oxygen-monitoring and confined-space rules.",
+		"Argon, nitrogen and helium displace air. A leak in a small room can make people pass out without warning. Follow the site's oxygen-monitoring and confined-space rules.",
 		"OSHA oxygen-deficiency limit 19.5 %; US Chemical Safety Board nitrogen bulletin 2003 (published, from memory)"}
 	cautionSoot = Caution{"filter-soot",
 		"Soot in filters and pipes can catch fire on contact with air. Follow the machine maker's wet or passivated filter-change procedure; never use an ordinary vacuum cleaner.",

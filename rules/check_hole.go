@@ -218,6 +218,8 @@ func judgeDeclared(p *Subject, d *spec.Hole, h mesh.Cylinder) []Finding {
 			return nil
 		}
 		f.Measured, f.Limit = h.DiameterMM, finished
+		drawn := plain(roundTo(h.DiameterMM, 3)) + " mm"
+		f.Fixes = []spec.Fix{{Title: "Write the " + drawn + " that is drawn", At: d.Diameter.At, Text: spec.Quote(drawn)}}
 		return made(f, "match")
 	}
 	// Stock on the radius: what the tool will cut.

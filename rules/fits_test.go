@@ -2,9 +2,12 @@ package rules
 
 import (
 	"math"
+	"slices"
 	"strings"
 	"testing"
 
+	"corbel/mesh"
+	"corbel/mesh/meshtest"
 	"corbel/spec"
 )
 
@@ -75,5 +78,27 @@ func TestFitsAsBuilt(t *testing.T) {
 		t.Errorf("H7/p6: %+v", f)
 	} else if sizes, _ := f.SayFit(); !strings.Contains(sizes, "0.001 to 0.035 mm of interference (interference fit)") {
 		t.Error(sizes)
+	}
+}
+
+// What a declared hole is offered makes it the hole that is drawn.
+func TestDrawnDiameterIsOffered(t *testing.T) {
+	plate := meshtest.Plate(mesh.Vec{}, mesh.Vec{40, 30, 12}, 48, [3]float64{10, 10, 3})
+	b := orientBench(t, plate, "[[hole]]\nname = \"bolt\"\nat = [10, 10, 6]\ndiameter = \"6.5 mm\" # clearance\n")
+	told := func() *Finding {
+		r := b.full()
+		if i := slices.IndexFunc(r.Findings, func(f Finding) bool { return f.Check == Hole.Name }); i >= 0 {
+			return &r.Findings[i]
+		}
+		return nil
+	}
+	f := told()
+	if f == nil || len(f.Fixes) != 1 {
+		t.Fatalf("%+v", f)
+	}
+	path := b.path("part.part.toml")
+	b.text[path] = string(Apply([]byte(b.text[path]), f.Fixes))
+	if f := told(); f != nil || !strings.Contains(b.text[path], "diameter = \"6 mm\" # clearance") {
+		t.Errorf("%s\n%+v", b.text[path], f)
 	}
 }

@@ -16,7 +16,7 @@ import (
 
 // orientBench stands a mesh on a machine of round numbers.
 func orientBench(t testing.TB, m *mesh.Mesh, more string) *bench {
-	b := &bench{dir: t.TempDir(), text: map[string]string{}}
+	b := &bench{t: t, dir: t.TempDir(), text: map[string]string{}}
 	b.Engine = New(Options{ReadFile: func(_, path string) ([]byte, error) {
 		if s, ok := b.text[path]; ok {
 			return []byte(s), nil
