@@ -214,7 +214,7 @@ func (o *overhang) regions(ctx context.Context) (Overhang, error) {
 				}
 				x := seam{tile: tiles[i], side: int32(k)}
 				a, b := o.skin.ends(x)
-				if y := o.beyond(x, o.skin.m.Verts[a], o.skin.m.Verts[b]); y >= 0 {
+				if y := o.skin.beyond(x, o.skin.m.Verts[a], o.skin.m.Verts[b]); y >= 0 {
 					join(y)
 				}
 			}
@@ -340,30 +340,6 @@ func (o *overhang) carriers(r *OverhangRegion, id int32) *hold {
 	return h
 }
 
-// beyond is the tile on which a surface goes on without a step beyond what of a side
-// at which a body ends or enters another runs from pa to pb; -1 for other sides and
-// where there is none.
-func (o *overhang) beyond(x seam, pa, pb Vec) int32 {
-	s := o.skin
-	f := s.face(x.tile)
-	if on := s.rimOf(x.tile)[x.side].on; on != sideCut {
-		if e := o.m.Topology().Twin[3*f+int32(on)]; e < 0 || o.skin.share.whole(e/3) {
-			return -1
-		}
-	}
-	out := pb.Sub(pa).Cross(o.m.Normal(f)).Unit().Scale(2 * seamDoubt * s.touch)
-	for _, t := range [...]float64{0.5, 0.02, 0.98} { // a side may go on in part
-		h, ok := s.m.BVH().Nearest(pa.Add(pb.Sub(pa).Scale(t)).Add(out), 4*s.touch, nil)
-		if !ok {
-			continue
-		}
-		if g := s.facet(h.Facet); g != f && o.m.Normal(g).Dot(o.m.Normal(f)) > 0 {
-			return s.tile(h.Facet)
-		}
-	}
-	return -1
-}
-
 // cutCarriers adds what carries a tile where bodies meet: another body that it ends
 // at or touches, or what carries the facet's edge. It returns resting, with the
 // vertices that touch something.
@@ -386,7 +362,7 @@ func (o *overhang) cutCarriers(h *hold, tile, id int32, resting []int32) []int32
 			case o.rests(a[2]) && o.rests(b[2]), o.held[ends[0]] && o.held[ends[1]] && o.liesOn(a.Add(b).Scale(0.5)):
 				carries = true
 			case rim.on == sideCut, e >= 0 && o.skin.share.buried(e/3):
-				y := o.beyond(x, part[0], part[1])
+				y := o.skin.beyond(x, part[0], part[1])
 				carries = y < 0 || !o.flagged[o.skin.face(y)]
 			default:
 				carries = e >= 0 && o.carriedOver(e, a, b)

@@ -389,7 +389,8 @@ func TestOverhangOfBodiesThatMeet(t *testing.T) {
 	}
 }
 
-// Bodies that touch each other in the air do not carry each other.
+// Bodies that touch each other in the air do not carry each other; where their faces
+// are level they start as one.
 func TestBodiesThatMeetInTheAirStartThere(t *testing.T) {
 	box := func(x0, y0, z0, x1, y1, z1 float64) *mesh.Mesh {
 		return meshtest.BoxAt(mesh.Vec{x0, y0, z0}, mesh.Vec{x1, y1, z1})
@@ -407,6 +408,9 @@ func TestBodiesThatMeetInTheAirStartThere(t *testing.T) {
 		starts, err := mesh.MeasureFloatingStarts(context.Background(), c.m, plusZ)
 		if err != nil || len(starts) == 0 || starts[0].Height != 20 {
 			t.Errorf("%s: %+v %v", c.name, starts, err)
+		}
+		if area := map[string]float64{"side by side": 200, "side by side in part": 160, "in each other": 200}[c.name]; area > 0 && (len(starts) != 1 || math.Abs(starts[0].AreaMM2-area) > 1e-3) {
+			t.Errorf("%s: %+v, want one start with a face of %g mm2", c.name, starts, area)
 		}
 		if c.name == "one higher" && len(starts) != 1 {
 			t.Errorf("%s: the higher one is carried: %+v", c.name, starts)

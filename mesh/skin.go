@@ -970,6 +970,29 @@ func (s *skin) endsInBody(tile int32, side int) bool {
 	return h >= 0 && !s.share.whole(h/3)
 }
 
+// beyond is the tile on which a surface goes on without a step beyond what of a side
+// at which a body ends or enters another runs from pa to pb; -1 for other sides and
+// where there is none.
+func (s *skin) beyond(x seam, pa, pb Vec) int32 {
+	f := s.face(x.tile)
+	if on := s.rimOf(x.tile)[x.side].on; on != sideCut {
+		if e := s.whole.Topology().Twin[3*f+int32(on)]; e < 0 || s.share.whole(e/3) {
+			return -1
+		}
+	}
+	out := pb.Sub(pa).Cross(s.whole.Normal(f)).Unit().Scale(2 * seamDoubt * s.touch)
+	for _, t := range [...]float64{0.5, 0.02, 0.98} { // a side may go on in part
+		h, ok := s.m.BVH().Nearest(pa.Add(pb.Sub(pa).Scale(t)).Add(out), 4*s.touch, nil)
+		if !ok {
+			continue
+		}
+		if g := s.facet(h.Facet); g != f && s.whole.Normal(g).Dot(s.whole.Normal(f)) > 0 {
+			return s.tile(h.Facet)
+		}
+	}
+	return -1
+}
+
 // creases returns the seams at which two bodies meet at less than an angle of
 // this cosine. The numbers of their vertices are those in verts.
 func (s *skin) creases(least float64) (verts []Vec, sharp []sharpFeature) {

@@ -39,10 +39,14 @@ func MeasureFloatingStarts(ctx context.Context, m *Mesh, f Frame) ([]FloatingSta
 	if err != nil {
 		return nil, err
 	}
+	skin, err := m.united(ctx)
+	if err != nil {
+		return nil, err
+	}
 	out := []FloatingStart{}
 	for i := range mins {
 		if !mins[i].carried {
-			out = append(out, s.floatingStart(&mins[i]))
+			out = append(out, s.floatingStart(&mins[i], skin.share))
 		}
 	}
 	return out, nil
@@ -90,7 +94,71 @@ func (s *stance) minima(ctx context.Context) ([]minimum, error) {
 		s.touch(&mn, skin)
 		out = append(out, mn)
 	}
-	return out, ctx.Err()
+	return s.joinFlush(out, skin), ctx.Err()
+}
+
+// joinFlush makes one of minima whose faces go on into each other from body to
+// body. One that goes on into a face that is no minimum is carried there.
+func (s *stance) joinFlush(mins []minimum, skin *skin) []minimum {
+	if skin.share == nil {
+		return mins
+	}
+	of := map[int32]int32{} // which minimum a flat facet lies in
+	parent := make([]int32, len(mins))
+	for i := range mins {
+		parent[i] = int32(i)
+		for _, f := range mins[i].facets {
+			if s.flat(f, &mins[i]) {
+				of[f] = int32(i)
+			}
+		}
+	}
+	for f, i := range of {
+		mn := &mins[i]
+		for tile, end := skin.tilesOf(f); tile < end; tile++ {
+			for side := range skin.rimOf(tile) {
+				x := seam{tile: tile, side: int32(side)}
+				a, b := skin.ends(x)
+				y := skin.beyond(x, skin.m.Verts[a], skin.m.Verts[b])
+				if y < 0 || !s.levelWith(skin.face(y), mn.height) {
+					continue
+				}
+				if j, ok := of[skin.face(y)]; ok {
+					i, j := root(parent, i), root(parent, j)
+					parent[max(i, j)] = min(i, j)
+				} else {
+					mn.carried = true
+				}
+			}
+		}
+	}
+	out := mins[:0]
+	at := make([]int, len(mins))
+	for i := range mins {
+		r := root(parent, int32(i))
+		if int(r) == i {
+			at[i] = len(out)
+			out = append(out, mins[i])
+			continue
+		}
+		mn := &out[at[r]]
+		mn.carried = mn.carried || mins[i].carried
+		mn.held = append(mn.held, mins[i].held...)
+		mn.verts, mn.facets = append(mn.verts, mins[i].verts...), append(mn.facets, mins[i].facets...)
+		slices.Sort(mn.verts)
+		slices.Sort(mn.facets)
+	}
+	return out
+}
+
+// levelWith reports whether all corners of a facet lie at a height.
+func (s *stance) levelWith(f int32, height float64) bool {
+	for _, v := range s.m.Facets[f] {
+		if math.Abs(s.at[v][2]-height) > s.levelTol {
+			return false
+		}
+	}
+	return true
 }
 
 // below orders vertices by height, equal ones by number.
@@ -195,6 +263,10 @@ func (s *stance) cornerAngle(f, v int32) float64 {
 	return 0
 }
 
+// touchSpots is at how many places of a face in part on another body it is asked
+// whether that carries it, rather than lies beside it.
+const touchSpots = 64
+
 // touch finds where a minimum touches another body that goes on below it: one
 // right below, or one that a facet beside it lies against or runs into.
 func (s *stance) touch(mn *minimum, skin *skin) {
@@ -210,7 +282,10 @@ func (s *stance) touch(mn *minimum, skin *skin) {
 	for _, f := range mn.facets {
 		switch {
 		case s.flat(f, mn):
-			mn.carried = mn.carried || !skin.share.whole(f) || s.m.inside(s.m.Centre(f).Add(down))
+			mn.carried = mn.carried || s.m.inside(s.m.Centre(f).Add(down))
+			for k := 0; k < touchSpots && !mn.carried && !skin.share.whole(f); k++ {
+				mn.carried = s.m.inside(s.m.spot(f, k).Add(down))
+			}
 		case !skin.share.whole(f):
 			into := down.Add(s.m.Normal(f).Scale(2 * s.platformTol))
 			t := s.m.Facets[f]
@@ -260,7 +335,7 @@ func (m *Mesh) inside(p Vec) bool {
 	return wind > 0
 }
 
-func (s *stance) floatingStart(mn *minimum) FloatingStart {
+func (s *stance) floatingStart(mn *minimum, share exposure) FloatingStart {
 	st := FloatingStart{Kind: "point", Height: mn.height + s.frame.Lift, Facets: mn.facets}
 	var mid Vec
 	box := EmptyBox()
@@ -284,7 +359,7 @@ func (s *stance) floatingStart(mn *minimum) FloatingStart {
 	for _, f := range mn.facets {
 		t := s.m.Facets[f]
 		if s.flat(f, mn) {
-			area += s.m.Area(f)
+			area += s.m.Area(f) * share.of(f)
 			try(s.at[t[0]].Add(s.at[t[1]]).Add(s.at[t[2]]).Scale(1.0 / 3))
 		}
 		for k := range 3 {
