@@ -59,7 +59,8 @@ func (t *Topology) Closed() bool {
 
 // newTopology sorts the half-edges by their lower vertex (counting sort), then
 // each vertex' few by the higher one; equal neighbours in that order are one
-// edge. It takes no hash table and 24 bytes a half-edge while it runs. A
+// edge. Those of more than two facets are paired once the shells that the others
+// make are known. It takes no hash table and 24 bytes a half-edge while it runs. A
 // collapsed facet has no edges: it is alone in its shell.
 func newTopology(ctx context.Context, m *Mesh) (*Topology, error) {
 	t := &Topology{Twin: make([]int32, 3*len(m.Facets))}
@@ -89,7 +90,10 @@ func newTopology(ctx context.Context, m *Mesh) (*Topology, error) {
 		return t, err
 	}
 	var joined [][]int32
-	for _, c := range crowds {
+	for i, c := range crowds {
+		if i&(1<<12-1) == 0 && ctx.Err() != nil {
+			return nil, ctx.Err()
+		}
 		t.crowded = append(t.crowded, c...)
 		if !t.pair(m, c) {
 			joined = append(joined, c)
