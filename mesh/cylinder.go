@@ -151,6 +151,24 @@ func (x *cylFinder) finish(ctx context.Context) (*Cylinders, error) {
 	return out, nil
 }
 
+// PinOf returns per facet the index of the pin it belongs to, or -1; nil if there are
+// none.
+func (c *Cylinders) PinOf() []int32 {
+	if len(c.Pins) == 0 {
+		return nil
+	}
+	of := make([]int32, len(c.HoleOf))
+	for f := range of {
+		of[f] = -1
+	}
+	for i, p := range c.Pins {
+		for _, f := range p.Facets {
+			of[f] = int32(i)
+		}
+	}
+	return of
+}
+
 // compareCylinders orders by size, then place. Sizes are compared in tenths of
 // a micrometre, so that rounding does not shuffle a row of equal holes.
 func compareCylinders(a, b Cylinder) int {

@@ -3,6 +3,7 @@ package mesh
 import (
 	"cmp"
 	"context"
+	"maps"
 	"math"
 	"slices"
 )
@@ -19,6 +20,7 @@ type OverhangParams struct {
 	// has ReachMM 0 and is a Ledge if it is not Free. 0 searches all.
 	LeastMM2 float64
 	HoleOf   []int32 // per facet the index of the hole it belongs to, or -1; regions end at a hole's rim; may be nil
+	PinOf    []int32 // per facet the index of the pin it belongs to, or -1; may be nil
 }
 
 // OverhangKind says how a region is held.
@@ -43,8 +45,15 @@ type OverhangRegion struct {
 	LowMM          float64 // height of its lowest point above the platform
 	Box            Box     // mesh coordinates
 	Hole           int32   // index of the hole whose roof this is, or -1
+	Pins           []PinArea
 	Facets         []int32
 	Tiles          []int32 // of bodies that meet, what of Facets it is: tiles of their skin; else nil
+}
+
+// PinArea is what of a region lies on a pin.
+type PinArea struct {
+	Pin     int32 // index
+	AreaMM2 float64
 }
 
 // Overhang holds the regions, largest first.
@@ -259,6 +268,7 @@ func (o *overhang) measure(ctx context.Context, r *OverhangRegion, id int32) (fl
 	low, lowAt := math.Inf(1), Vec{}
 	r.Box = EmptyBox()
 	free := false
+	pins := map[int32]float64{}
 	for _, piece := range o.skin.under(r) {
 		f := o.skin.facet(piece)
 		n, area, noise := o.normal(f)
@@ -266,6 +276,9 @@ func (o *overhang) measure(ctx context.Context, r *OverhangRegion, id int32) (fl
 			area = o.skin.m.Area(piece)
 		}
 		r.AreaMM2 += area
+		if o.p.PinOf != nil && o.p.PinOf[f] >= 0 {
+			pins[o.p.PinOf[f]] += area
+		}
 		r.ProjectedMM2 += area * math.Abs(n[2])
 		// The flattest, a facet's doubt added: the thinner, the less it says.
 		if a := math.Atan2(math.Hypot(n[0], n[1]), -n[2]); area > 0 && a+noise < least {
@@ -278,6 +291,9 @@ func (o *overhang) measure(ctx context.Context, r *OverhangRegion, id int32) (fl
 			}
 		}
 		free = free || o.startAt(piece) >= 0
+	}
+	for _, i := range slices.Sorted(maps.Keys(pins)) {
+		r.Pins = append(r.Pins, PinArea{i, pins[i]})
 	}
 	r.LowMM = low + o.frame.Lift
 	if r.AreaMM2 <= o.p.LeastMM2 {

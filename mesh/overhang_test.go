@@ -417,3 +417,26 @@ func TestBodiesThatMeetInTheAirStartThere(t *testing.T) {
 		}
 	}
 }
+
+// What of a region lies on a pin is told: all of it under a leaning strut, none
+// under the shelf that it meets.
+func TestOverhangOnPins(t *testing.T) {
+	plate := meshtest.BoxAt(mesh.Vec{-10, -10, -5}, mesh.Vec{40, 10, 0})
+	strut := meshtest.Turn(meshtest.Cylinder(0, 0, 1, -3, 30, 48), mesh.Vec{0, 1, 0}, 60*degree)
+	shelf := meshtest.BoxAt(mesh.Vec{-30, -10, -2}, mesh.Vec{-10, 10, 0})
+	m := meshtest.Join(plate, strut, shelf)
+	c, err := mesh.MeasureCylinders(t.Context(), m)
+	if err != nil || len(c.Pins) != 1 {
+		t.Fatalf("%d pins, %v", len(c.Pins), err)
+	}
+	o, err := mesh.MeasureOverhang(t.Context(), m, plusZ, mesh.OverhangParams{AngleRad: math.Pi / 4, HoleOf: c.HoleOf, PinOf: c.PinOf()})
+	if err != nil || len(o.Regions) != 2 {
+		t.Fatalf("%d regions, %v", len(o.Regions), err)
+	}
+	if r := o.Regions[0]; len(r.Pins) != 0 || math.Abs(r.AreaMM2-400) > 1e-9 {
+		t.Errorf("shelf: %.9g mm2, on pins %v", r.AreaMM2, r.Pins)
+	}
+	if r := o.Regions[1]; len(r.Pins) != 1 || r.Pins[0].Pin != 0 || math.Abs(r.Pins[0].AreaMM2-r.AreaMM2) > 1e-9 {
+		t.Errorf("strut: %.9g mm2, on pins %v", r.AreaMM2, r.Pins)
+	}
+}

@@ -2,6 +2,7 @@ package rules
 
 import (
 	"fmt"
+	"math"
 
 	"corbel/mesh"
 )
@@ -20,7 +21,7 @@ var Overhang = &Check{
 		{"longer ledges warp more, dross under all: Appl. Sci. 2023, 13(6):3460", "published, read"},
 		{"how little was published on the limits: Patterson, Messimer, Farrington 2017, Technologies 5(2):15", "published, read"},
 	},
-	Limits:    limits("overhang.angle", "overhang.ledge", "overhang.bridge", "overhang.area"),
+	Limits:    limits("overhang.angle", "overhang.ledge", "overhang.bridge", "overhang.area", "pin.strut-angle"),
 	Needs:     []Need{NeedCylinders, NeedOverhang, NeedStarts},
 	Processes: []string{LaserPBF, BeamPBF, Extrusion},
 	Elsewhere: "the powder bed carries every overhang in the print; spans that sag in the furnace belong to sinter",
@@ -60,16 +61,36 @@ type overhangDetail struct {
 	unsure bool // whether it is small enough to be tolerated
 }
 
-// tolerated reports whether a region is no larger than what may hang over, and
-// whether that is unsure: its area may be short, and not small enough.
+// tolerated reports whether a region, but for steep struts, is no larger than what
+// may hang over, and whether that is unsure: its area may be short, and not small
+// enough.
 func tolerated(p *Subject, r mesh.OverhangRegion) (yes, unsure bool) {
 	area, ok := p.Limit("overhang.area")
 	most := area.V + equalErr(area.V)
-	if !ok || r.AreaMM2 > most {
+	left := r.AreaMM2 - onStruts(p, r)
+	if !ok || left > most {
 		return false, false
 	}
-	unsure = r.AreaMM2+areaErr(p, r) > most
+	unsure = left+areaErr(p, r) > most
 	return !unsure, unsure
+}
+
+// onStruts is the area of a region on struts that build without support: no flatter
+// than pin.strut-angle, and no wider than what bridges.
+func onStruts(p *Subject, r mesh.OverhangRegion) (mm2 float64) {
+	angle, ok := p.Limit("pin.strut-angle")
+	bridge, wide := p.Limit("overhang.bridge")
+	if !ok || !wide {
+		return 0
+	}
+	for _, on := range r.Pins {
+		c := p.Measured.Cylinders.Pins[on.Pin]
+		lean := math.Asin(min(1, math.Abs(c.Axis.Dot(p.Measured.Frame.Z))))
+		if lean >= angle.V-equalErr(angle.V) && c.DiameterMM <= bridge.V+equalErr(bridge.V) {
+			mm2 += on.AreaMM2
+		}
+	}
+	return mm2
 }
 
 // areaErr is what a region's area may be short of. The measurement says so of

@@ -238,7 +238,7 @@ var measurements = []measurement{
 		run: func(ctx context.Context, m *mesh.Mesh, p *params) (any, int64, error) {
 			o := mesh.OverhangParams{AngleRad: p.angleRad, SlackRad: angleSlackRad}
 			if p.cylinders != nil {
-				o.HoleOf = p.cylinders.HoleOf
+				o.HoleOf, o.PinOf = p.cylinders.HoleOf, p.cylinders.PinOf()
 			}
 			v, err := mesh.MeasureOverhang(ctx, m, p.frame, o)
 			return &v, facetBytes(m, 8), err

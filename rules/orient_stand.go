@@ -82,7 +82,7 @@ func (s *search) standAt(ctx context.Context, up mesh.Vec) (*Subject, error) {
 	}
 	par := s.engine.paramsOf(&p)
 	least, _ := s.Limit("overhang.area")
-	o, err := mesh.MeasureOverhang(ctx, s.Mesh, m.Frame, mesh.OverhangParams{LeastMM2: least.V, AngleRad: par.angleRad, SlackRad: angleSlackRad, HoleOf: m.Cylinders.HoleOf, EnoughMM: s.enough()})
+	o, err := mesh.MeasureOverhang(ctx, s.Mesh, m.Frame, mesh.OverhangParams{LeastMM2: least.V, AngleRad: par.angleRad, SlackRad: angleSlackRad, HoleOf: m.Cylinders.HoleOf, PinOf: m.Cylinders.PinOf(), EnoughMM: s.enough()})
 	if err != nil {
 		return nil, err
 	}

@@ -94,7 +94,7 @@ var Limits = []LimitInfo{
 	{"pin.strut", Length, "mm", Higher, false, between(0.05, 20), `"0.4 mm"`,
 		"The thinnest strut of a lattice, held at both ends."},
 	{"pin.strut-angle", Angle, "deg", Higher, false, between(0, 90), `"35 deg"`,
-		"The flattest strut that builds without support, from the horizontal."},
+		"The flattest strut that builds without support, from the horizontal; one wider than `overhang.bridge` is downskin like any other."},
 
 	{"gap.width", Length, "mm", Higher, false, between(0.05, 20), `"0.4 mm"`,
 		"The narrowest gap or slot that does not fuse."},
