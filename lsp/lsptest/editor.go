@@ -119,7 +119,7 @@ func newEditor(t testing.TB, in io.Reader, out io.WriteCloser) *Editor {
 	}
 	e.cond = sync.NewCond(&e.mu)
 	stream := jsonrpc2.NewHeaderStream(&pipes{in, out})
-	e.conn = jsonrpc2.NewConn(&logged{stream, e}, jsonrpc2.WithCodec(codec{}))
+	e.conn = jsonrpc2.NewConn(&logged{Stream: stream, e: e}, jsonrpc2.WithCodec(codec{}))
 	e.conn.Go(context.Background(), e.handle)
 	return e
 }
@@ -161,7 +161,8 @@ func (codec) Unmarshal(data []byte, v any) error {
 // logged is a stream that keeps the newest messages for a failing test.
 type logged struct {
 	jsonrpc2.Stream
-	e *Editor
+	e     *Editor
+	order sync.Mutex
 }
 
 const (
@@ -177,7 +178,11 @@ func (l *logged) Read(ctx context.Context) (jsonrpc2.Message, int64, error) {
 	return msg, n, err
 }
 
+// Write sends nothing else between a message and its line in the log: who waits for
+// the line may count on the order.
 func (l *logged) Write(ctx context.Context, msg jsonrpc2.Message) (int64, error) {
+	l.order.Lock()
+	defer l.order.Unlock()
 	l.e.note("->", msg)
 	return l.Stream.Write(ctx, msg)
 }
