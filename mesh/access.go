@@ -201,21 +201,13 @@ func accessSamplesOf(skin *skin, regions [][]int32, p AccessParams, radius float
 }
 
 // spread puts n samples on facets: evenly by area along the list, and within a
-// facet by the additive sequence of Roberts (2018), "The unreasonable
-// effectiveness of quasirandom sequences", folded into the triangle.
+// facet where spot says.
 func spread(m *Mesh, facets []int32, region int32, area float64, n int, out []accessSample) []accessSample {
-	const g1, g2 = 0.7548776662466927, 0.5698402909980532
 	sum, next := 0.0, 0
 	for _, f := range facets {
 		sum += m.Area(f)
-		a, b, c := m.Corners(f)
 		for ; next < n && (float64(next)+0.5)*area <= float64(n)*sum; next++ {
-			_, u := math.Modf(0.5 + g1*float64(next))
-			_, v := math.Modf(0.5 + g2*float64(next))
-			if u+v > 1 {
-				u, v = 1-u, 1-v
-			}
-			out = append(out, accessSample{a.Add(b.Sub(a).Scale(u)).Add(c.Sub(a).Scale(v)), region, f})
+			out = append(out, accessSample{m.spot(f, next), region, f})
 		}
 	}
 	return out
