@@ -198,7 +198,11 @@ func (o *overhang) regions(ctx context.Context) (Overhang, error) {
 		o.of[t] = -1
 	}
 	for t := range o.of {
-		hole := o.hole(o.skin.face(int32(t)))
+		face := o.skin.face(int32(t))
+		if !o.flagged[face] || o.of[t] >= 0 {
+			continue
+		}
+		hole := o.hole(face)
 		id := int32(len(out.Regions))
 		var tiles []int32
 		join := func(t int32) {
@@ -227,9 +231,6 @@ func (o *overhang) regions(ctx context.Context) (Overhang, error) {
 					join(y)
 				}
 			}
-		}
-		if len(tiles) == 0 {
-			continue
 		}
 		slices.Sort(tiles)
 		r := OverhangRegion{Hole: hole, Facets: tiles}
