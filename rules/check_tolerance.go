@@ -106,7 +106,7 @@ func gradeAsked(text string, sizeMM float64) (int, bool) {
 	if !t.IsBand() {
 		return t.Grade, true
 	}
-	return fit.GradeOf(2000*t.Band.V, sizeMM)
+	return fit.GradeOf(1000*(t.Upper.V-t.Lower.V), sizeMM)
 }
 
 // generalClass is the class of ISO 2768-1 that a process holds as built
@@ -128,7 +128,7 @@ func sayTolerance(p *Subject, f *Finding) {
 }
 
 func (d placeless) say(f *Finding, at string) {
-	what, mend := "the sizes it allows, its fit and the diameter to draw are", "Write the limits of its drawing: their middle as the diameter, and half of what lies between them as a band such as \"+-0.01 mm\"; or name a zone that they hold."
+	what, mend := "the sizes it allows, its fit and the diameter to draw are", "Write the limits of its drawing as a band such as \"+0.03/+0.01 mm\", or name a zone that they hold."
 	if strings.HasSuffix(d.Tolerance.V, "/"+d.zone) {
 		what, mend = "what the shaft leaves in it is", "Take the limits of the shaft from its drawing, and hold them against the hole's; or name a zone that they hold."
 	}

@@ -91,7 +91,7 @@ func zones(text string, sizeMM float64) (hole, shaft fit.Tolerance, ok bool) {
 	case err != nil:
 		return hole, shaft, false
 	case t.IsBand():
-		return fit.Tolerance{Text: text, WidthMM: 2 * t.Band.V, LowerMM: -t.Band.V, UpperMM: t.Band.V, Known: true}, shaft, true
+		return fit.Tolerance{Text: text, WidthMM: t.Upper.V - t.Lower.V, LowerMM: t.Lower.V, UpperMM: t.Upper.V, Known: true}, shaft, true
 	}
 	if hole, err = fit.Parse(fmt.Sprintf("%s%d", t.Letters, t.Grade), sizeMM); err != nil || !hole.Known {
 		return hole, shaft, false

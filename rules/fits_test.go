@@ -70,6 +70,14 @@ func TestFitsAsBuilt(t *testing.T) {
 	if f := fits[2]; f.NeedsFinish || f.DrawMM != 8 || f.HasFit {
 		t.Errorf("a band: %+v", f)
 	}
+	// Drawn at the middle of unequal limits; 0.3 mm is wide enough as built, 0.1 is not.
+	bands := fitsOf(t, LaserPBF, holeOf(10, "+0.2/-0.1 mm", ""), holeOf(10, "+0.1/0 mm", ""))
+	if f := bands[0]; f.NeedsFinish || math.Abs(f.DrawMM-10.05) > 1e-9 {
+		t.Errorf("an unequal band: %+v", f)
+	}
+	if sizes, made := bands[1].SayFit(); sizes != "+0.1/0 mm on 10 mm: hole 10.000 to 10.100 mm" || made != "As built to IT12, 0.150 mm wide, it would miss that; draw it 9 mm, which leaves 0.5 mm a side to ream or bore" {
+		t.Errorf("an upper limit alone: %s. %s", sizes, made)
+	}
 	if sizes, _ := fits[3].SayFit(); fits[3].HasFit || !strings.HasSuffix(sizes, "; the tables here have no place for x6") {
 		t.Errorf("a shaft without a place: %s", sizes)
 	}

@@ -272,7 +272,7 @@ var partKeys = []KeyInfo{
 	key("hole.finish", KeyInfo{Type: TypeText, Values: HoleFinishes, Default: "as-built", Example: `finish = "ream"`,
 		Doc: "How the hole is finished. A finish that cuts needs stock, so the mesh's hole is smaller."}),
 	key("hole.tolerance", KeyInfo{Type: TypeTolerance, Known: fits, Example: `tolerance = "H7"`,
-		Doc: `The tolerance of the diameter as finished: a grade of ISO 286 ("H7", "IT9"), a fit with the shaft that goes in ("H7/g6"), or a band ("+-0.05 mm").`}),
+		Doc: `The tolerance of the diameter as finished: a grade of ISO 286 ("H7", "IT9"), a fit with the shaft that goes in ("H7/g6"), or a band about the diameter ("+-0.05 mm", "+0.2/-0.1 mm").`}),
 
 	key("face", KeyInfo{Type: TypeTables, Example: "[[face]]",
 		Doc: "A face whose finish matters."}),

@@ -224,13 +224,14 @@ func TestParseTolerance(t *testing.T) {
 	for _, c := range []struct {
 		text, letters string
 		grade         int
-		band          float64
+		lower, upper  float64
 	}{
-		{"H7", "H", 7, 0}, {"h6", "h", 6, 0}, {"JS9", "JS", 9, 0}, {"ZC18", "ZC", 18, 0}, {"IT9", "", 9, 0}, {" IT12 ", "", 12, 0},
-		{"+-0.05 mm", "", 0, 0.05}, {"±50 um", "", 0, 0.05}, {"+/- 0.1mm", "", 0, 0.1},
+		{"H7", "H", 7, 0, 0}, {"h6", "h", 6, 0, 0}, {"JS9", "JS", 9, 0, 0}, {"ZC18", "ZC", 18, 0, 0}, {"IT9", "", 9, 0, 0}, {" IT12 ", "", 12, 0, 0},
+		{"+-0.05 mm", "", 0, -0.05, 0.05}, {"±50 um", "", 0, -0.05, 0.05}, {"+/- 0.1mm", "", 0, -0.1, 0.1},
+		{"+0.2/-0.1 mm", "", 0, -0.1, 0.2}, {" +21um / 0 ", "", 0, 0, 0.021}, {"0/-0.1 mm", "", 0, -0.1, 0}, {"+0.3 mm/+100 um", "", 0, 0.1, 0.3}, {"-.1/-.2mm", "", 0, -0.2, -0.1},
 	} {
 		got, err := ParseTolerance(c.text)
-		if err != nil || got.Letters != c.letters || got.Grade != c.grade || math.Abs(got.Band.V-c.band) > 1e-15 || got.IsBand() != (c.band > 0) {
+		if err != nil || got.Letters != c.letters || got.Grade != c.grade || math.Abs(got.Lower.V-c.lower) > 1e-15 || math.Abs(got.Upper.V-c.upper) > 1e-15 || got.IsBand() != (c.upper > c.lower) {
 			t.Errorf("%q is %+v, %v", c.text, got, err)
 		}
 	}
@@ -243,6 +244,7 @@ func TestParseTolerance(t *testing.T) {
 		{"H7/", ""}, {"/g6", ""}, {"H7/G6", ""}, {"h7/g6", ""}, {"g6/H7", "H7/g6"}, {"H7/g0", ""}, {"H7/g6/h6", ""}, {"IT7/g6", ""}, {"H7/IT6", ""}, {"H7/0.1 mm", ""},
 		{"", ""}, {"H", ""}, {"7", ""}, {"H0", ""}, {"H19", ""}, {"IT07", ""}, {"I7", ""}, {"Q7", ""}, {"Hh7", ""}, {"+-0 mm", ""},
 		{"+--1 mm", ""}, {"0.05 mm", "+-0.05 mm"}, {"+0.05 mm", "+-0.05 mm"}, {"+-0.05", "+-0.05 mm"}, {"+-3 deg", ""}, {"+-1,5 mm", "+-1.5 mm"},
+		{"+0.2/-0.1", "+0.2/-0.1 mm"}, {"-0.1/+0.2 mm", "+0.2 mm/-0.1 mm"}, {"0.2/-0.1 mm", ""}, {"+0.2/0.1 mm", ""}, {"+0.1/+0.1 mm", ""}, {"0/0 mm", ""}, {"+0.2/", ""}, {"+0.2/-3 deg", ""}, {"+0.2/-0.1/0 mm", ""}, {"+0,2/-0,1 mm", ""}, {"+0.2/g6", ""},
 	} {
 		_, err := ParseTolerance(c.text)
 		var qe *QuantityError

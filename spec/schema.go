@@ -158,7 +158,7 @@ func (k *KeyInfo) Takes() string {
 	case len(k.Values) > 0:
 		return quotedList(values(k.Values), "or")
 	case k.Type == TypeTolerance:
-		return `a grade of ISO 286, a fit such as "H7/g6", or a band such as "+-0.05 mm"`
+		return toleranceForms
 	case k.Type == TypeDirection:
 		return `[x, y, z] or an axis such as "+z"`
 	case k.Holds != nil && k.Unit != "":

@@ -11,24 +11,27 @@ import (
 // This file reads tolerances and dates.
 
 // Tolerance is the tolerance of a size: a grade of ISO 286, with the letters of
-// its place where some were given and the shaft of a fit, or a band on both
-// sides.
+// its place where some were given and the shaft of a fit, or a band about the
+// size.
 type Tolerance struct {
-	Letters string // "H" in H7; empty for IT9 and for bands
-	Grade   int    // 7 in H7; 0 for bands
-	Shaft   string // "g6" in H7/g6; empty where no fit is named
-	Band    Quantity
+	Letters      string   // "H" in H7; empty for IT9 and for bands
+	Grade        int      // 7 in H7; 0 for bands
+	Shaft        string   // "g6" in H7/g6; empty where no fit is named
+	Lower, Upper Quantity // of a band, as deviations from the size: Lower.V < Upper.V
 }
 
 // IsBand says whether the tolerance is a band and no grade.
-func (t Tolerance) IsBand() bool { return t.Band.Dim == Length }
+func (t Tolerance) IsBand() bool { return t.Upper.Dim == Length }
+
+// toleranceForms says how tolerances are written.
+const toleranceForms = `a grade of ISO 286 such as "H7" or "IT9", a fit such as "H7/g6", or a band such as "+-0.05 mm" or "+0.2/-0.1 mm"`
 
 // deviation letters of ISO 286-1: A to ZC without I, L, O, Q and W; upper case
 // for holes, lower case for shafts (from memory of the standard's table).
 var gradeRx = regexp.MustCompile(`^(IT|[A-HJKMNPRSTUVXYZ]|CD|EF|FG|JS|ZA|ZB|ZC|[a-hjkmnprstuvxyz]|cd|ef|fg|js|za|zb|zc)([0-9]{1,2})$`)
 
-// ParseTolerance reads "H7", "IT9", "H7/g6" or "+-0.05 mm". The error is a
-// *QuantityError.
+// ParseTolerance reads "H7", "IT9", "H7/g6", "+-0.05 mm" or "+0.2/-0.1 mm". The
+// error is a *QuantityError.
 func ParseTolerance(text string) (Tolerance, error) {
 	t, qe := parseTolerance(text)
 	if qe != nil {
@@ -39,7 +42,7 @@ func ParseTolerance(text string) (Tolerance, error) {
 
 func parseTolerance(text string) (Tolerance, *QuantityError) {
 	s := strings.TrimSpace(text)
-	const help = `Write a grade of ISO 286 such as "H7" or "IT9", a fit such as "H7/g6", or a band such as "+-0.05 mm".`
+	const help = "Write " + toleranceForms + "."
 	for _, sign := range []string{"+-", "±", "+/-"} {
 		rest, ok := strings.CutPrefix(s, sign)
 		if !ok {
@@ -55,9 +58,14 @@ func parseTolerance(text string) (Tolerance, *QuantityError) {
 		if q.V <= 0 {
 			return Tolerance{}, &QuantityError{fmt.Sprintf("%q, but a band must be more than 0", short(s)), help, ""}
 		}
-		return Tolerance{Band: q}, nil
+		low := q
+		low.V, low.Num = -q.V, -q.Num
+		return Tolerance{Lower: low, Upper: q}, nil
 	}
 	if hole, shaft, ok := strings.Cut(s, "/"); ok {
+		if numberPrefix(s) != "" {
+			return parseBand(s, strings.TrimSpace(hole), strings.TrimSpace(shaft))
+		}
 		return parseFit(s, strings.TrimSpace(hole), strings.TrimSpace(shaft), help)
 	}
 	m := gradeRx.FindStringSubmatch(s)
@@ -77,6 +85,45 @@ func parseTolerance(text string) (Tolerance, *QuantityError) {
 		letters = ""
 	}
 	return Tolerance{Letters: letters, Grade: grade}, nil
+}
+
+// parseBand reads the two limits of a band, the upper one first. One unit may
+// stand for both.
+func parseBand(text, upper, lower string) (Tolerance, *QuantityError) {
+	const help = `Write the upper limit and the lower one, each with its sign, such as "+0.2/-0.1 mm" or "+0.02/0 mm".`
+	fail := func(reason, mended string) (Tolerance, *QuantityError) {
+		return Tolerance{}, &QuantityError{fmt.Sprintf("%q, %s", short(text), reason), help, mended}
+	}
+	unit := func(half string) string { return strings.TrimSpace(half[len(numberPrefix(half)):]) }
+	switch first, last := unit(upper), unit(lower); {
+	case numberPrefix(lower) == "":
+		return fail("whose lower limit is no number", "")
+	case first == "" && last == "":
+		return fail("which has no unit", text+" mm")
+	case first == "":
+		upper += " " + last
+	case last == "":
+		lower += " " + first
+	}
+	var limits [2]Quantity
+	for i, half := range []string{upper, lower} {
+		q, qe := parseQuantity(half, Length, "mm")
+		if qe != nil {
+			return Tolerance{}, &QuantityError{qe.Reason, help, ""}
+		}
+		if q.V != 0 && half[0] != '+' && half[0] != '-' {
+			return fail("whose limits need a sign each", "")
+		}
+		limits[i] = q
+	}
+	switch t := (Tolerance{Upper: limits[0], Lower: limits[1]}); {
+	case t.Upper.V < t.Lower.V:
+		return fail("whose lower limit comes first", lower+"/"+upper)
+	case t.Upper.V == t.Lower.V:
+		return fail("but a band must be more than 0", "")
+	default:
+		return t, nil
+	}
 }
 
 // parseFit reads the two halves of a fit: the hole first, its shaft after it.

@@ -82,8 +82,8 @@ func rangeOf(ends []float64, sizeMM float64) int {
 // Tolerance is what a spec asks of one size.
 type Tolerance struct {
 	Text             string
-	Letter           string  // "H", "h", "js", ... or "" for a bare grade or plus-minus
-	Grade            int     // 0 for plus-minus
+	Letter           string  // "H", "h", "js", ... or "" for a bare grade or a band
+	Grade            int     // 0 for a band
 	WidthMM          float64 // full width; of a grade only once the size is known
 	LowerMM, UpperMM float64 // deviations from the nominal size
 	Known            bool    // LowerMM and UpperMM mean something: not of a bare grade, nor of letters without a table here
@@ -92,29 +92,18 @@ type Tolerance struct {
 // Holds says which zones have a place here; small letters as the capital ones.
 const Holds = "A to H, JS, K, M, N, P and R to U, IT4 to IT16, up to 500 mm"
 
-// Parse understands "H7", "h6", "IT9" and "+-0.05 mm" for a nominal size in
-// mm. Deviations are given for the letters of Holds; for others only the width is
+// Parse understands "H7", "h6" and "IT9" for a nominal size in mm. Deviations are given for the letters of Holds; for others only the width is
 // known.
 func Parse(text string, sizeMM float64) (Tolerance, error) {
 	t := Tolerance{Text: text}
 	s := strings.TrimSpace(text)
-	for _, sign := range []string{"+-", "±", "+/-"} {
-		if rest, ok := strings.CutPrefix(s, sign); ok {
-			v, err := strconv.ParseFloat(strings.TrimSpace(strings.TrimSuffix(strings.TrimSpace(rest), "mm")), 64)
-			if err != nil || !(v > 0) || math.IsInf(v, 0) {
-				return t, fmt.Errorf("%q is no tolerance: write a positive length after %s", text, sign)
-			}
-			t.WidthMM, t.LowerMM, t.UpperMM, t.Known = 2*v, -v, v, true
-			return t, nil
-		}
-	}
 	i := strings.IndexFunc(s, func(r rune) bool { return r >= '0' && r <= '9' })
 	if i <= 0 {
-		return t, fmt.Errorf("%q is no tolerance: write a grade such as \"H7\" or \"+-0.05 mm\"", text)
+		return t, fmt.Errorf("%q is no tolerance: write a grade such as \"H7\"", text)
 	}
 	g, err := strconv.Atoi(s[i:])
 	if err != nil {
-		return t, fmt.Errorf("%q is no tolerance: write a grade such as \"H7\" or \"+-0.05 mm\"", text)
+		return t, fmt.Errorf("%q is no tolerance: write a grade such as \"H7\"", text)
 	}
 	w, ok := Grade(g, sizeMM)
 	if !ok {
