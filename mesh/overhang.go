@@ -373,13 +373,16 @@ func (o *overhang) cutCarriers(h *hold, tile, id int32, resting []int32) []int32
 		ends[0], ends[1] = o.skin.ends(x)
 		held := false
 		for _, part := range o.rims(x, id) {
-			a, b := o.place(part[0]), o.place(part[1])
+			pa, pb := o.along(x, part[0]), o.along(x, part[1])
+			a, b := o.place(pa), o.place(pb)
+			mid := (part[0] + part[1]) / 2
+			bare := !slices.ContainsFunc(o.skin.seamsOf(tile, side), func(y seam) bool { return o.skin.face(y.tile) == e/3 && y.lo <= mid && mid <= y.hi })
 			carries := false
 			switch {
 			case o.rests(a[2]) && o.rests(b[2]), o.held[ends[0]] && o.held[ends[1]] && o.liesOn(a.Add(b).Scale(0.5)):
 				carries = true
-			case rim.on == sideCut, e >= 0 && o.skin.share.buried(e/3):
-				y := o.skin.beyond(x, part[0], part[1])
+			case rim.on == sideCut, e >= 0 && bare:
+				y := o.skin.beyond(x, pa, pb)
 				carries = y < 0 || !o.flagged[o.skin.face(y)]
 			default:
 				carries = e >= 0 && o.carriedOver(e, a, b)
@@ -389,7 +392,7 @@ func (o *overhang) cutCarriers(h *hold, tile, id int32, resting []int32) []int32
 			}
 			h.pieces = append(h.pieces, carrier{a: flatten(a), b: flatten(b)})
 			for _, v := range ends {
-				if p := o.skin.m.Verts[v]; p == part[0] || p == part[1] {
+				if p := o.skin.m.Verts[v]; p == pa || p == pb {
 					h.verts[v], held = true, true
 				}
 			}
@@ -401,30 +404,40 @@ func (o *overhang) cutCarriers(h *hold, tile, id int32, resting []int32) []int32
 	return resting
 }
 
-// rims are what of a tile's side no other tile of its region lies along, from end to
-// end.
-func (o *overhang) rims(x seam, id int32) (out [][2]Vec) {
+// rims are what of a tile's side no other tile of its region lies along, in mm from
+// its start, parted where other tiles begin and end along it.
+func (o *overhang) rims(x seam, id int32) (out [][2]float64) {
 	a, b := o.skin.ends(x)
-	pa, pb := o.skin.m.Verts[a], o.skin.m.Verts[b]
+	length := o.skin.m.Verts[b].Sub(o.skin.m.Verts[a]).Norm()
 	doubt := 2 * seamDoubt * o.skin.touch
-	length := pb.Sub(pa).Norm()
-	at := func(mm float64) Vec { return pa.Add(pb.Sub(pa).Scale(mm / length)) }
-	from := pa
-	bare := 0.0
-	for _, y := range o.skin.seamsOf(x.tile, int(x.side)) { // in order
-		if o.of[y.tile] != id || y.hi <= bare {
+	seams := o.skin.seamsOf(x.tile, int(x.side)) // in order
+	cuts := []float64{0, length}
+	for _, y := range seams {
+		cuts = append(cuts, y.lo, y.hi)
+	}
+	slices.Sort(cuts)
+	from := 0.0
+	for _, to := range cuts {
+		if to <= from+doubt && !(from == 0 && to == length) {
 			continue
 		}
-		if y.lo > bare+doubt {
-			out = append(out, [2]Vec{from, at(y.lo)})
+		mid := (from + to) / 2
+		if !slices.ContainsFunc(seams, func(y seam) bool { return o.of[y.tile] == id && y.lo <= mid && mid <= y.hi }) {
+			out = append(out, [2]float64{from, to})
 		}
-		bare = y.hi
-		from = at(bare)
-	}
-	if length > bare+doubt || bare == 0 {
-		out = append(out, [2]Vec{from, pb})
+		from = to
 	}
 	return out
+}
+
+// along is a point of a tile's side, that many mm from its start.
+func (o *overhang) along(x seam, mm float64) Vec {
+	a, b := o.skin.ends(x)
+	pa, pb := o.skin.m.Verts[a], o.skin.m.Verts[b]
+	if length := pb.Sub(pa).Norm(); mm < length {
+		return pa.Add(pb.Sub(pa).Scale(mm / length))
+	}
+	return pb
 }
 
 // liesOn reports whether material is right below a place on the surface.

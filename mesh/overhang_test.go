@@ -329,6 +329,7 @@ func TestOverhangOfBodiesThatMeet(t *testing.T) {
 		{"rib on a plate", meshtest.Join(box(0, 0, 0, 60, 40, 3), box(28, 0, 3, 32, 40, 20)), 0, 0, 0, ""},
 		{"beam sunk in a wall", meshtest.Join(block, box(7, 10, 20, 17, 30, 25)), 140, 7, 2800, mesh.Ledge},
 		{"beam against a wall", meshtest.Join(block, box(10, 10, 20, 17, 30, 25)), 140, 7, 2800, mesh.Ledge},
+		{"beam higher than the wall it ends flush with", meshtest.Join(box(0, 0, 0, 6, 10, 7), box(0, -4, 4, 2, 0, 14)), 8, 4, 32, mesh.Ledge},
 		{"beam sunk deep", meshtest.Join(box(0, 0, 0, 40, 40, 40), box(5, 10, 20, 42, 30, 25)), 40, 2, 800, mesh.Ledge},
 		{"beam through a wall", meshtest.Join(block, box(-8, 10, 20, 18, 30, 25)), 320, 8, 6400, mesh.Ledge},
 		{"beam between two walls", meshtest.Join(block, box(30, 0, 0, 40, 40, 40), box(8, 10, 20, 32, 30, 25)), 400, 10, 8000, mesh.Bridge},
