@@ -87,7 +87,8 @@ type Overhang struct {
 // Reach is measured horizontally, as layers see it, along the shortest way
 // inside the region: a tongue that hangs next to a wall of its own region,
 // across a slot, is as long as it is. A bridge of span s reaches s/2. A free
-// region without any hold reaches from its lowest points to its farthest.
+// region without any hold reaches from its lowest points, of a flat start the one
+// from which it is farthest, to its farthest.
 //
 // Where bodies of the same mesh touch or run into each other, surface of one that
 // lies in or on another is no overhang and carries the region that ends there. Of
@@ -122,10 +123,11 @@ type overhang struct {
 	p       OverhangParams
 	skin    *skin
 	flagged []bool
-	passed  []float64       // area let pass for doubt, of each chunk
-	of      []int32         // region of a tile of a flagged facet, -1 else
-	held    map[int32]bool  // vertices that rest on another body
-	lowest  map[int32]int32 // a vertex of the floating start that a facet touches
+	passed  []float64      // area let pass for doubt, of each chunk
+	of      []int32        // region of a tile of a flagged facet, -1 else
+	held    map[int32]bool // vertices that rest on another body
+	starts  []minimum
+	lowest  map[int32]int32 // the floating start that a facet touches
 }
 
 // flagChunk is how many facets are looked at together, for sums in fixed order.
@@ -161,8 +163,8 @@ func (o *overhang) flag(ctx context.Context) error {
 
 // mark notes which facets and vertices the minima touch.
 func (o *overhang) mark(mins []minimum) {
-	o.held, o.lowest = map[int32]bool{}, map[int32]int32{}
-	for _, mn := range mins {
+	o.held, o.starts, o.lowest = map[int32]bool{}, mins, map[int32]int32{}
+	for i, mn := range mins {
 		for _, v := range mn.held {
 			o.held[v] = true
 		}
@@ -170,7 +172,7 @@ func (o *overhang) mark(mins []minimum) {
 			continue
 		}
 		for _, f := range mn.facets {
-			o.lowest[f] = mn.verts[0]
+			o.lowest[f] = int32(i)
 		}
 	}
 }
@@ -492,32 +494,52 @@ func (o *overhang) carriedOver(h int32, a, b Vec) bool {
 	return into[2] < -1e-6*edge.Norm()-8*o.quantum
 }
 
-// startAt is a vertex of the floating start that a facet of the skin touches, or -1.
+// startAt is the floating start that a facet of the skin touches, or -1.
 func (o *overhang) startAt(piece int32) int32 {
-	v, ok := o.lowest[o.skin.facet(piece)]
+	i, ok := o.lowest[o.skin.facet(piece)]
 	if !ok {
 		return -1
 	}
-	touches := func(w int32) bool { return o.corner(w)[2] <= o.at[v][2]+o.levelTol }
+	touches := func(v int32) bool { return o.corner(v)[2] <= o.starts[i].height+o.levelTol }
 	if t := o.skin.m.Facets[piece]; o.skin.share != nil && !touches(t[0]) && !touches(t[1]) && !touches(t[2]) {
 		return -1 // another piece of the facet does
 	}
-	return v
+	return i
 }
 
-// freeStarts returns the places that a region without any hold grows from.
+// freeStarts returns the places that a region without any hold grows from: of each
+// start the lowest point that has a place of the region farthest from it.
 func (o *overhang) freeStarts(r *OverhangRegion, low Vec) *hold {
 	h := &hold{verts: map[int32]bool{}}
-	var verts []int32
+	starts := map[int32]bool{}
+	var all [][2]float64
 	for _, piece := range o.skin.under(r) {
-		if v := o.startAt(piece); v >= 0 {
-			verts = append(verts, v)
+		if i := o.startAt(piece); i >= 0 {
+			starts[i] = true
+		}
+		for _, v := range o.skin.m.Facets[piece] {
+			all = append(all, flatten(o.corner(v)))
 		}
 	}
-	o.addPoints(h, verts)
-	if len(verts) == 0 {
+	if len(starts) == 0 {
 		p := flatten(low)
 		h.pieces = append(h.pieces, carrier{a: p, b: p})
+		return h
 	}
+	outline := convexHull(all)
+	var verts []int32
+	for i := range starts {
+		far, at := -1.0, int32(0)
+		for _, v := range o.starts[i].verts {
+			p := flatten(o.at[v])
+			for _, q := range outline {
+				if d := p.sub(q).norm(); d > far {
+					far, at = d, v
+				}
+			}
+		}
+		verts = append(verts, at)
+	}
+	o.addPoints(h, verts)
 	return h
 }

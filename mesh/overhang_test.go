@@ -3,6 +3,7 @@ package mesh_test
 import (
 	"context"
 	"math"
+	"math/rand/v2"
 	"testing"
 
 	"corbel/mesh"
@@ -305,6 +306,21 @@ func TestOverhangEnough(t *testing.T) {
 		if beyond == 0 {
 			t.Errorf("up %v: nothing lies beyond", up)
 		}
+	}
+}
+
+// A flat start in the air reaches along its longest diagonal, whichever of its
+// corners comes first.
+func TestFreeRegionReachesFromItsFarthestCorner(t *testing.T) {
+	kite := meshtest.Extrude([]mesh.Vec{{10, 10}, {30, 10}, {24, 19}, {12, 16}}, nil, 10, 14)
+	rng := rand.New(rand.NewPCG(1, 1))
+	for range 12 {
+		m := meshtest.Shuffle(meshtest.Join(meshtest.BoxAt(mesh.Vec{}, mesh.Vec{40, 40, 4}), kite), rng)
+		o := overhangAt(t, m, upward(0, 0, 1, 0), 45)
+		if len(o.Regions) != 1 || o.Regions[0].Kind != mesh.Free {
+			t.Fatalf("%+v", o.Regions)
+		}
+		wantNear(t, "reach", o.Regions[0].ReachMM, 20, 1e-6)
 	}
 }
 
