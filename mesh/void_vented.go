@@ -43,15 +43,17 @@ type chamber struct {
 	box    Box
 	extent float64 // mm: diagonal of the longest part that is wider than the widest way out
 	area   float64
-	way    float64 // width of its widest opening
-	sealed bool    // known from the nesting of shells
-	gone   bool    // part of another one
+	way    float64  // width of its widest opening
+	sealed bool     // known from the nesting of shells
+	gone   bool     // part of another one, room
+	door   *opening // the one through which it was joined to that
 }
 
 // opening is a throat, measured.
 type opening struct {
 	rooms  [2]int32
-	way    []wayPoint // from the widest place of the first room to that of the second
+	ends   [2]int32   // the chambers as they were found, now parts of these
+	way    []wayPoint // from the widest place of the first of ends to that of the second
 	exact  bool       // measured on the mesh, not only on the grid
 	width  float64
 	at     Vec
@@ -61,15 +63,6 @@ type opening struct {
 func (o *opening) of(room int32) bool { return o.rooms[0] == room || o.rooms[1] == room }
 
 func (o *opening) beyond(room int32) int32 { return o.rooms[0] + o.rooms[1] - room }
-
-// wayTo returns the way in the direction that ends in a room.
-func (o *opening) wayTo(room int32) []wayPoint {
-	way := slices.Clone(o.way)
-	if o.rooms[1] != room {
-		slices.Reverse(way)
-	}
-	return way
-}
 
 // vents holds the chambers and openings of a grid. Chamber 0 is the outside.
 type vents struct {
@@ -154,7 +147,7 @@ func (v *vents) measureOpenings(ctx context.Context) error {
 		way := v.wayTo(t.at.from)
 		back := v.wayTo(t.at.to)
 		slices.Reverse(back)
-		v.openings = append(v.openings, opening{rooms: t.rooms, way: append(way, back...)})
+		v.openings = append(v.openings, opening{rooms: t.rooms, ends: t.rooms, way: append(way, back...)})
 	}
 	if err := v.walkShut(ctx); err != nil {
 		return err
@@ -185,7 +178,7 @@ func (v *vents) measureWidest(ctx context.Context, most int) (bool, error) {
 	}
 	slices.Sort(next)
 	next = slices.Compact(next)
-	err := each(ctx, len(next), 1, func(i int) { v.openings[next[i]].measure(ctx, v.r.b.g) })
+	err := each(ctx, len(next), 1, func(i int) { v.measure(ctx, &v.openings[next[i]]) })
 	v.measureWays()
 	return len(next) > 0, cmp.Or(err, ctx.Err())
 }
@@ -212,8 +205,9 @@ func (o *opening) estimate(h float64) {
 }
 
 // measure takes an opening's width from the mesh.
-func (o *opening) measure(ctx context.Context, g *grid) {
-	s, err := narrowestPass(ctx, g.n.m, o.way, g.h)
+func (v *vents) measure(ctx context.Context, o *opening) {
+	g := v.r.b.g
+	s, err := narrowestPass(ctx, g.n.m, v.follow(nil, o, 1), g.h)
 	if err == nil {
 		o.width, o.at, o.length, o.exact = s.width(), s.line[s.narrow], s.length(), true
 	}
@@ -319,98 +313,6 @@ func (v *vents) measureParts(ctx context.Context, final []int32) error {
 // ways out.
 func (c *chamber) isRoom() bool {
 	return c.ball >= roomClear*c.way || c.ball >= roomRatio*c.way && c.extent > roomExtent*c.ball
-}
-
-// dissolve joins chambers that are no wider than their ways out to what lies
-// beyond, and measures what is left, until all that is left are rooms. The
-// first round goes by lower bounds of the ways out: what is no room by these,
-// such as the cells of a lattice, is not worth measuring. Nor are all ways of a
-// chamber, once one of them is wide enough.
-func (v *vents) dissolve(ctx context.Context) error {
-	left := -1
-	for most := 1; ; most *= 2 {
-		if n := v.left(); n != left {
-			if err := v.measureExtents(ctx); err != nil {
-				return err
-			}
-			left = n
-		}
-		if err := v.join(ctx); err != nil {
-			return err
-		}
-		if more, err := v.measureWidest(ctx, most); err != nil || !more && v.left() == left {
-			return err
-		}
-	}
-}
-
-// left counts the chambers that are still rooms.
-func (v *vents) left() (n int) {
-	for i := range v.chambers {
-		if !v.chambers[i].gone {
-			n++
-		}
-	}
-	return n
-}
-
-// join joins chambers that are no rooms to what lies beyond the widest of their
-// ways out, least room first.
-func (v *vents) join(ctx context.Context) error {
-	for {
-		least := -1
-		for i := 1; i < len(v.chambers); i++ {
-			c := &v.chambers[i]
-			if c.gone || c.way == 0 || c.isRoom() {
-				continue
-			}
-			if least < 0 || c.ball*v.chambers[least].way < v.chambers[least].ball*c.way {
-				least = i
-			}
-		}
-		if least < 0 {
-			return ctx.Err()
-		}
-		if ctx.Err() != nil {
-			return ctx.Err()
-		}
-		v.merge(int32(least))
-	}
-}
-
-// merge makes a room part of what lies beyond its widest opening. A way that
-// now leads on through that opening is as wide as the narrower of the two.
-func (v *vents) merge(room int32) {
-	widest := opening{}
-	for _, o := range v.openings {
-		if o.of(room) && o.width > widest.width {
-			widest = o
-		}
-	}
-	into := widest.beyond(room)
-	v.chambers[room].gone, v.chambers[room].room = true, into
-	v.openings = slices.DeleteFunc(v.openings, func(o opening) bool { return o.of(room) && o.of(into) })
-	for i := range v.openings {
-		o := &v.openings[i]
-		if !o.of(room) {
-			continue
-		}
-		o.way = slices.Concat(o.wayTo(room), widest.wayTo(into))
-		o.rooms = [2]int32{o.beyond(room), into}
-		o.exact = false
-		if widest.width < o.width {
-			o.width, o.at = widest.width, widest.at
-		}
-	}
-	v.measureWays()
-}
-
-// final follows merged rooms to what they are part of.
-func (v *vents) final(room int32) int32 {
-	for v.chambers[room].gone && v.chambers[room].room != room {
-		room = v.chambers[room].room
-	}
-	return room
 }
 
 // measureAreas shares out the facets among the rooms that they face.

@@ -133,7 +133,8 @@ func (w *walk) add(room, end int32, before []int32) {
 	way = append(way, w.off(g.n.m.Centre(f), f, f))
 	back := w.v.wayTo(w.sees[f])
 	slices.Reverse(back)
-	w.v.openings = append(w.v.openings, opening{rooms: [2]int32{w.room[end], room}, way: append(way, back...)})
+	between := [2]int32{w.room[end], room}
+	w.v.openings = append(w.v.openings, opening{rooms: between, ends: between, way: append(way, back...)})
 }
 
 // edge returns a point just off the middle of the edge between two facets.
