@@ -38,12 +38,15 @@ type cylSides struct {
 
 // cylSide is a flat side between two lines that are parallel.
 type cylSide struct {
-	dir        Vec   // of the lines
+	along      int32 // a half-edge along the lines
 	first, end int32 // of its facets in the order
 	edge, past int32 // of its edges
 }
 
 func (s *cylSides) facetsOf(i int32) []int32 { return s.order[s.list[i].first:s.list[i].end] }
+
+// dir is the direction of a side's lines.
+func (x *cylFinder) dir(s cylSide) Vec { return x.edge(s.along).Unit() }
 
 func (s *cylSides) edgesOf(i int) []int32 { return s.edges[s.list[i].edge:s.list[i].past] }
 
@@ -143,7 +146,8 @@ func (x *cylFinder) sides(ctx context.Context, order, scratch []int32) (*cylSide
 		sideEdges += len(p.edges)
 	}
 	all := &cylSides{order, make([]cylSide, 0, list), make([]int32, 0, sideEdges)}
-	for _, p := range parts {
+	for i, p := range parts {
+		parts[i] = cylSides{}
 		for _, s := range p.list {
 			s.edge += int32(len(all.edges))
 			s.past += int32(len(all.edges))
@@ -204,7 +208,7 @@ func (x *cylFinder) sidesOf(out *cylSides, first, end int32, edges []cylEdge) {
 			continue
 		}
 		if along, ok := x.side(out.edges, out.order[first:end], edges, dir); ok {
-			out.list = append(out.list, cylSide{dir, first, end, int32(len(out.edges)), int32(len(along))})
+			out.list = append(out.list, cylSide{e.half, first, end, int32(len(out.edges)), int32(len(along))})
 			out.edges = along
 		}
 		done[tries] = dir
@@ -273,19 +277,18 @@ func (x *cylFinder) chains(ctx context.Context, sides *cylSides, scratch []int32
 	if err != nil {
 		return nil, err
 	}
-	count := make([]int32, len(sides.list)+1) // of a root: its members; then where they begin
+	count := make([]int32, len(sides.list)+1) // of a root: its members; where they end; then where they begin
 	for i := range sides.list {
-		count[root(parent, int32(i))+1]++
+		count[root(parent, int32(i))]++
 	}
 	for i := range sides.list {
 		count[i+1] += count[i]
 	}
 	order := make([]int32, len(sides.list))
-	next := slices.Clone(count)
-	for i := range sides.list {
+	for i := len(sides.list) - 1; i >= 0; i-- {
 		r := root(parent, int32(i))
-		order[next[r]] = int32(i)
-		next[r]++
+		count[r]--
+		order[count[r]] = int32(i)
 	}
 	var out []cylChain
 	var angles []float64
@@ -298,7 +301,8 @@ func (x *cylFinder) chains(ctx context.Context, sides *cylSides, scratch []int32
 			continue
 		}
 		fit := cylFit{}
-		fit.setAxis(sides.list[r].dir)
+		dir := x.dir(sides.list[r])
+		fit.setAxis(dir)
 		angles = angles[:0]
 		facets := 0
 		for _, i := range members {
@@ -309,7 +313,7 @@ func (x *cylFinder) chains(ctx context.Context, sides *cylSides, scratch []int32
 		if widestGap(angles) > 2*math.Pi*(1-cylShareMin)+cylTurnMax {
 			continue
 		}
-		chain := cylChain{dir: sides.list[r].dir, facets: make([]int32, 0, facets)}
+		chain := cylChain{dir: dir, facets: make([]int32, 0, facets)}
 		for _, i := range members {
 			chain.facets = append(chain.facets, sides.facetsOf(i)...)
 		}
