@@ -147,9 +147,6 @@ func TestDirtyMatrix(t *testing.T) {
 		if i.Sound() != row.sound || i.Sound() && i.SelfIntersections+i.InvertedShells+i.PartedEdges == 0 || !i.Sound() && i.InvertedShells > 0 {
 			t.Errorf("%s: integrity says %s", name, counts(i))
 		}
-		if i.InsideOut != (name == "inside out") {
-			t.Errorf("%s: inside out %v", name, i.InsideOut)
-		}
 		got := dirtyValues(t, row.m)
 		kept := 0
 		for what, w := range want {

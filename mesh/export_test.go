@@ -86,3 +86,15 @@ func NotFoundAgain(t *ThicknessField) (n int) {
 	}
 	return n
 }
+
+// Mend is what reading does to a mesh with defects.
+func Mend(ctx context.Context, m *Mesh) (*Mesh, error) { return mend(ctx, m) }
+
+// loadUnmended loads a file and mends nothing.
+func loadUnmended(ctx context.Context, file string, o LoadOptions) (*Mesh, error) {
+	in := &input{file: file, max: o.WithDefaults()}
+	if err := in.read(ctx); err != nil {
+		return nil, err
+	}
+	return in.mesh(ctx, o.Unit)
+}

@@ -74,8 +74,8 @@ func checkMesh(t *testing.T, m *Mesh) {
 			t.Fatal("an unused vertex")
 		}
 	}
-	if len(m.Facets) == 0 || len(m.Facets)+m.collapsed+m.repeats != m.Source.Facets {
-		t.Fatalf("%d facets, %d collapsed and %d repeats of %d", len(m.Facets), m.collapsed, m.repeats, m.Source.Facets)
+	if len(m.Facets) == 0 || len(m.Facets)-m.mended.laid+m.mended.fins+m.collapsed+m.repeats != m.Source.Facets {
+		t.Fatalf("%d facets, %d collapsed, %d repeats and %+v of %d", len(m.Facets), m.collapsed, m.repeats, m.mended, m.Source.Facets)
 	}
 	if len(m.Facets) < 300 {
 		i, err := MeasureIntegrity(t.Context(), m)

@@ -28,23 +28,30 @@ type Integrity struct {
 	MoreIntersections bool
 	Shells            int // connected pieces of surface
 	InvertedShells    int // closed shells whose sign of volume does not fit their nesting: outer ones hold material, those inside one a void, and so on; one that may lie inside an open shell is not asked
-	// InsideOut is set where all shells that lie in no other are inverted: then
-	// material reads as air, and air as material.
-	InsideOut bool
+
+	// What was mended on reading, so that all else is measured without it: Fins
+	// are facets that hung on an edge of others, which no other number counts; of
+	// OpenEdges, FlippedFacets and InvertedShells these are closed or turned.
+	Fins, ClosedEdges, TurnedFacets, TurnedShells int
 
 	// A few places of each kind, mesh coordinates: of open edges one for each
 	// hole, longest rim first; of shells one on each; of the others the first in
-	// facet order, IntersectAt within shells and MeetAt between them.
-	OpenAt, NonmanifoldAt, FlippedAt, IntersectAt, MeetAt, InvertedAt []Vec
+	// facet order, IntersectAt within shells and MeetAt between them. What was
+	// mended comes last.
+	OpenAt, NonmanifoldAt, FlippedAt, IntersectAt, MeetAt, InvertedAt, FinAt []Vec
 }
 
 // maxPlaces bounds the lists of places.
 const maxPlaces = 8
 
-// Sound reports whether volume and inside/outside have a meaning.
+// Sound reports whether the surface that was measured is closed and wound one way.
 func (i Integrity) Sound() bool {
-	return i.OpenEdges == 0 && i.NonmanifoldEdges == i.PartedEdges && i.FlippedFacets == 0
+	return i.OpenEdges == i.ClosedEdges && i.NonmanifoldEdges == i.PartedEdges && i.FlippedFacets == i.TurnedFacets
 }
+
+// Solid reports whether inside and outside have a meaning as measured: it is sound,
+// and holds no shell that is inside out.
+func (i Integrity) Solid() bool { return i.Sound() && i.InvertedShells == i.TurnedShells }
 
 // MeasureIntegrity examines the mesh. All counts are exact: what floating point
 // can't decide is decided in whole numbers, for the coordinates as stored.
@@ -85,17 +92,28 @@ func countDefects(ctx context.Context, m *Mesh) (Integrity, error) {
 		return Integrity{}, err
 	}
 	r.DegenerateFacets = flat + m.collapsed
-	r.FlippedFacets, r.FlippedAt = flippedFacets(m, t)
-	r.InvertedShells, r.InvertedAt, r.InsideOut, err = invertedShells(ctx, m, t)
-	return r, err
+	flipped := flippedFacets(m, t)
+	r.FlippedFacets, r.FlippedAt = len(flipped), m.middles(flipped)
+	if r.InvertedShells, r.InvertedAt, err = invertedShells(ctx, m, t); err != nil {
+		return Integrity{}, err
+	}
+	w := m.mended
+	r.Fins, r.ClosedEdges, r.TurnedFacets, r.TurnedShells = w.fins, w.closed, w.flipped, w.inverted
+	r.OpenEdges, r.FlippedFacets, r.InvertedShells = r.OpenEdges+w.closed, r.FlippedFacets+w.flipped, r.InvertedShells+w.inverted
+	add := func(at *[]Vec, more []Vec) { *at = append(*at, more[:min(len(more), maxPlaces-len(*at))]...) }
+	add(&r.FinAt, w.finAt)
+	add(&r.OpenAt, w.closedAt)
+	add(&r.FlippedAt, w.flippedAt)
+	add(&r.InvertedAt, w.invertedAt)
+	return r, nil
 }
 
-// countFlat counts the facets without area.
+// countFlat counts the facets of the file without area.
 func countFlat(ctx context.Context, m *Mesh) (int, error) {
 	d := m.Box().Diagonal()
 	least := 1e-14 * d * d
 	var flat atomic.Int64
-	err := parallel(ctx, len(m.Facets), 1<<14, func(from, to int) error {
+	err := parallel(ctx, len(m.Facets)-m.mended.laid, 1<<14, func(from, to int) error {
 		n := int64(0)
 		for f := from; f < to; f++ {
 			if !(m.Area(int32(f)) > least) {
@@ -217,17 +235,15 @@ func nonmanifoldPlaces(m *Mesh, t *Topology) []Vec {
 	return at
 }
 
-// flippedFacets counts the facets wound against the majority and returns the
-// centres of the first. Where the topology finds no edge whose facets run the
-// same way there are none.
-func flippedFacets(m *Mesh, t *Topology) (count int, at []Vec) {
+// flippedFacets lists the facets wound against the majority. Where the topology
+// finds no edge whose facets run the same way there are none.
+func flippedFacets(m *Mesh, t *Topology) (flipped []int32) {
 	if t.FlippedEdges == 0 {
-		return 0, nil
+		return nil
 	}
 	// side 1 is wound like the piece's first facet, 2 against it.
 	side := make([]uint8, len(m.Facets))
 	var piece []int32
-	var flipped []int32
 	for f := range m.Facets {
 		if side[f] != 0 {
 			continue
@@ -262,8 +278,5 @@ func flippedFacets(m *Mesh, t *Topology) (count int, at []Vec) {
 		}
 	}
 	slices.Sort(flipped)
-	for _, f := range flipped[:min(len(flipped), maxPlaces)] {
-		at = append(at, m.Centre(f))
-	}
-	return len(flipped), at
+	return flipped
 }

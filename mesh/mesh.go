@@ -17,6 +17,7 @@ type Mesh struct {
 
 	repeats   int // facets left out on reading because an earlier one is the same
 	collapsed int // facets left out on reading because two of their corners are one
+	mended    mended
 
 	topo    derived[*Topology]
 	bvh     derived[*BVH]

@@ -7,37 +7,28 @@ import (
 )
 
 // invertedShells counts the closed shells whose winding does not fit their
-// nesting, with a place on each of the first, and reports whether all that lie in
-// no other are.
-func invertedShells(ctx context.Context, m *Mesh, t *Topology) (inverted int, at []Vec, insideOut bool, err error) {
+// nesting, with a place on each of the first.
+func invertedShells(ctx context.Context, m *Mesh, t *Topology) (inverted int, at []Vec, err error) {
 	s, err := newShells(ctx, m, t)
 	if err != nil {
-		return 0, nil, false, err
+		return 0, nil, err
 	}
-	open, right := s.openBoxes(), false
+	open := s.openBoxes()
 	for i := range s.closed {
 		if err := ctx.Err(); err != nil {
-			return 0, nil, false, err
+			return 0, nil, err
 		}
 		if !s.closed[i] || s.volume[i] == 0 || s.inOpen(i, open) {
 			continue
 		}
-		depth := s.depth(m, t, int32(i))
-		wrong := (depth%2 == 0) != (s.volume[i] > 0)
-		if wrong {
-			if inverted++; len(at) < maxPlaces {
-				at = append(at, m.Centre(s.largest[i]))
-			}
+		if depth := len(s.holders(m, t, int32(i))); (depth%2 == 0) == (s.volume[i] > 0) {
+			continue
 		}
-		switch {
-		case depth > 0:
-		case wrong:
-			insideOut = true
-		default:
-			right = true
+		if inverted++; len(at) < maxPlaces {
+			at = append(at, m.Centre(s.largest[i]))
 		}
 	}
-	return inverted, at, insideOut && !right && len(open) == 0, nil
+	return inverted, at, nil
 }
 
 // inOpen reports whether a shell may lie inside one of those that are not closed:
@@ -115,11 +106,10 @@ func newShells(ctx context.Context, m *Mesh, t *Topology) (*shells, error) {
 	return s, nil
 }
 
-// depth counts the other closed shells around shell i, of those whose box holds
+// holders are the other closed shells around shell i, of those whose box holds
 // its box. Shells that cut each other are not nested: places all over the shell
 // have to be inside, of the largest facet and of those that reach farthest.
-func (s *shells) depth(m *Mesh, t *Topology, i int32) int {
-	var around []int32
+func (s *shells) holders(m *Mesh, t *Topology, i int32) (around []int32) {
 	asked := false
 	for _, f := range append([]int32{s.largest[i]}, s.ends[i][:]...) {
 		for k := 3; k >= 0 && (!asked || len(around) > 0); k-- {
@@ -133,7 +123,7 @@ func (s *shells) depth(m *Mesh, t *Topology, i int32) int {
 			}
 		}
 	}
-	return len(around)
+	return around
 }
 
 // around lists the closed shells around a place on a facet of shell i, near its

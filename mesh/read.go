@@ -155,9 +155,9 @@ type body struct {
 // units maps the names of units to millimetres.
 var units = map[string]float64{"um": 0.001, "mm": 1, "cm": 10, "m": 1000, "in": 25.4, "ft": 304.8}
 
-// Load reads, welds and scales a mesh file. The name's ending decides the
-// format, and the contents where the ending says nothing. Every error is a
-// *ReadError or the context's. Memory is bounded by the options, and by a small
+// Load reads, scales, welds and mends (see mend) a mesh file. The name's ending
+// decides the format, and the contents where the ending says nothing. Every error
+// is a *ReadError or the context's. Memory is bounded by the options, and by a small
 // multiple of the file's size but for what an archive unpacks to and places more
 // than once, whatever the file claims about itself.
 func Load(ctx context.Context, file string, o LoadOptions) (*Mesh, error) {
@@ -173,6 +173,9 @@ func Load(ctx context.Context, file string, o LoadOptions) (*Mesh, error) {
 	sum := make(chan [sha256.Size]byte, 1)
 	go func() { sum <- sha256.Sum256(in.data) }()
 	m, err := in.mesh(ctx, o.Unit)
+	if err == nil {
+		m, err = mend(ctx, m)
+	}
 	s := <-sum
 	if err != nil {
 		return nil, err
@@ -181,7 +184,7 @@ func Load(ctx context.Context, file string, o LoadOptions) (*Mesh, error) {
 	return m, nil
 }
 
-// mesh makes a mesh of the file's bytes.
+// mesh makes a mesh of the file's bytes, welded and as it is.
 func (in *input) mesh(ctx context.Context, unit string) (*Mesh, error) {
 	read, err := in.reader()
 	if err != nil {

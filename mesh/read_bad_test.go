@@ -288,7 +288,7 @@ func TestPLY(t *testing.T) {
 		}
 	}
 	// The strip runs 0 2 1, 2 3 1, 1 3 0 and, after -1, 1 3 2 (again) and 2 3 0.
-	got, err := readBytes(t, "a.ply", []byte(strip), LoadOptions{})
+	got, err := loadUnmended(t.Context(), put(t, "a.ply", []byte(strip)), LoadOptions{Unit: "mm"})
 	if err != nil || fmt.Sprint(got.Facets) != "[[0 2 1] [1 2 3] [1 3 0] [1 3 2] [2 3 0]]" {
 		t.Errorf("strip: %v, %v", err, got)
 	}

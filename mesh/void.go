@@ -73,13 +73,14 @@ const DefaultVoidCells = 4 << 20
 // one another.
 const voidSeen = 1.75
 
-// sealedVoids returns the spaces inside shells of odd depth. What lies in such
+// sealedVoids returns the spaces inside shells of odd depth, but of those that are
+// no thicker than coordinates are rounded (facets and their backs). What lies in such
 // a space (a loose ball) takes its volume from it.
 func sealedVoids(ctx context.Context, n *nest) ([]Void, error) {
 	var out []Void
 	for i := range n.shells {
 		s := &n.shells[i]
-		if s.depth%2 == 0 {
+		if s.depth%2 == 0 || s.volume <= coordErr(n.m)*s.area {
 			continue
 		}
 		v := Void{Sealed: true, VolumeMM3: s.volume, AreaMM2: s.area, Box: s.box, Shells: []int32{int32(i)}}

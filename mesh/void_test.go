@@ -42,6 +42,7 @@ func TestSealedVoids(t *testing.T) {
 		balls   []float64
 	}{
 		"solid":                   {ball(10), nil, nil},
+		"a facet and its back":    {meshtest.Join(ball(10), mesh.New([]mesh.Vec{{0, 0, 0}, {1, 0, 0}, {0, 1, 0}}, [][3]int32{{0, 1, 2}, {2, 1, 0}})), nil, nil},
 		"hollow ball":             {hollow(10, 8, 96), []float64{vol(ball(8))}, []float64{16}},
 		"drawn inside out":        {meshtest.Join(ball(10), ball(8)), []float64{vol(ball(8))}, []float64{16}},
 		"all drawn inside out":    {meshtest.Flip(hollow(10, 8, 96)), []float64{vol(ball(8))}, []float64{16}},

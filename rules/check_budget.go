@@ -32,7 +32,7 @@ type budgetDetail struct {
 
 func judgeBudget(p *Subject) []Finding {
 	b, e := &p.Spec.Budget, p.estimate()
-	if i := p.Measured.Integrity; !i.Sound() || i.InvertedShells > 0 {
+	if i := p.Measured.Integrity; !i.Solid() {
 		e = Estimate{} // no inside, no volume
 	}
 	var out []Finding

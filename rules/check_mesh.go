@@ -34,6 +34,7 @@ const (
 type flaw struct {
 	kind, one, many string
 	count           int
+	mended          int // of them, on reading: they do not stand in the way of other checks
 	at              []mesh.Vec
 	shift           int // of the level: -1 a warning, -2 a note
 	help            string
@@ -43,21 +44,23 @@ func judgeMesh(p *Subject) []Finding {
 	i := p.Measured.Integrity
 	const close = "Close the surface in CAD and export again; a repaired mesh is a guess."
 	flaws := []flaw{
-		{"open", "open edge", "open edges", i.OpenEdges, i.OpenAt, 0, close},
-		{"nonmanifold", "edge shared by more than two facets", "edges shared by more than two facets", i.NonmanifoldEdges - i.PartedEdges, i.NonmanifoldAt, 0,
+		{"open", "open edge", "open edges", i.OpenEdges, i.ClosedEdges, i.OpenAt, 0, close},
+		{"nonmanifold", "edge shared by more than two facets", "edges shared by more than two facets", i.NonmanifoldEdges - i.PartedEdges, 0, i.NonmanifoldAt, 0,
 			"Let bodies overlap or keep them apart; what hangs on an edge has no inside there."},
+		{"fin", "facet that hangs on an edge of others", "facets that hang on edges of others", i.Fins, i.Fins, i.FinAt, 0,
+			"Delete them in CAD and export again: they enclose nothing."},
 		touchingEdges(i),
-		{"flipped", "facet wound against its neighbours", "facets wound against their neighbours", i.FlippedFacets, i.FlippedAt, 0,
+		{"flipped", "facet wound against its neighbours", "facets wound against their neighbours", i.FlippedFacets, i.TurnedFacets, i.FlippedAt, 0,
 			"Make the normals point outwards and export again."},
-		{"inverted", "shell turned inside out", "shells turned inside out", i.InvertedShells, i.InvertedAt, 0,
+		{"inverted", "shell turned inside out", "shells turned inside out", i.InvertedShells, i.TurnedShells, i.InvertedAt, 0,
 			"Turn the shell's normals: solid bodies outwards, voids inwards; or unite a body with the one that it lies in."},
-		{"crossing", "pair of facets that cross each other", "pairs of facets that cross each other", i.SelfIntersections - i.MeetingPairs, i.IntersectAt, -1,
+		{"crossing", "pair of facets that cross each other", "pairs of facets that cross each other", i.SelfIntersections - i.MeetingPairs, 0, i.IntersectAt, -1,
 			"Mend the surface in CAD, so that it crosses itself nowhere."},
-		{"meeting", "shell that runs into another", "shells that touch or run into each other", i.MeetingShells, i.MeetAt, -1,
+		{"meeting", "shell that runs into another", "shells that touch or run into each other", i.MeetingShells, 0, i.MeetAt, -1,
 			"Closed ones are measured as one body, but what prepares the build may melt twice what they share: unite them in CAD, or keep them apart."},
-		{"degenerate", "facet without area", "facets without area", i.DegenerateFacets, nil, -2,
+		{"degenerate", "facet without area", "facets without area", i.DegenerateFacets, 0, nil, -2,
 			"Harmless in most machines; a finer or cleaner export avoids them."},
-		{"duplicate", "facet that repeats another", "facets that repeat others", i.DuplicateFacets, nil, -1,
+		{"duplicate", "facet that repeats another", "facets that repeat others", i.DuplicateFacets, 0, nil, -1,
 			"Remove the second copy of the surface; what repeats exactly is measured once."},
 	}
 	var out []Finding
@@ -80,7 +83,7 @@ func judgeMesh(p *Subject) []Finding {
 
 // touchingEdges tells of edges along which bodies touch that meet nowhere else.
 func touchingEdges(i *mesh.Integrity) flaw {
-	f := flaw{"touching", "edge along which bodies touch", "edges along which bodies touch", i.PartedEdges, i.NonmanifoldAt, -1,
+	f := flaw{"touching", "edge along which bodies touch", "edges along which bodies touch", i.PartedEdges, 0, i.NonmanifoldAt, -1,
 		"They hold each other by nothing there: let them overlap, or keep them apart."}
 	if i.MeetingShells > 0 || i.PartedEdges < i.NonmanifoldEdges {
 		f.count = 0
@@ -127,6 +130,18 @@ func sayMesh(p *Subject, f *Finding) {
 			at = ", first" + at
 		}
 	}
-	f.Message = fmt.Sprintf("Mesh has %d %s%s.", w.count, name, at)
+	f.Message = fmt.Sprintf("Mesh has %d %s%s%s.", w.count, name, at, w.sayMended())
 	f.Help = w.help
+}
+
+// sayMended says how the flaws that were mended on reading are measured.
+func (w flaw) sayMended() string {
+	how := map[string]string{"open": "measured as closed", "fin": "measured without", "flipped": "measured as turned", "inverted": "measured as turned"}[w.kind]
+	switch w.mended {
+	case 0:
+		return ""
+	case w.count:
+		return ", " + how
+	}
+	return fmt.Sprintf(", %d of them %s", w.mended, how)
 }

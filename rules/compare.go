@@ -308,7 +308,7 @@ func (c *comparison) milling(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	if !i.Sound() || i.InvertedShells > 0 {
+	if !i.Solid() {
 		return nil
 	}
 	bores, err := c.bores(ctx)

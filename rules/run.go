@@ -204,12 +204,8 @@ func (e *Engine) paramsOf(p *Subject) params {
 func (e *Engine) runChecks(r *PartReport, p *Subject, w *waivers, judged map[string]bool) {
 	e.counts.Judgements.Add(1)
 	for _, c := range e.running(p) {
-		if i := p.Measured.Integrity; c.Solid && i != nil && (!i.Sound() || i.InvertedShells > 0) {
+		if i := p.Measured.Integrity; c.Solid && i != nil && !i.Solid() {
 			r.fail(c.Name, fmt.Sprintf("%s was not checked: the mesh does not tell inside from outside.", upperFirst(c.Name)))
-			continue
-		}
-		if i := p.Measured.Integrity; i != nil && i.InsideOut && c.needsSides() {
-			r.fail(c.Name, fmt.Sprintf("%s was not checked: the mesh is turned inside out.", upperFirst(c.Name)))
 			continue
 		}
 		if why := lacking(c, p.Measured); why != "" {
@@ -226,12 +222,6 @@ func (e *Engine) runChecks(r *PartReport, p *Subject, w *waivers, judged map[str
 		judged[c.Name] = true
 		r.Findings = append(r.Findings, made(c, p, p.level(c), w, found)...)
 	}
-}
-
-// needsSides reports whether a check asks on which side of the surface the
-// material is: all do but those of the mesh itself and of its size.
-func (c *Check) needsSides() bool {
-	return slices.ContainsFunc(c.Needs, func(n Need) bool { return n != NeedIntegrity && n != NeedBox })
 }
 
 const notThere = "not measured"

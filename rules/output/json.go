@@ -170,6 +170,10 @@ type Integrity struct {
 	SelfIntersections int `json:"self_intersections"`
 	Shells            int `json:"shells"`
 	InvertedShells    int `json:"inverted_shells"`
+	Fins              int `json:"fins" doc:"facets that hang on an edge of others, measured without"`
+	ClosedEdges       int `json:"closed_edges" doc:"of open_edges, measured as closed"`
+	TurnedFacets      int `json:"turned_facets" doc:"of flipped_facets, measured as turned"`
+	TurnedShells      int `json:"turned_shells" doc:"of inverted_shells, measured as turned"`
 }
 
 // Overhang holds the overhang regions.

@@ -37,7 +37,7 @@ func measured(r *rules.PartReport) *Measured {
 	}
 	if v := m.Integrity; v != nil {
 		out.Integrity = &Integrity{v.OpenEdges, v.NonmanifoldEdges, v.PartedEdges, v.FlippedFacets, v.DegenerateFacets, v.DuplicateFacets,
-			v.SelfIntersections, v.Shells, v.InvertedShells}
+			v.SelfIntersections, v.Shells, v.InvertedShells, v.Fins, v.ClosedEdges, v.TurnedFacets, v.TurnedShells}
 	}
 	if v := m.Ball; v != nil {
 		out.LargestBall = &Ball{v.DiameterMM, v.At}
