@@ -461,7 +461,7 @@ func nearestOnFacet(p, a, b, c Vec) Vec {
 		return b
 	}
 	vc := float64(d1*d4) - float64(d3*d2)
-	if vc <= 0 && d1 >= 0 && d3 <= 0 {
+	if vc <= 0 && d1 >= 0 && d3 <= 0 && d1 > d3 { // else a and b are the same
 		s := d1 / (d1 - d3)
 		return Vec{a[0] + float64(ux*s), a[1] + float64(uy*s), a[2] + float64(uz*s)}
 	}

@@ -35,3 +35,22 @@ func TestSteady(t *testing.T) {
 		}
 	}
 }
+
+// A facet of which two corners are the same, whichever they are, is the segment
+// between it and the third.
+func TestNearestOnSegmentFacets(t *testing.T) {
+	rng := rand.New(rand.NewPCG(3, 4))
+	random := func() Vec { return Vec{rng.NormFloat64(), rng.NormFloat64(), rng.NormFloat64()} }
+	for range 2_000 {
+		a, b, p := random(), random(), random()
+		want := p.Sub(nearestOnSegment(p, a, b)).Norm()
+		for _, f := range [][3]Vec{{a, a, b}, {a, b, a}, {b, a, a}, {b, b, a}} {
+			if got := p.Sub(nearestOnFacet(p, f[0], f[1], f[2])).Norm(); !(math.Abs(got-want) <= 1e-12) {
+				t.Fatalf("%v is %v from %v, want %v", p, got, f, want)
+			}
+			if near, ok := New(f[:], [][3]int32{{0, 1, 2}}).BVH().Nearest(p, math.Inf(1), nil); !ok || !(math.Abs(near.Dist-want) <= 1e-12) {
+				t.Fatalf("%v is %v from the mesh of %v, want %v", p, near.Dist, f, want)
+			}
+		}
+	}
+}
