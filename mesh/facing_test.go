@@ -112,8 +112,8 @@ func TestLeastBallIsABound(t *testing.T) {
 		}
 		v, plane := s.newRival(0, a, b, c, Vec{}), s.newRival(0, a, b, c, n)
 		own := s.extent()
-		bound := s.bound(&v, &own, 1e-9)
-		_, place := s.planeBounds(&plane, &own)
+		bound, _ := s.bound(&v, &own, 1e-9)
+		key, floor := s.bound(&plane, &own, 1e-9)
 		for range 4 { // points of both
 			w := [2]float64{r.Float64(), r.Float64()}
 			q := a.Add(b.Sub(a).Scale(w[0])).Add(c.Sub(a).Scale((1 - w[0]) * w[1]))
@@ -125,10 +125,10 @@ func TestLeastBallIsABound(t *testing.T) {
 				t.Fatalf("a ball of %v is below the bound %v", ball, bound)
 			}
 			if d.Dot(n) > 0 { // p is on the facet's inner side
-				if ball < place*(1-1e-12) {
-					t.Fatalf("a ball of %v is below the bound %v by the facet's plane", ball, place)
+				if ball < floor*(1-1e-12) {
+					t.Fatalf("a ball of %v is below the bound %v by the facet's plane", ball, floor)
 				}
-				if inside++; place > s.bound(&plane, &own, 1e-9) {
+				if inside++; floor > key {
 					better++
 				}
 			}

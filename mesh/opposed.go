@@ -246,20 +246,17 @@ func (s *patch) depths(r *rival) (least, most float64) {
 	return least, most
 }
 
-// bound is a lower bound for the diameter of a ball that touches the patch and
-// is stopped by the rival, cheap to compute: +Inf where there is none. Surface
-// nearer than touch counts as touching and bounds no medium.
+// bound returns two lower bounds for the diameter of a ball that touches the patch
+// and is stopped by the rival, cheap to compute: +Inf where there is none. Surface
+// nearer than touch counts as touching and bounds no medium. The floor is the higher
+// one; the key tells better which of several rivals stops the smallest.
 //
 // The ball that is stopped by the rival's whole plane is no larger than one that
 // is stopped by the rival.
-func (s *patch) bound(r *rival, own *patchBox, touch float64) float64 {
-	return max(s.boxBound(r, own, touch), s.planeBound(r))
-}
-
-// planeBound is bound by the rival's plane alone.
-func (s *patch) planeBound(r *rival) float64 {
-	plane, _ := s.planeBounds(r, nil)
-	return plane
+func (s *patch) bound(r *rival, own *patchBox, touch float64) (key, floor float64) {
+	plane, place := s.planeBounds(r, own)
+	key = max(s.boxBound(r, own, touch), plane)
+	return key, max(key, place)
 }
 
 // planeBounds are a bound by the rival's plane alone and one by where on it, too.
@@ -277,9 +274,6 @@ func (s *patch) planeBounds(r *rival, own *patchBox) (plane, place float64) {
 		return math.Inf(1), math.Inf(1)
 	}
 	plane = 2 * least / (1 + r.m.h)
-	if own == nil {
-		return plane, plane
-	}
 	least = max(least, 0)
 	lo, hi := least/(1+r.m.h), most/(1+r.m.h) // radii
 	du := max(r.lo.u-own.u1-max(lo*r.m.u, hi*r.m.u), own.u0+min(lo*r.m.u, hi*r.m.u)-r.hi.u, 0)

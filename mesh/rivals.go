@@ -179,8 +179,8 @@ func (g *gauge) bounds(s *patch, v *view) {
 	own := s.extent()
 	for i := range v.list {
 		x := &v.list[i]
-		x.key = s.bound(&g.rivals[x.rival], &own, g.touch)
-		x.floor = max(x.floor, x.key)
+		key, floor := s.bound(&g.rivals[x.rival], &own, g.touch)
+		x.key, x.floor = key, max(x.floor, floor)
 	}
 	v.least.at = -1
 }
