@@ -69,6 +69,16 @@ func (b Box) Join(c Box) Box {
 	return b
 }
 
+// holds reports whether a point lies in the box or on its rim.
+func (b Box) holds(p Vec) bool {
+	for k := range p {
+		if !(b.Min[k] <= p[k] && p[k] <= b.Max[k]) {
+			return false
+		}
+	}
+	return true
+}
+
 // Size returns the three extents.
 func (b Box) Size() Vec { return b.Max.Sub(b.Min) }
 

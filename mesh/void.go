@@ -33,7 +33,10 @@ type Void struct {
 type Voids struct {
 	Voids   []Void
 	PitchMM float64 // of the grid used
-	SeenMM  float64 // ways out and vented chambers narrower than this may be missed
+	SeenMM  float64 // passages, ways out and vented chambers narrower than this may be missed
+	// Passages are the long narrow ways through or into the part, the deepest for
+	// its width first. The way out of a void is one of them where it is long.
+	Passages []Passage
 }
 
 // MeasureVoids finds sealed voids exactly (nesting of shells) and vented ones
@@ -58,7 +61,17 @@ func MeasureVoids(ctx context.Context, m *Mesh, p VoidParams) (*Voids, error) {
 	}
 	v.PitchMM = max(p.PitchMM, gridPitch(n.box, p.MaxCells))
 	v.SeenMM = voidSeen * v.PitchMM
-	vented, err := ventedVoids(ctx, n, v.PitchMM)
+	if star, err := starShaped(ctx, n, starShare*v.PitchMM); star || err != nil {
+		return v, err
+	}
+	g, err := newGrid(ctx, n, n.box, v.PitchMM)
+	if err != nil {
+		return nil, err
+	}
+	if v.Passages, err = findPassages(ctx, g); err != nil {
+		return nil, err
+	}
+	vented, err := ventedVoids(ctx, g)
 	v.Voids = append(v.Voids, vented...)
 	slices.SortStableFunc(v.Voids, func(a, b Void) int { return cmp.Compare(b.VolumeMM3, a.VolumeMM3) })
 	return v, err

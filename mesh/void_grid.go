@@ -193,6 +193,19 @@ func (g *grid) at(i int32) Vec {
 	return g.min.Add(Vec{float64(x), float64(y), float64(z)}.Scale(g.h))
 }
 
+// cellAt returns the cell around a point, if there is one.
+func (g *grid) cellAt(p Vec) (int32, bool) {
+	i := 0
+	for k := range 3 {
+		c := int(math.Round((p[k] - g.min[k]) / g.h))
+		if c < 0 || c >= g.size[k] {
+			return 0, false
+		}
+		i += c * g.stride[k]
+	}
+	return int32(i), true
+}
+
 func (g *grid) coords(i int32) (x, y, z int) {
 	z, r := int(i)/g.stride[2], int(i)%g.stride[2]
 	return r % g.stride[1], r / g.stride[1], z

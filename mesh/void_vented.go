@@ -72,14 +72,7 @@ type vents struct {
 }
 
 // ventedVoids finds the rooms of empty space that lead outside.
-func ventedVoids(ctx context.Context, n *nest, h float64) ([]Void, error) {
-	if star, err := starShaped(ctx, n, starShare*h); star || err != nil {
-		return nil, err
-	}
-	g, err := newGrid(ctx, n, n.box, h)
-	if err != nil {
-		return nil, err
-	}
+func ventedVoids(ctx context.Context, g *grid) ([]Void, error) {
 	if none, err := g.roomless(ctx); none || err != nil {
 		return nil, err
 	}
@@ -328,16 +321,10 @@ func (v *vents) measureAreas() {
 
 // roomAt returns the room of the cell around a point.
 func (r *rooms) roomAt(p Vec) int32 {
-	g := r.b.g
-	i := 0
-	for k := range 3 {
-		c := int(math.Round((p[k] - g.min[k]) / g.h))
-		if c < 0 || c >= g.size[k] {
-			return 0
-		}
-		i += c * g.stride[k]
+	if i, ok := r.b.g.cellAt(p); ok {
+		return r.room(i)
 	}
-	return r.room(int32(i))
+	return 0
 }
 
 // voids puts what is left into words.

@@ -73,6 +73,10 @@ func doubtful(was *Measured) *Measured {
 		for i := range v.Voids {
 			v.Voids[i].ErrMM = far
 		}
+		v.Passages = slices.Clone(v.Passages)
+		for i := range v.Passages {
+			v.Passages[i].ErrMM = far
+		}
 		m.Voids = &v
 	}
 	return &m

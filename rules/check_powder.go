@@ -12,7 +12,7 @@ import (
 // Powder looks at inner spaces: can what is in them get out?
 var Powder = &Check{
 	Name:    "powder",
-	Summary: "Inner spaces have ways out, wide enough and enough of them, for powder or for binder.",
+	Summary: "Inner spaces have ways out, wide enough and enough of them, for powder or for binder; channels and slits are no longer than powder comes out of.",
 	Why: "The machine fills every inner space with powder. What stays in adds mass, rattles loose in use, is baked in by heat treatment, " +
 		"and reactive powder can burn when somebody cuts the part open. In extrusion, solvent and binder gas need the same way out.",
 	Wrong: "Powder is trapped for good, or comes out in service; a sealed space builds pressure in the furnace; a sintered part blisters.",
@@ -24,7 +24,7 @@ var Powder = &Check{
 		{"two openings of 3 mm at opposite ends, passages up to 20 times their width", "common practice, no source"},
 		{"mass = volume x packing x density; packing 0.5 to 0.6, arXiv 2103.13421", "published, read; range from memory"},
 	},
-	Limits:   limits("powder.escape", "powder.openings", "powder.way-ratio"),
+	Limits:   limits("powder.escape", "powder.openings", "powder.way-ratio", "hole.depth-ratio", "hole.blind-ratio"),
 	Needs:    []Need{NeedCylinders, NeedVoids},
 	Solid:    true,
 	Cautions: []Caution{cautionReactiveVoid, cautionVoid, cautionHeat, cautionSealedGas},
@@ -57,12 +57,12 @@ func judgePowder(p *Subject) []Finding {
 			out = append(out, f)
 		}
 	}
-	return out
+	return append(out, judgePassages(p, out)...)
 }
 
 // judgeVoid tells the first thing that is wrong with a space.
 func judgeVoid(p *Subject, v mesh.Void) (Finding, bool) {
-	d := voidDetail{void: v, decl: declaredVoid(p, v), powder: trappedPowder(p, v)}
+	d := voidDetail{void: v, decl: declaredVoid(p, v), powder: trappedPowder(p, v.VolumeMM3)}
 	if v.Sealed {
 		f := Finding{HasValue: d.powder > 0, Measured: d.powder, Unit: "g", Count: 1}
 		d.kind = "sealed"
@@ -109,10 +109,8 @@ func (p *Subject) toldDeep(v *mesh.Void) bool {
 		if h.Share < shareLeast || math.Abs(along) > h.LengthMM/2 || at.Sub(h.Axis.Scale(along)).Norm() > h.DiameterMM/2 {
 			continue
 		}
-		for _, f := range judgeBore(p, h, nil) {
-			if f.detail.(holeDetail).kind == "deep" {
-				return true
-			}
+		if deepBore(p, h) {
+			return true
 		}
 	}
 	return false
@@ -135,12 +133,12 @@ func reactiveShift(p *Subject) int {
 
 // trappedPowder is the mass of powder that fills a space; 0 in extrusion,
 // which leaves none, and where the density is unknown.
-func trappedPowder(p *Subject, v mesh.Void) float64 {
+func trappedPowder(p *Subject, volumeMM3 float64) float64 {
 	m, ok := p.Material()
 	if !ok || !m.Density.Set || p.Spec.Process.V == Extrusion {
 		return 0
 	}
-	return estimate.PowderMass(v.VolumeMM3, packing(m, p.Spec.Process.V), m.Density.V)
+	return estimate.PowderMass(volumeMM3, packing(m, p.Spec.Process.V), m.Density.V)
 }
 
 // packing of loose powder: the shop's figure, else the process's.
@@ -215,6 +213,10 @@ func voidCaution(p *Subject, sealed bool) []Caution {
 }
 
 func sayPowder(p *Subject, f *Finding) {
+	if d, ok := f.detail.(passageDetail); ok {
+		sayPassage(p, f, d)
+		return
+	}
 	d := f.detail.(voidDetail)
 	name := "Inner space"
 	if d.decl != nil && d.decl.Name.Set {

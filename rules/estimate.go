@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"strings"
 
-	"corbel/mesh"
 	"corbel/rules/estimate"
 )
 
@@ -107,7 +106,7 @@ func (p *Subject) posts(covered *facetSet) (columnMM3, touchMM2 float64) {
 	return columnMM3, touchMM2
 }
 
-// PowderIn is the mass of powder that an inner space may hold, in grams.
-func (r *PartReport) PowderIn(v mesh.Void) float64 {
-	return trappedPowder(&Subject{Spec: r.Spec, Shop: r.Shop}, v)
+// PowderIn is the mass of powder that an inner space of a volume may hold, in grams.
+func (r *PartReport) PowderIn(volumeMM3 float64) float64 {
+	return trappedPowder(&Subject{Spec: r.Spec, Shop: r.Shop}, volumeMM3)
 }

@@ -119,6 +119,7 @@ type Measured struct {
 	Fits           []HoleFit       `json:"fits,omitempty" doc:"what the tolerances of the declared holes mean"`
 	Pins           *[]Pin          `json:"pins,omitempty"`
 	Voids          *[]Void         `json:"voids,omitempty"`
+	Passages       *[]Passage      `json:"passages,omitempty" doc:"long narrow channels and slits that are no straight round holes, deepest for their width first"`
 	Support        *Support        `json:"support,omitempty" doc:"what has to stand under the part; orient and compare give the same figures"`
 	Height         *float64        `json:"height,omitempty" doc:"mm, with the lift"`
 	Time           *float64        `json:"time,omitempty" doc:"h"`
@@ -262,6 +263,17 @@ type Void struct {
 	Ball     float64  `json:"ball" doc:"mm, diameter of the largest ball inside"`
 	Way      float64  `json:"way" doc:"length of the way out over its width"`
 	At       mesh.Vec `json:"at"`
+}
+
+// Passage is a channel or slit of any section, much longer than it is wide.
+type Passage struct {
+	Width    float64  `json:"width" doc:"mm, diameter of the largest ball that passes all of it"`
+	Length   float64  `json:"length" doc:"mm, along its middle, mouth to mouth or from the mouth to the end"`
+	Error    float64  `json:"length_error" doc:"what the length may be off by, mm"`
+	Through  bool     `json:"through" doc:"open at both ends"`
+	Powder   float64  `json:"powder" doc:"g"`
+	At       mesh.Vec `json:"at" doc:"the deepest place"`
+	NarrowAt mesh.Vec `json:"narrow_at" doc:"where it is narrowest"`
 }
 
 // Support is what has to stand under the part: columns under overhang that

@@ -189,6 +189,16 @@ func (t *measureText) features(d *Measured) {
 			t.row("", fmt.Sprintf("%s mm3, %s, near %s", figure(v.Volume), way, vec(v.At)))
 		}
 	}
+	if d.Passages != nil && len(*d.Passages) > 0 {
+		t.row("passages", strconv.Itoa(len(*d.Passages)))
+		for _, w := range firstN(*d.Passages, rowsMax) {
+			kind := "blind"
+			if w.Through {
+				kind = "through"
+			}
+			t.row("", fmt.Sprintf("%s mm wide, %s mm long, %s, near %s", figure(w.Width), figure(w.Length), kind, vec(w.At)))
+		}
+	}
 }
 
 func (t *measureText) thickness(name string, x *Thickness) {

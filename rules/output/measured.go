@@ -121,9 +121,14 @@ func measuredFeatures(r *rules.PartReport, out *Measured) {
 	if v := m.Voids; v != nil {
 		list := []Void{}
 		for _, s := range v.Voids {
-			list = append(list, Void{s.VolumeMM3, s.Sealed, s.EscapeMM, s.Openings, r.PowderIn(s), s.BallMM, s.WayMM, s.At})
+			list = append(list, Void{s.VolumeMM3, s.Sealed, s.EscapeMM, s.Openings, r.PowderIn(s.VolumeMM3), s.BallMM, s.WayMM, s.At})
 		}
 		out.Voids = &list
+		ways := []Passage{}
+		for _, w := range r.Passages() {
+			ways = append(ways, Passage{w.WidthMM, w.LengthMM, w.ErrMM, w.Through, r.PowderIn(w.VolumeMM3), w.At, w.NarrowAt})
+		}
+		out.Passages = &ways
 	}
 }
 

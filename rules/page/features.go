@@ -20,6 +20,7 @@ const rowsMax = 60
 type holeRow struct{ Diameter, Depth, Kind, Tilt, At string }
 type pinRow struct{ Diameter, Length, Kind, At string }
 type voidRow struct{ Volume, Way, Powder, At string }
+type passageRow struct{ Width, Length, Kind, Powder, At string }
 
 // features lists holes, pins and inner spaces.
 func (d *document) features(r *rules.PartReport) {
@@ -50,7 +51,15 @@ func (d *document) features(r *rules.PartReport) {
 			if !s.Sealed {
 				way = fmt.Sprintf("%s, a ball of %s mm gets out", plural(s.Openings, "opening"), figure(s.EscapeMM))
 			}
-			d.Voids = append(d.Voids, voidRow{figure(s.VolumeMM3), way, figure(r.PowderIn(s)) + " g", at(s.At)})
+			d.Voids = append(d.Voids, voidRow{figure(s.VolumeMM3), way, figure(r.PowderIn(s.VolumeMM3)) + " g", at(s.At)})
+		}
+		ways := r.Passages()
+		for _, w := range ways[:min(len(ways), rowsMax)] {
+			kind := "blind"
+			if w.Through {
+				kind = "through"
+			}
+			d.Passages = append(d.Passages, passageRow{figure(w.WidthMM), figure(w.LengthMM), kind, figure(r.PowderIn(w.VolumeMM3)) + " g", at(w.At)})
 		}
 	}
 }

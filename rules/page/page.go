@@ -138,6 +138,7 @@ type document struct {
 	Holes                                []holeRow
 	Pins                                 []pinRow
 	Voids                                []voidRow
+	Passages                             []passageRow
 	Limits                               []limitRow
 	Unused                               []limitRow
 	Steps                                []string

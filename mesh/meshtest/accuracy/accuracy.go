@@ -18,7 +18,7 @@ import (
 // report is told of a mesh has to be among them.
 var Measurements = []string{
 	"reading", "integrity", "mass", "box", "fit", "inclination", "overhang", "bridge", "floating start", "wall", "feather edge",
-	"largest ball", "gap", "hole", "pin", "sealed void", "vented void", "sections", "support", "access", "slenderness",
+	"largest ball", "gap", "hole", "pin", "sealed void", "vented void", "passage", "sections", "support", "access", "slenderness",
 	"milling", "directions", "platform",
 }
 

@@ -1,0 +1,145 @@
+package rules
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"corbel/mesh"
+	"corbel/spec"
+)
+
+// This file judges passages, for Powder: channels, slits and holes of any section
+// are held to what Hole holds round bores to, each told of once.
+
+type passageDetail struct {
+	passage mesh.Passage
+	decl    *spec.VoidDecl
+	powder  float64 // g; 0 where unknown or none
+}
+
+// boreShare is the share of a passage's way inside a straight round hole from which
+// the two are the same.
+const boreShare = 0.9
+
+// judgePassages tells the passages that are too long for their width, but for round
+// bores, which Hole judges, and for ways out of spaces that told says something of.
+func judgePassages(p *Subject, told []Finding) []Finding {
+	var out []Finding
+	for _, w := range p.Measured.Voids.Passages {
+		name := "hole.depth-ratio"
+		if !w.Through {
+			name = "hole.blind-ratio"
+		}
+		l, ok := p.Limit(name)
+		if !ok {
+			continue
+		}
+		f, bad := breach(l, w.Ratio(), w.Ratio()*w.ErrMM/w.LengthMM)
+		if !bad || p.boreOf(&w) || leadsToTold(&w, told) {
+			continue
+		}
+		d := passageDetail{passage: w, decl: passageDecl(p, &w), powder: trappedPowder(p, w.VolumeMM3)}
+		f.place(w.At, w.Box, 0, nil)
+		f.Where, f.feature, f.like, f.detail = p.whereMesh(), "passage", name, d
+		if d.decl != nil {
+			f.Where = Location{p.Spec.File, "void", d.decl.Table}
+			f.feature += " " + d.decl.Name.V
+			f.like = ""
+		}
+		out = append(out, f)
+	}
+	return out
+}
+
+// boreOf reports whether a passage is a straight round hole, or one of its legs is
+// such a hole that Hole tells is too deep.
+func (p *Subject) boreOf(w *mesh.Passage) bool {
+	if !p.told(Hole) {
+		return false
+	}
+	for _, h := range p.Measured.Cylinders.Holes {
+		if h.Share < shareLeast {
+			continue
+		}
+		if in := inBore(&h, w); in >= boreShare || in > 0 && deepBore(p, h) {
+			return true
+		}
+	}
+	return false
+}
+
+// Passages are the passages of a part that are no straight round holes.
+func (r *PartReport) Passages() []mesh.Passage {
+	var out []mesh.Passage
+	for _, w := range r.Measured.Voids.Passages {
+		round := func(h mesh.Cylinder) bool { return h.Share >= shareLeast && inBore(&h, &w) >= boreShare }
+		if r.Measured.Cylinders == nil || !slices.ContainsFunc(r.Measured.Cylinders.Holes, round) {
+			out = append(out, w)
+		}
+	}
+	return out
+}
+
+// inBore is the share of a passage's way that lies in a hole, or as near to its
+// mouths as it is wide.
+func inBore(h *mesh.Cylinder, w *mesh.Passage) float64 {
+	in := 0
+	for _, at := range w.Way {
+		v := at.Sub(h.At)
+		along := v.Dot(h.Axis)
+		if math.Abs(along) <= h.LengthMM/2+h.DiameterMM && v.Sub(h.Axis.Scale(along)).Norm() <= h.DiameterMM/2 {
+			in++
+		}
+	}
+	return float64(in) / float64(len(w.Way))
+}
+
+// deepBore reports whether Hole tells that a hole is too deep for powder.
+func deepBore(p *Subject, h mesh.Cylinder) bool {
+	for _, f := range judgeBore(p, h, nil) {
+		if f.detail.(holeDetail).kind == "deep" {
+			return true
+		}
+	}
+	return false
+}
+
+// leadsToTold reports whether a passage is the way out of a space that is told of.
+func leadsToTold(w *mesh.Passage, told []Finding) bool {
+	for _, f := range told {
+		if v := f.detail.(voidDetail).void; !v.Sealed && w.Passes(v.EscapeAt) {
+			return true
+		}
+	}
+	return false
+}
+
+// passageDecl finds the [[void]] that means a passage: one with a point in it.
+func passageDecl(p *Subject, w *mesh.Passage) *spec.VoidDecl {
+	for i := range p.Spec.Voids {
+		if d := &p.Spec.Voids[i]; d.At.Set && w.Passes(p.Point(d.At.V)) {
+			return d
+		}
+	}
+	return nil
+}
+
+func sayPassage(p *Subject, f *Finding, d passageDetail) {
+	w := &d.passage
+	name, open, help := "Channel or slit", "through", "open it on the way"
+	if d.decl != nil && d.decl.Name.Set {
+		name = fmt.Sprintf("Channel %q", d.decl.Name.V)
+	}
+	if !w.Through {
+		open, help = "blind", "open its far end"
+	}
+	held := " powder"
+	if d.powder > 0 {
+		held = fmt.Sprintf(" %s g of %s powder", rounded(d.powder), p.Spec.Material.V)
+	}
+	value, limit := pair(f.Measured, f.Limit, max(f.Band, ratioBand))
+	f.Message = fmt.Sprintf("%s, %s mm wide where it is narrowest, is %s mm long and %s, %s times its width where powder comes out of %s at most in %s, and may trap%s, %s%s.", name,
+		rounded(w.WidthMM), number(w.LengthMM, w.ErrMM), open, value, limit, p.forWhat(), held, p.where(f), closeCall(f))
+	f.Help = "Widen it, shorten it, or " + help + "; keep a way for air or liquid to push through."
+}
