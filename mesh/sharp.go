@@ -294,19 +294,18 @@ func (c *sideCount) all() int {
 // sharpTree searches sharp features by place.
 type sharpTree struct {
 	list []sharpFeature
-	tan  []float64 // of half the angle of each
-	mesh *Mesh     // a facet a b b for each
+	mesh *Mesh // a facet a b b for each
 }
 
 func newSharpTree(verts []Vec, list []sharpFeature) *sharpTree {
 	if len(list) == 0 {
 		return nil
 	}
-	fs, tan := make([][3]int32, len(list)), make([]float64, len(list))
+	fs := make([][3]int32, len(list))
 	for i, s := range list {
-		fs[i], tan[i] = [3]int32{s.a, s.b, s.b}, math.Tan(s.angle/2)
+		fs[i] = [3]int32{s.a, s.b, s.b}
 	}
-	return &sharpTree{list, tan, New(verts, fs)}
+	return &sharpTree{list, New(verts, fs)}
 }
 
 // wedgeShare is the share of its own taper down to which a sharp edge explains
@@ -330,13 +329,10 @@ func (t *sharpTree) explains(x, y Vec, d, within, touch float64) (feature int32,
 	}
 	apart := y.Sub(x).Norm()
 	near, ok := t.mesh.BVH().Nearest(x, within, func(f int32, q Vec) bool {
-		off, tan := x.Sub(q), t.tan[f]
-		if apart > 2*off.Norm()+edgeDoubt*touch*max(1, 1/tan) {
-			return false
-		}
-		along := &t.list[f].along
-		taper := off.Sub(along.Scale(off.Dot(*along))).Norm()
-		return d+edgeDoubt*touch >= wedgeShare*2*taper*tan
+		off := x.Sub(q)
+		dist, tan := off.Norm(), math.Tan(t.list[f].angle/2)
+		taper := off.Sub(t.list[f].along.Scale(off.Dot(t.list[f].along))).Norm()
+		return d+edgeDoubt*touch >= wedgeShare*2*taper*tan && apart <= 2*dist+edgeDoubt*touch*max(1, 1/tan)
 	})
 	return near.Facet, near.Point, ok && near.Dist < within
 }
