@@ -452,7 +452,9 @@ func (p *passages) measure(ctx context.Context, cells []int32, mouth int, r floa
 	if out.Through {
 		least *= 2
 	}
-	return out, out.LengthMM+out.ErrMM >= least, ctx.Err()
+	// A way through something much narrower, such as a hole in the side of a tube, says
+	// nothing of what is as wide as was tried.
+	return out, out.LengthMM+out.ErrMM >= least && out.WidthMM >= r*g.h, ctx.Err()
 }
 
 // middleOf moves a way to the middle of its passage, which is no wider than r on
