@@ -19,8 +19,12 @@ type passageDetail struct {
 }
 
 // boreShare is the share of a passage's way inside a straight round hole from which
-// the two are the same.
-const boreShare = 0.9
+// the two are the same, unless what stands in the hole leaves it narrower than
+// boreWidth of its diameter.
+const (
+	boreShare = 0.9
+	boreWidth = 0.5
+)
 
 // judgePassages tells the passages that are too long for their width, but for round
 // bores, which Hole judges, and for ways out of spaces that told says something of.
@@ -82,8 +86,11 @@ func (r *PartReport) Passages() []mesh.Passage {
 }
 
 // inBore is the share of a passage's way that lies in a hole, or as near to its
-// mouths as it is wide.
+// mouths as it is wide; 0 for a gap about a core in it.
 func inBore(h *mesh.Cylinder, w *mesh.Passage) float64 {
+	if w.WidthMM < boreWidth*h.DiameterMM {
+		return 0
+	}
 	in := 0
 	for _, at := range w.Way {
 		v := at.Sub(h.At)
