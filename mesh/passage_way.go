@@ -34,6 +34,9 @@ const (
 	passageMiddle = 0.5
 	// passageReach is how far, in cells, a way may lie from the middle.
 	passageReach = 2
+	// passageEvenFar is the least evenness of a passage: blind and open sleeves, coils
+	// and channels have 0.43 to 0.5, a gap open all round 0.365 to 0.39 however it lies.
+	passageEvenFar = 0.41
 	// passageFloor is the share of the usual clearance of a way below which it runs
 	// into its end.
 	passageFloor = 0.97
@@ -276,6 +279,23 @@ func (f *front) middle(c int32) bool {
 	return true
 }
 
+// evenness is the mean distance of a piece's cells, the first of the lists, over the
+// greatest, from its nearest on: as passages.even, but for how the grid lies.
+func (f *front) evenness(piece int) float64 {
+	near, far, sum, n := math.Inf(1), 0.0, 0.0, 0
+	for i, d := range f.far[:piece] {
+		if f.done[i] {
+			near, far = min(near, d), max(far, d)
+			sum += d
+			n++
+		}
+	}
+	if n == 0 || far <= near {
+		return 0
+	}
+	return (sum/float64(n) - near) / (far - near)
+}
+
 // deepest returns the deepest cell in the middle.
 func (f *front) deepest() int32 {
 	best := int32(-1)
@@ -415,6 +435,9 @@ func (p *passages) measure(ctx context.Context, cells []int32, mouth int, r floa
 		}
 	}
 	deep := f.deepest()
+	if f.evenness(len(cells)) < passageEvenFar {
+		return out, false, nil
+	}
 	var way []wayPoint
 	a, b, ok := f.meet()
 	if out.Through = ok && f.far[a] > f.far[deep]-passageMeet*r; out.Through {
