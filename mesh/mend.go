@@ -337,27 +337,36 @@ func turnShells(ctx context.Context, m *Mesh, t *Topology) (*Mesh, error) {
 		return nil, err
 	}
 	open := s.openBoxes()
-	outer := map[int32]bool{}
-	for i := range s.closed {
-		if s.closed[i] && s.volume[i] < 0 && !s.inOpen(i, open) && !s.inBoxOfOther(i) {
-			outer[int32(i)] = true
+	around := make([][]int32, t.Shells)
+	outer := make([]bool, t.Shells)
+	look := func(which func(i int) bool) error {
+		for i := range s.closed {
+			if s.closed[i] && which(i) && !s.inOpen(i, open) {
+				if ctx.Err() != nil {
+					return ctx.Err()
+				}
+				around[i] = s.holders(m, t, int32(i))
+			}
 		}
+		return nil
 	}
-	if len(outer) == 0 {
+	if err := look(func(i int) bool { return s.volume[i] < 0 }); err != nil {
+		return nil, err
+	}
+	for i, v := range s.volume {
+		outer[i] = s.closed[i] && v < 0 && len(around[i]) == 0 && !s.inOpen(i, open)
+	}
+	if !slices.Contains(outer, true) {
 		return nil, nil
+	}
+	if err := look(func(i int) bool { return s.volume[i] > 0 }); err != nil {
+		return nil, err
 	}
 	turn := make([]bool, t.Shells)
 	n, at := 0, []Vec(nil)
-	for i := range s.closed {
-		if ctx.Err() != nil {
-			return nil, ctx.Err()
-		}
-		turn[i] = outer[int32(i)]
-		if s.closed[i] && !turn[i] && s.volume[i] != 0 && !s.inOpen(i, open) {
-			around := s.holders(m, t, int32(i))
-			turn[i] = (len(around)%2 == 0) != (s.volume[i] > 0) && slices.ContainsFunc(around, func(j int32) bool { return outer[j] })
-		}
-		if turn[i] {
+	for i, list := range around {
+		wrong := (len(list)%2 == 0) != (s.volume[i] > 0)
+		if turn[i] = outer[i] || wrong && slices.ContainsFunc(list, func(j int32) bool { return outer[j] }); turn[i] {
 			if n++; len(at) < maxPlaces {
 				at = append(at, m.Centre(s.largest[i]))
 			}
@@ -372,16 +381,6 @@ func turnShells(ctx context.Context, m *Mesh, t *Topology) (*Mesh, error) {
 	w := m.with(facets, fmt.Sprintf("What is inside out was turned: %s.", plural(int64(n), "shell")))
 	w.mended.inverted, w.mended.invertedAt = n, at
 	return w, nil
-}
-
-// inBoxOfOther reports whether a closed shell's box lies in that of another.
-func (s *shells) inBoxOfOther(i int) bool {
-	for j := range s.closed {
-		if j != i && s.closed[j] && s.box[j].Join(s.box[i]) == s.box[j] {
-			return true
-		}
-	}
-	return false
 }
 
 // enclosed is the signed volume that the surface encloses, mm3, for its sign.
