@@ -54,52 +54,7 @@ type front struct {
 	mouth []int32   // by which mouth the shortest way leads, 0 not known
 	root  []int32   // and through which of its cells
 	done  []bool
-	queue frontQueue
-}
-
-// frontQueue is a heap, nearest first; ties by place.
-type frontQueue []frontEntry
-
-type frontEntry struct {
-	far  float64
-	item int32
-}
-
-func (a frontEntry) before(b frontEntry) bool {
-	return a.far < b.far || a.far == b.far && a.item < b.item
-}
-
-func (q *frontQueue) push(e frontEntry) {
-	*q = append(*q, e)
-	h := *q
-	i := len(h) - 1
-	for i > 0 && e.before(h[(i-1)/2]) {
-		h[i] = h[(i-1)/2]
-		i = (i - 1) / 2
-	}
-	h[i] = e
-}
-
-func (q *frontQueue) pop() frontEntry {
-	h := *q
-	top, e := h[0], h[len(h)-1]
-	h = h[:len(h)-1]
-	*q = h
-	i := 0
-	for k := 1; k < len(h); k = 2*i + 1 {
-		if k+1 < len(h) && h[k+1].before(h[k]) {
-			k++
-		}
-		if !h[k].before(e) {
-			break
-		}
-		h[i] = h[k]
-		i = k
-	}
-	if len(h) > 0 {
-		h[i] = e
-	}
-	return top
+	queue wayQueue // of places in the lists
 }
 
 // newFront marches from where there is room through the mouths into a piece.
@@ -127,11 +82,11 @@ func (p *passages) newFront(ctx context.Context, cells []int32, mouth int, r flo
 			f.reach(int32(i))
 		}
 	}
-	for n := 0; len(f.queue) > 0; n++ {
+	for n := 0; len(f.queue.heap) > 0; n++ {
 		if n&0xfff == 0 && ctx.Err() != nil {
 			return nil, ctx.Err()
 		}
-		i := f.queue.pop().item
+		i := f.queue.pop()
 		if f.done[i] {
 			continue
 		}
@@ -215,7 +170,7 @@ func (f *front) reach(i int32) {
 	}
 	if far < f.far[i] {
 		f.far[i] = far
-		f.queue.push(frontEntry{far, i})
+		f.queue.push(i, far)
 	}
 }
 

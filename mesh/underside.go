@@ -483,8 +483,8 @@ func (g *ground) waysNear(w *ways, f int32, within float64) []carrier {
 	return out
 }
 
-// wayQueue gives vertices by rising distance, of equal ones the lowest number.
-// A vertex may stand in it several times.
+// wayQueue gives numbers, such as of vertices, by rising distance, of equal ones the
+// lowest. A number may stand in it several times.
 type wayQueue struct {
 	heap []wayEnd
 }
