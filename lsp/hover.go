@@ -401,11 +401,7 @@ func holeText(r *rules.PartReport, declared int) string {
 	if !ok {
 		return "The mesh has no round hole here."
 	}
-	through := "blind"
-	if h.Through {
-		through = "through"
-	}
-	return fmt.Sprintf("The mesh has %.2f mm here, %s, %s mm deep.", h.DiameterMM, through, mm(h.LengthMM))
+	return fmt.Sprintf("The mesh has %.2f mm here, %s, %s mm deep.", h.DiameterMM, rules.SayEnds(h.Through), mm(h.LengthMM))
 }
 
 // massText and costText say what a part is estimated to weigh and to cost.

@@ -294,13 +294,9 @@ func sayHole(p *Subject, f *Finding) {
 		f.Message = fmt.Sprintf("%s is a channel of %s mm and %s mm long, narrower than the %s mm that can be cleared of powder in %s, %s%s.", name, value, rounded(d.hole.LengthMM), limit, p.forWhat(), place, closeCall(f))
 		f.Help = "Widen it, shorten it, or open it on the way."
 	case "deep":
-		what, open := "through", "open it on the way"
-		if !d.hole.Through {
-			what, open = "blind", "open its far end"
-		}
 		f.Message = fmt.Sprintf("%s of %s mm is %s mm deep and %s, %s times its diameter where powder comes out of %s at most in %s, %s%s.", name, number(d.hole.DiameterMM, d.hole.ErrMM),
-			rounded(d.hole.LengthMM), what, value, limit, p.forWhat(), place, closeCall(f))
-		f.Help = "Widen it, shorten it, " + open + ", or drill it afterwards."
+			rounded(d.hole.LengthMM), SayEnds(d.hole.Through), value, limit, p.forWhat(), place, closeCall(f))
+		f.Help = "Widen it, shorten it, " + openIt(d.hole.Through) + ", or drill it afterwards."
 	case "match":
 		f.Message = fmt.Sprintf("%s is declared %s mm and drawn %s mm %s%s.", name, limit, value, place, closeCall(f))
 		f.Help = "Correct the diameter here, or the model."

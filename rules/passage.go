@@ -134,12 +134,9 @@ func passageDecl(p *Subject, w *mesh.Passage) *spec.VoidDecl {
 
 func sayPassage(p *Subject, f *Finding, d passageDetail) {
 	w := &d.passage
-	name, open, help := "Channel or slit", "through", "open it on the way"
+	name := "Channel or slit"
 	if d.decl != nil && d.decl.Name.Set {
 		name = fmt.Sprintf("Channel %q", d.decl.Name.V)
-	}
-	if !w.Through {
-		open, help = "blind", "open its far end"
 	}
 	held := " powder"
 	if d.powder > 0 {
@@ -147,6 +144,6 @@ func sayPassage(p *Subject, f *Finding, d passageDetail) {
 	}
 	value, limit := pair(f.Measured, f.Limit, max(f.Band, ratioBand))
 	f.Message = fmt.Sprintf("%s, %s mm wide where it is narrowest, is %s mm long and %s, %s times its width where powder comes out of %s at most in %s, and may trap%s, %s%s.", name,
-		rounded(w.WidthMM), number(w.LengthMM, w.ErrMM), open, value, limit, p.forWhat(), held, p.where(f), closeCall(f))
-	f.Help = "Widen it, shorten it, or " + help + "; keep a way for air or liquid to push through."
+		rounded(w.WidthMM), number(w.LengthMM, w.ErrMM), SayEnds(w.Through), value, limit, p.forWhat(), held, p.where(f), closeCall(f))
+	f.Help = "Widen it, shorten it, or " + openIt(w.Through) + "; keep a way for air or liquid to push through."
 }

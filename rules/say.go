@@ -153,3 +153,9 @@ func unitText(u string) string {
 	}
 	return " " + u
 }
+
+// SayEnds says how a hole or a passage ends.
+func SayEnds(through bool) string { return pick(through, "through", "blind") }
+
+// openIt says how to let powder out of one that is too deep for it.
+func openIt(through bool) string { return pick(through, "open it on the way", "open its far end") }

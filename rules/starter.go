@@ -344,13 +344,9 @@ func (w *starter) holes() {
 		w.line("# Guess: all are left as built. A hole to be reamed is to be drawn smaller.")
 	}
 	for i, h := range holes {
-		kind := "blind"
-		if h.Through {
-			kind = "through"
-		}
 		w.line("")
 		w.line("[[hole]]")
-		w.line("name     = %s # %s, %s mm deep, along %s", spec.Quote(starterHole(i)), kind, rounded(h.LengthMM), sayAxis(h.Axis))
+		w.line("name     = %s # %s, %s mm deep, along %s", spec.Quote(starterHole(i)), SayEnds(h.Through), rounded(h.LengthMM), sayAxis(h.Axis))
 		w.line("at       = %s", w.place(h.At))
 		w.line("diameter = \"%s mm\"", plain(roundTo(h.DiameterMM, 3)))
 		w.line("finish   = \"as-built\"")

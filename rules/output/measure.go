@@ -166,11 +166,7 @@ func (t *measureText) features(d *Measured) {
 	if d.Holes != nil {
 		t.row("holes", strconv.Itoa(len(*d.Holes)))
 		for _, h := range firstN(*d.Holes, rowsMax) {
-			kind := "blind"
-			if h.Through {
-				kind = "through"
-			}
-			t.row("", fmt.Sprintf("%s mm %s, %s mm deep, tilt %s deg, near %s", figure(h.Diameter), kind, figure(h.Depth), angle(h.Tilt), vec(h.At)))
+			t.row("", fmt.Sprintf("%s mm %s, %s mm deep, tilt %s deg, near %s", figure(h.Diameter), rules.SayEnds(h.Through), figure(h.Depth), angle(h.Tilt), vec(h.At)))
 		}
 	}
 	if d.Pins != nil {
@@ -192,11 +188,7 @@ func (t *measureText) features(d *Measured) {
 	if d.Passages != nil && len(*d.Passages) > 0 {
 		t.row("passages", strconv.Itoa(len(*d.Passages)))
 		for _, w := range firstN(*d.Passages, rowsMax) {
-			kind := "blind"
-			if w.Through {
-				kind = "through"
-			}
-			t.row("", fmt.Sprintf("%s mm wide, %s mm long, %s, near %s", figure(w.Width), figure(w.Length), kind, vec(w.At)))
+			t.row("", fmt.Sprintf("%s mm wide, %s mm long, %s, near %s", figure(w.Width), figure(w.Length), rules.SayEnds(w.Through), vec(w.At)))
 		}
 	}
 }

@@ -30,12 +30,8 @@ func (d *document) features(r *rules.PartReport) {
 	}
 	if c := m.Cylinders; c != nil {
 		for _, h := range c.Holes[:min(len(c.Holes), rowsMax)] {
-			kind := "blind"
-			if h.Through {
-				kind = "through"
-			}
 			tilt := math.Acos(min(1, math.Abs(h.Axis.Dot(m.Frame.Z)))) * 180 / math.Pi
-			d.Holes = append(d.Holes, holeRow{figure(h.DiameterMM), figure(h.LengthMM), kind, figure(round(tilt, 1)), at(h.At)})
+			d.Holes = append(d.Holes, holeRow{figure(h.DiameterMM), figure(h.LengthMM), rules.SayEnds(h.Through), figure(round(tilt, 1)), at(h.At)})
 		}
 		for _, p := range c.Pins[:min(len(c.Pins), rowsMax)] {
 			kind := "held at both ends"
@@ -55,11 +51,7 @@ func (d *document) features(r *rules.PartReport) {
 		}
 		ways := r.Passages()
 		for _, w := range ways[:min(len(ways), rowsMax)] {
-			kind := "blind"
-			if w.Through {
-				kind = "through"
-			}
-			d.Passages = append(d.Passages, passageRow{figure(w.WidthMM), figure(w.LengthMM), kind, figure(r.PowderIn(w.VolumeMM3)) + " g", at(w.At)})
+			d.Passages = append(d.Passages, passageRow{figure(w.WidthMM), figure(w.LengthMM), rules.SayEnds(w.Through), figure(r.PowderIn(w.VolumeMM3)) + " g", at(w.At)})
 		}
 	}
 }
