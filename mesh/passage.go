@@ -120,9 +120,10 @@ func findPassages(ctx context.Context, g *grid) ([]Passage, error) {
 }
 
 // on begins with a grid.
-func (p *passages) on(g *grid) {
-	p.g, p.place, p.order = g, nil, nil
-	p.depth, p.taken = make([]uint16, len(g.clear)), make([]uint64, (len(g.clear)+63)/64)
+func (p *passages) on(g *grid) { *p = passages{g: g, found: p.found} }
+
+// eachBorder visits the cells of the grid's border.
+func (g *grid) eachBorder(visit func(i int32)) {
 	for z := range g.size[2] {
 		for y := range g.size[1] {
 			row := z*g.stride[2] + y*g.stride[1]
@@ -131,7 +132,7 @@ func (p *passages) on(g *grid) {
 				step = 1
 			}
 			for i := row; i < row+g.size[0]; i += step {
-				p.depth[i] = 1
+				visit(int32(i))
 			}
 		}
 	}
@@ -172,22 +173,24 @@ func (g *grid) coarse() *grid {
 // tryAll tries radii, but for those at which nothing is deep enough: what is narrow
 // for a ball is no deeper than for a larger one.
 func (p *passages) tryAll(ctx context.Context, radii []float64) error {
-	deepest := math.Inf(1)
+	d, err := newDeepness(ctx, p.g)
+	if err != nil {
+		return err
+	}
+	deepest := math.MaxInt
 	var worth []float64
-	for i, r := range slices.Backward(radii) {
-		if float64(passageSteps(r)) >= deepest {
+	for _, r := range slices.Backward(radii) {
+		least := passageSteps(r)
+		if least >= deepest {
 			continue
 		}
-		if i%2 == 0 {
-			if err := p.spread(ctx, float32(r)); err != nil {
-				return err
-			}
-			if deepest = 0; len(p.order) > 0 {
-				deepest = float64(p.depth[p.order[len(p.order)-1]])
-			}
-			if float64(passageSteps(r)) >= deepest {
-				continue
-			}
+		deep, err := d.deepest(ctx, float32(r), least)
+		if err != nil {
+			return err
+		}
+		if deep <= least {
+			deepest = deep
+			continue
 		}
 		worth = append(worth, r)
 	}
@@ -206,10 +209,8 @@ func passageSteps(r float64) int { return int(2*r*PassageLeast/passageStep) + 1 
 
 // try looks for passages narrower than a ball of r cells.
 func (p *passages) try(ctx context.Context, r float64) error {
-	if p.r != float32(r) {
-		if err := p.spread(ctx, float32(r)); err != nil {
-			return err
-		}
+	if err := p.spread(ctx, float32(r)); err != nil {
+		return err
 	}
 	least := passageSteps(r)
 	mouth := int(math.Ceil(2*r*passageMouth)) + 1
@@ -257,6 +258,10 @@ func (p *passages) roomy(c int32) bool { return p.g.clear[c] >= p.r || p.depth[c
 // spread finds how deep each cell is where a ball of r cells has no room.
 func (p *passages) spread(ctx context.Context, r float32) error {
 	g := p.g
+	if p.depth == nil {
+		p.depth, p.taken = make([]uint16, len(g.clear)), make([]uint64, (len(g.clear)+63)/64)
+		g.eachBorder(func(i int32) { p.depth[i] = 1 })
+	}
 	for _, c := range p.order {
 		p.depth[c] = 0
 	}

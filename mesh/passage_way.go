@@ -415,6 +415,9 @@ func (p *passages) measure(ctx context.Context, cells []int32, mouth int, r floa
 	if 2*s.usual() < voidSeen*g.h {
 		return out, false, nil
 	}
+	if err := s.refine(ctx, g.n.m); err != nil {
+		return out, false, err
+	}
 	out.WidthMM, out.NarrowAt = s.width(), s.line[s.narrow]
 	out.LengthMM = lineLength(s.line) - s.outside(false)
 	if out.Through {
@@ -436,8 +439,8 @@ func (p *passages) measure(ctx context.Context, cells []int32, mouth int, r floa
 }
 
 // middleOf moves a way to the middle of its passage, which is no wider than r on
-// either side, and finds the narrowest place. One that ends in the passage ends
-// there where it comes too close to the end.
+// either side. One that ends in the passage ends there where it comes too close to
+// the end.
 func middleOf(ctx context.Context, m *Mesh, way []wayPoint, r, h float64, ends bool) (squeeze, error) {
 	var s squeeze
 	for _, p := range way {
@@ -454,7 +457,7 @@ func middleOf(ctx context.Context, m *Mesh, way []wayPoint, r, h float64, ends b
 			s.cutEnd()
 		}
 	}
-	return s, s.refine(ctx, m)
+	return s, nil
 }
 
 // usual is the clearance that half of the points fall short of.
