@@ -79,8 +79,11 @@ type passages struct {
 	depth []uint16 // by cell: steps along the axes to where there is room, plus one; 1 on the border, 0 unmet
 	order []int32  // the narrow cells met, in order of depth
 	taken []uint64 // bits by cell: in a candidate of the width tried
-	place []int32  // by cell: its place in the lists of a front, plus one
-	found []passageFound
+	in    []uint64 // bits by cell: in the lists of a front
+	// before is how many cells of a front come before those of a word of in; only
+	// from its first cell to its last.
+	before []int32
+	found  []passageFound
 }
 
 // passageFound is a passage as measured, with how deep it is in mm along the axes.

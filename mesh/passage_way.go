@@ -3,6 +3,7 @@ package mesh
 import (
 	"context"
 	"math"
+	"math/bits"
 	"slices"
 )
 
@@ -47,8 +48,10 @@ const (
 type front struct {
 	*passages
 	steps []gridStep
-	first int // the depth at which a piece begins
-	cell  []int32
+	first int       // the depth at which a piece begins
+	cell  []int32   // the piece's, then those of its mouths
+	piece int       // how many the piece has
+	place []int32   // in the lists, by how many of their cells have lesser numbers
 	far   []float64 // cells, in the middle; +Inf where not met
 	wide  float64   // the greatest clearance of the piece, cells
 	mouth []int32   // by which mouth the shortest way leads, 0 not known
@@ -59,15 +62,14 @@ type front struct {
 
 // newFront marches from where there is room through the mouths into a piece.
 func (p *passages) newFront(ctx context.Context, cells []int32, mouth int, r float64) (*front, error) {
-	if p.place == nil {
-		p.place = make([]int32, len(p.depth))
+	if p.in == nil {
+		p.in, p.before = make([]uint64, len(p.taken)), make([]int32, len(p.taken))
 	}
-	f := &front{passages: p, steps: p.g.steps(), first: mouth + 1}
+	f := &front{passages: p, steps: p.g.steps(), first: mouth + 1, piece: len(cells)}
 	for _, c := range cells {
 		f.add(c)
 		f.wide = max(f.wide, float64(p.g.clear[c]))
 	}
-	f.nameMouths(mouth, 2*mouth)
 	var near [6]int32
 	for i := 0; i < len(f.cell); i++ {
 		c := f.cell[i]
@@ -77,6 +79,8 @@ func (p *passages) newFront(ctx context.Context, cells []int32, mouth int, r flo
 			}
 		}
 	}
+	f.index()
+	f.nameMouths(mouth, 2*mouth)
 	for i, c := range f.cell {
 		if p.depth[c] == 2 {
 			f.reach(int32(i))
@@ -104,30 +108,53 @@ func (p *passages) newFront(ctx context.Context, cells []int32, mouth int, r flo
 // end clears what is kept for the next front.
 func (f *front) end() {
 	for _, c := range f.cell {
-		f.place[c] = 0
+		f.in[c>>6] = 0
 	}
 }
 
-// at returns the place of a cell in the lists, if it is in them.
-func (f *front) at(c int32) (int32, bool) { return f.place[c] - 1, f.place[c] > 0 }
-
 func (f *front) add(c int32) {
-	if f.place[c] > 0 {
+	if bit(f.in, c) {
 		return
 	}
+	setBit(f.in, c)
 	f.cell = append(f.cell, c)
-	f.place[c] = int32(len(f.cell))
 	f.far, f.mouth, f.done = append(f.far, math.Inf(1)), append(f.mouth, 0), append(f.done, false)
 	f.root = append(f.root, -1)
 }
 
-// nameMouths numbers the mouths: what is less deep than mouth and thick more, in
-// pieces that hang together.
+// index makes at tell the places of all cells that were added.
+func (f *front) index() {
+	n := int32(0)
+	for w := slices.Min(f.cell) >> 6; n < int32(len(f.cell)); w++ {
+		f.before[w] = n
+		n += int32(bits.OnesCount64(f.in[w]))
+	}
+	f.place = make([]int32, len(f.cell))
+	for i, c := range f.cell {
+		f.place[f.rank(c)] = int32(i)
+	}
+}
+
+// rank is how many cells of the lists have lesser numbers than one of them.
+func (f *front) rank(c int32) int32 {
+	return f.before[c>>6] + int32(bits.OnesCount64(f.in[c>>6]&(1<<(c&63)-1)))
+}
+
+// at returns the place of a cell in the lists, if it is in them.
+func (f *front) at(c int32) (int32, bool) {
+	if !bit(f.in, c) {
+		return 0, false
+	}
+	return f.place[f.rank(c)], true
+}
+
+// nameMouths numbers the mouths: what of the piece is less deep than mouth and thick
+// more, in pieces that hang together.
 func (f *front) nameMouths(mouth, thick int) {
 	names := int32(0)
 	var stack []int32
 	var near [6]int32
-	for i, c := range f.cell {
+	for i, c := range f.cell[:f.piece] {
 		if f.mouth[i] > 0 || int(f.depth[c]) > mouth+thick {
 			continue
 		}
@@ -137,7 +164,7 @@ func (f *front) nameMouths(mouth, thick int) {
 			c := stack[len(stack)-1]
 			stack = stack[:len(stack)-1]
 			for _, n := range f.g.besides(c, &near) {
-				if j, ok := f.at(n); ok && f.mouth[j] == 0 && int(f.depth[n]) <= mouth+thick {
+				if j, ok := f.at(n); ok && int(j) < f.piece && f.mouth[j] == 0 && int(f.depth[n]) <= mouth+thick {
 					f.mouth[j] = names
 					stack = append(stack, n)
 				}
@@ -234,11 +261,11 @@ func (f *front) middle(c int32) bool {
 	return true
 }
 
-// evenness is the mean distance of a piece's cells, the first of the lists, over the
-// greatest, from its nearest on: as passages.even, but for how the grid lies.
-func (f *front) evenness(piece int) float64 {
+// evenness is the mean distance of a piece's cells over the greatest, from its
+// nearest on: as passages.even, but for how the grid lies.
+func (f *front) evenness() float64 {
 	near, far, sum, n := math.Inf(1), 0.0, 0.0, 0
-	for i, d := range f.far[:piece] {
+	for i, d := range f.far[:f.piece] {
 		if f.done[i] {
 			near, far = min(near, d), max(far, d)
 			sum += d
@@ -390,7 +417,7 @@ func (p *passages) measure(ctx context.Context, cells []int32, mouth int, r floa
 		}
 	}
 	deep := f.deepest()
-	if f.evenness(len(cells)) < passageEvenFar {
+	if f.evenness() < passageEvenFar {
 		return out, false, nil
 	}
 	var way []wayPoint

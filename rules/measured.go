@@ -290,13 +290,13 @@ var measurements = []measurement{
 			return &v, 128, err
 		},
 		put: func(d *Measured, v any) { d.Ball = v.(*mesh.Ball) }},
-	{need: NeedVoids, effort: 4, form: plainForm[mesh.Voids](),
+	{need: NeedVoids, large: true, effort: 4, form: plainForm[mesh.Voids](),
 		run: func(ctx context.Context, m *mesh.Mesh, _ *params) (any, int64, error) {
 			v, err := mesh.MeasureVoids(ctx, m, mesh.VoidParams{})
 			return v, facetBytes(m, 1), err
 		},
 		put: func(d *Measured, v any) { d.Voids = v.(*mesh.Voids) }},
-	{need: NeedSections, framed: true, effort: 1, form: wholeSections, answers: sectionAnswers,
+	{need: NeedSections, large: true, framed: true, effort: 1, form: wholeSections, answers: sectionAnswers,
 		key: func(*params) string { return fmt.Sprintf("pitch %g", sectionPitchMM) },
 		run: func(ctx context.Context, m *mesh.Mesh, p *params) (any, int64, error) {
 			v, err := mesh.MeasureSections(ctx, m, p.frame, sectionPitchMM)
