@@ -357,7 +357,7 @@ func (r *toolReach) rest(at, n Vec) (Vec, bool) {
 			off = r.m.Normal(near.Facet).Scale(r.skin)
 		}
 		push := off.Unit().Scale(r.radius - near.Dist)
-		if h, hit := r.bvh.Ray(c, push, 0, 1); hit {
+		if h, hit := r.bvh.Ray(c, push, r.skin/push.Norm(), 1); hit { // not the wall that it is pushed off
 			push = push.Scale(h.T / 2) // never through a wall
 		}
 		c = c.Add(push)

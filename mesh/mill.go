@@ -15,7 +15,7 @@ type Milling struct {
 	Stock    Stock         // the smallest of those tried
 	Ratio    float64       // its volume over the part's; 0 where the part has no volume
 	Share    float64       // of the surface that the tool reaches from the six axis directions
-	ShareErr float64       // what Share may be off by: it is counted on samples
+	ShareErr float64       // what Share may be off by: two standard deviations of a count on all samples, and one sample
 	Missed   []MissedPatch // worst first; specks of less than missedLeast of the surface are left out
 }
 
@@ -40,7 +40,7 @@ type MillParams struct {
 	AllowanceMM float64 // of the stock, a side
 	Samples     int     // places tried; 0 is 2048
 	// Bores are drilled, not milled: they count as reached where a drill gets in
-	// along their axis. May be nil.
+	// along their axis, and their bottoms as inBore says. May be nil.
 	Bores *Cylinders
 }
 
@@ -61,7 +61,9 @@ var sixWays = []Vec{{1, 0, 0}, {-1, 0, 0}, {0, 1, 0}, {0, -1, 0}, {0, 0, 1}, {0,
 // of them (see MeasureAccess for what counts as reached: a corner that a round
 // tool can't fill does). Undercuts that a tilted or special tool reaches count
 // as missed, and how the part would be clamped is not asked. So the share is
-// what plain three-axis milling in six set-ups gets at, no more.
+// what plain three-axis milling in six set-ups gets at, no more, with what drills and
+// end mills of their own size get at in bores; the walls and the bottom of each are tried
+// at some 24 places. The bottom counts that is of one body with the bore.
 func MeasureMilling(ctx context.Context, m *Mesh, p MillParams) (Milling, error) {
 	if err := m.Prepare(ctx); err != nil {
 		return Milling{}, err
@@ -84,24 +86,40 @@ func MeasureMilling(ctx context.Context, m *Mesh, p MillParams) (Milling, error)
 	if p.Samples <= 0 {
 		p.Samples = millSamples
 	}
-	got, err := MeasureAccess(ctx, m, patches, AccessParams{Tool: p.Tool, Directions: sixWays, Samples: p.Samples})
+	facets := make([][]int32, len(patches))
+	for i := range patches {
+		facets[i] = patches[i].facets
+	}
+	got, err := MeasureAccess(ctx, m, facets, AccessParams{Tool: p.Tool, Directions: sixWays, Samples: p.Samples})
 	if err != nil {
 		return out, err
+	}
+	for i, b := range patches {
+		if b.bore < 0 || got[i].Share == 1 {
+			continue
+		}
+		a, err := inBore(ctx, m, &p.Bores.Holes[b.bore], b.facets, p.Tool)
+		if err != nil {
+			return out, err
+		}
+		if a.Share > got[i].Share {
+			got[i] = a
+		}
 	}
 	if p.Bores != nil {
 		for i := range p.Bores.Holes {
 			h := &p.Bores.Holes[i]
-			a, err := drilled(ctx, m, h)
+			a, err := inBore(ctx, m, h, h.Facets, p.Tool)
 			if err != nil {
 				return out, err
 			}
-			patches, got = append(patches, h.Facets), append(got, a)
+			facets, got = append(facets, h.Facets), append(got, a)
 		}
 	}
 	area, reached, n := 0.0, 0.0, 0
 	for i, a := range got {
 		size := 0.0
-		for _, f := range patches[i] {
+		for _, f := range facets[i] {
 			size += m.Area(f)
 		}
 		if a.Samples == 0 {
@@ -123,15 +141,25 @@ func MeasureMilling(ctx context.Context, m *Mesh, p MillParams) (Milling, error)
 	return out, nil
 }
 
-// boreShare is how thick a drill is tried, as a share of its bore: the corners
-// of a polygon and a little tilt must not stop it.
-const boreShare = 0.8
+const (
+	// boreShare is how thick a tool is tried, as a share of its bore: the corners
+	// of a polygon and a little tilt must not stop it.
+	boreShare = 0.8
+	// A bottom is flat that has a facet this square to the bore: a drill's point of
+	// 118 or 140 degrees is not.
+	bottomFlatRad = 10 * degree
+	boreSamples   = 24
+)
 
-// drilled asks whether a drill gets into a bore from either end.
-func drilled(ctx context.Context, m *Mesh, h *Cylinder) (Access, error) {
-	d := boreShare * h.DiameterMM
-	a, err := MeasureAccess(ctx, m, [][]int32{h.Facets}, AccessParams{Tool: Tool{DiameterMM: d, LengthMM: h.LengthMM + 2*h.DiameterMM},
-		Directions: []Vec{h.Axis, h.Axis.Scale(-1)}, Samples: 24})
+// inBore asks of facets in a bore whether the tool that makes the bore gets there from either
+// end. Walls, and what a drill's point leaves, are drilled, however deep. What is flat is cut
+// by an end mill of the bore's diameter, as long, beside that, as mill is beside its own.
+func inBore(ctx context.Context, m *Mesh, h *Cylinder, facets []int32, mill Tool) (Access, error) {
+	tool := Tool{DiameterMM: boreShare * h.DiameterMM, LengthMM: m.Box().Diagonal() + h.DiameterMM}
+	if slices.ContainsFunc(facets, func(f int32) bool { return math.Abs(m.Normal(f).Dot(h.Axis)) > math.Cos(bottomFlatRad) }) {
+		tool.LengthMM, tool.HolderMM = mill.LengthMM*h.DiameterMM/mill.DiameterMM, mill.HolderMM*h.DiameterMM/mill.DiameterMM
+	}
+	a, err := MeasureAccess(ctx, m, [][]int32{facets}, AccessParams{Tool: tool, Directions: []Vec{h.Axis, h.Axis.Scale(-1)}, Samples: boreSamples})
 	if err != nil {
 		return Access{}, err
 	}
@@ -158,15 +186,25 @@ func smallestStock(ctx context.Context, m *Mesh, allowance float64) (Stock, erro
 	return best, nil
 }
 
+// millPatch is a smooth piece of surface outside bores. If it borders on bores alone, as
+// their bottoms and steps do, bore is the widest of them, else -1.
+type millPatch struct {
+	facets []int32
+	bore   int32
+}
+
 // patchesOf parts the surface at its creases. Large patches are cut into
 // pieces along their longest side, so that every place has its share of the
 // samples.
-func patchesOf(ctx context.Context, m *Mesh, bores *Cylinders) ([][]int32, error) {
+func patchesOf(ctx context.Context, m *Mesh, bores *Cylinders) ([]millPatch, error) {
 	topo := m.Topology()
-	of := make([]bool, len(m.Facets))
+	const untold, bore = 0, -1
+	of := make([]int32, len(m.Facets)) // number of the patch, from 1
 	if bores != nil {
 		for f, h := range bores.HoleOf {
-			of[f] = h >= 0
+			if h >= 0 {
+				of[f] = bore
+			}
 		}
 	}
 	cos := math.Cos(patchRad)
@@ -174,27 +212,45 @@ func patchesOf(ctx context.Context, m *Mesh, bores *Cylinders) ([][]int32, error
 	for f := range m.Facets {
 		total += m.Area(int32(f))
 	}
-	var out [][]int32
+	var out []millPatch
+	number := int32(0)
 	for f := range m.Facets {
 		if f%(1<<14) == 0 && ctx.Err() != nil {
 			return nil, ctx.Err()
 		}
-		if of[f] {
+		if of[f] != untold {
 			continue
 		}
-		of[f] = true
+		number++
+		of[f] = number
 		patch := []int32{int32(f)}
 		for i := 0; i < len(patch); i++ {
 			g := patch[i]
 			for k := range 3 {
-				if h := topo.Neighbour(g, k); h >= 0 && !of[h] && m.Normal(h).Dot(m.Normal(g)) >= cos {
-					of[h] = true
+				if h := topo.Neighbour(g, k); h >= 0 && of[h] == untold && m.Normal(h).Dot(m.Normal(g)) >= cos {
+					of[h] = number
 					patch = append(patch, h)
 				}
 			}
 		}
+		widest := int32(-1)
+	border:
+		for _, g := range patch {
+			for k := range 3 {
+				switch h := topo.Neighbour(g, k); {
+				case h >= 0 && of[h] == number:
+				case h < 0 || of[h] != bore:
+					widest = -1
+					break border
+				case widest < 0 || bores.Holes[bores.HoleOf[h]].DiameterMM > bores.Holes[widest].DiameterMM:
+					widest = bores.HoleOf[h]
+				}
+			}
+		}
 		slices.Sort(patch)
-		out = append(out, m.cutPatch(patch, total/patchPieces)...)
+		for _, piece := range m.cutPatch(patch, total/patchPieces) {
+			out = append(out, millPatch{piece, widest})
+		}
 	}
 	return out, nil
 }

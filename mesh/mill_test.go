@@ -107,6 +107,54 @@ func TestMillingBores(t *testing.T) {
 	}
 }
 
+// The bottom of a blind bore is cut by what fits the bore, however thin: a drill
+// leaves its point, an end mill of the bore's own size a flat one, down to six
+// times the diameter here. What is wider than its mouth stays missed.
+func TestMillingBottoms(t *testing.T) {
+	const half, sides = 20, 48
+	profile := func(ps ...mesh.Vec) []mesh.Vec { return ps }
+	share := accuracy.Of("milling", "share reached", "bottoms of bores: flat, pointed, stepped, too deep, undercut", accuracy.OfBand, 1)
+	defer share.Hold(t)
+	for _, c := range []struct {
+		name    string
+		profile []mesh.Vec
+		missed  float64 // what lies below this and is no outer face, none for 0
+	}{
+		{"flat", profile(mesh.Vec{1.5, 60}, mesh.Vec{1.5, 55}, mesh.Vec{0, 55}), 0},
+		{"flat, as wide as the tool", profile(mesh.Vec{3, 60}, mesh.Vec{3, 45}, mesh.Vec{0, 45}), 0},
+		{"flat, deeper than the tool that fits all bores is long", profile(mesh.Vec{5, 60}, mesh.Vec{5, 10}, mesh.Vec{0, 10}), 0},
+		{"a drill's point", profile(mesh.Vec{1.5, 60}, mesh.Vec{1.5, 10}, mesh.Vec{0, 9.1}), 0},
+		{"step to a narrower bore", profile(mesh.Vec{2.5, 60}, mesh.Vec{2.5, 55}, mesh.Vec{1, 55}, mesh.Vec{1, 0}), 0},
+		{"step and bottom", profile(mesh.Vec{2.5, 60}, mesh.Vec{2.5, 55}, mesh.Vec{1, 55}, mesh.Vec{1, 50}, mesh.Vec{0, 50}), 0},
+		{"flat, ten diameters deep", profile(mesh.Vec{2.5, 60}, mesh.Vec{2.5, 10}, mesh.Vec{0, 10}), 10.1},
+		{"wider below", profile(mesh.Vec{1.5, 60}, mesh.Vec{1.5, 55}, mesh.Vec{5, 50}, mesh.Vec{5, 48}, mesh.Vec{0, 48}), 54.9},
+	} {
+		m := meshtest.Turned(half, 0, 60, c.profile, sides)
+		area, missed := 0.0, 0.0
+		for f := range m.Facets {
+			area += m.Area(int32(f))
+			if at := m.Centre(int32(f)); math.Hypot(at[0], at[1]) < 5 && at[2] > 0 && at[2] < c.missed {
+				missed += m.Area(int32(f))
+			}
+		}
+		// A bore's own direction makes good what the six are askew.
+		for _, m := range []*mesh.Mesh{m, meshtest.Turn(m, mesh.Vec{1, 1, 0.3}, 0.02)} {
+			cs, err := mesh.MeasureCylinders(t.Context(), m)
+			if err != nil {
+				t.Fatal(err)
+			}
+			p := endMill
+			p.LengthMM, p.Bores = 36, cs
+			g := milled(t, m, p)
+			want := 1 - missed/area
+			share.Within(g.Share, want, g.ShareErr)
+			if c.missed == 0 && g.Share != 1 || c.missed > 0 && len(g.Missed) == 0 {
+				t.Errorf("%s: %.5f +- %.5f, want %.5f; missed %+v", c.name, g.Share, g.ShareErr, want, g.Missed)
+			}
+		}
+	}
+}
+
 func BenchmarkMilling(b *testing.B) {
 	for _, n := range []int{100, 316, 1000} {
 		m := meshtest.Torus(30, 10, n, n/2)
