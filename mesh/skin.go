@@ -96,6 +96,30 @@ func (s *skin) plot(tile int32) (c plot) {
 // rimOf are the corners of a tile.
 func (s *skin) rimOf(tile int32) []rimmed { return s.rims[s.tiles[tile].rim:s.tiles[tile+1].rim] }
 
+// vertsOf are the corners of a tile.
+func (s *skin) vertsOf(tile int32) []int32 {
+	if s.of == nil {
+		return s.m.Facets[tile][:]
+	}
+	var out []int32
+	for _, r := range s.rimOf(tile) {
+		out = append(out, r.at)
+	}
+	return out
+}
+
+// centre is the middle of a tile's corners.
+func (s *skin) centre(tile int32) (c Vec) {
+	if s.of == nil {
+		return s.m.Centre(tile)
+	}
+	rim := s.rimOf(tile)
+	for _, r := range rim {
+		c = c.Add(s.m.Verts[r.at])
+	}
+	return c.Scale(1 / float64(len(rim)))
+}
+
 // facet is the facet of the whole mesh that one of the skin is a piece of.
 func (s *skin) facet(f int32) int32 {
 	if s.of == nil {
@@ -886,6 +910,10 @@ func (s *skin) rim(x seam) int32 { return s.tiles[x.tile].rim + x.side }
 
 // ends are the vertices of a side.
 func (s *skin) ends(x seam) (a, b int32) {
+	if s.of == nil {
+		t := &s.m.Facets[x.tile]
+		return t[x.side], t[(x.side+1)%3]
+	}
 	r := s.rimOf(x.tile)
 	return r[x.side].at, r[(int(x.side)+1)%len(r)].at
 }

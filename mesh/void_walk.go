@@ -9,7 +9,9 @@ import (
 // This file finds ways out that are too narrow for the grid. The wall of a room
 // and the outside are one surface if a channel joins them, however thin it is:
 // walking over the facets that no cell sees, from those of the room to those of
-// another, leads through the channel.
+// another, leads through the channel. Of bodies that touch or overlap the facets are
+// the tiles of their skin: what lies in another body leads nowhere, and a hollow that
+// two half shells close stays shut.
 
 // walkShut looks for ways out of the rooms that seem shut.
 func (v *vents) walkShut(ctx context.Context) error {
@@ -20,7 +22,11 @@ func (v *vents) walkShut(ctx context.Context) error {
 	if !any {
 		return nil
 	}
-	w := walk{v: v, sees: make([]int32, len(v.r.b.g.n.m.Facets)), room: make([]int32, len(v.r.b.g.n.m.Facets))}
+	skin, err := v.r.b.g.n.m.united(ctx)
+	if err != nil {
+		return err
+	}
+	w := walk{v: v, skin: skin, sees: make([]int32, skin.count()), room: make([]int32, skin.count())}
 	if err := each(ctx, len(w.sees), 256, func(f int) { w.look(int32(f)) }); err != nil {
 		return err
 	}
@@ -36,18 +42,19 @@ func (v *vents) walkShut(ctx context.Context) error {
 
 type walk struct {
 	v    *vents
-	sees []int32 // by facet: a cell that sees its centre from outside, -1 none
+	skin *skin
+	sees []int32 // by tile: a cell that sees its centre from outside, -1 none
 	room []int32 // that cell's room, -1 none
 }
 
-// look finds a cell that sees a facet. Cells of rooms that were put aside see
+// look finds a cell that sees a tile. Cells of rooms that were put aside see
 // nothing.
-func (w *walk) look(f int32) {
+func (w *walk) look(tile int32) {
 	g := w.v.r.b.g
-	m := g.n.m
-	w.sees[f], w.room[f] = -1, -1
-	c := m.Centre(f)
-	out := m.Normal(f).Scale(float64(g.n.weight(f)))
+	m, f := g.n.m, w.skin.face(tile)
+	w.sees[tile], w.room[tile] = -1, -1
+	c := w.skin.centre(tile)
+	out := w.out(tile)
 	base := c.Add(out.Scale(g.h / 2)).Sub(g.min).Scale(1 / g.h)
 	best := math.Inf(1)
 	for i := range 8 {
@@ -68,16 +75,19 @@ func (w *walk) look(f int32) {
 		if hit, ok := m.BVH().Ray(p, d, 0, 1-1e-6); ok && hit.Facet != f {
 			continue
 		}
-		best, w.sees[f], w.room[f] = d.Norm(), int32(cell), room
+		best, w.sees[tile], w.room[tile] = d.Norm(), int32(cell), room
 	}
 }
 
-// from walks breadth first from the facets of a room over unseen facets to
-// facets of other rooms. What it crosses falls into pieces that share no
-// vertex; each gives one way.
+// out is the normal of a tile to its empty side.
+func (w *walk) out(tile int32) Vec {
+	return w.skin.normal(tile).Scale(float64(w.v.r.b.g.n.weight(w.skin.face(tile))))
+}
+
+// from walks breadth first from the tiles of a room over unseen ones to
+// tiles of other rooms. What it crosses falls into pieces that share no
+// vertex and no side; each gives one way.
 func (w *walk) from(ctx context.Context, room int32) error {
-	m := w.v.r.b.g.n.m
-	t := m.Topology()
 	before := make([]int32, len(w.room))
 	var queue, ends []int32
 	for f, r := range w.room {
@@ -89,26 +99,32 @@ func (w *walk) from(ctx context.Context, room int32) error {
 	}
 	inner := len(queue)
 	for i := 0; i < len(queue); i++ {
-		for k := range 3 {
-			n := t.Neighbour(queue[i], k)
-			if n < 0 || before[n] >= 0 {
-				continue
-			}
-			before[n] = queue[i]
-			if w.room[n] < 0 {
-				queue = append(queue, n)
-			} else {
-				ends = append(ends, n)
+		for k := range w.skin.vertsOf(queue[i]) {
+			for _, n := range w.skin.seamsOf(queue[i], k) {
+				if before[n.tile] >= 0 {
+					continue
+				}
+				before[n.tile] = queue[i]
+				if w.room[n.tile] < 0 {
+					queue = append(queue, n.tile)
+				} else {
+					ends = append(ends, n.tile)
+				}
 			}
 		}
 	}
 	find, owner := newDisjoint(len(w.room)), map[int32]int32{}
 	for _, f := range slices.Concat(queue[inner:], ends) {
-		for _, v := range m.Facets[f] {
+		for k, v := range w.skin.vertsOf(f) {
 			if g, ok := owner[v]; ok {
 				find.join(f, g)
 			}
 			owner[v] = f
+			for _, n := range w.skin.seamsOf(f, k) {
+				if before[n.tile] >= 0 && w.room[n.tile] != room {
+					find.join(f, n.tile)
+				}
+			}
 		}
 	}
 	done := map[int32]bool{}
@@ -121,40 +137,37 @@ func (w *walk) from(ctx context.Context, room int32) error {
 	return ctx.Err()
 }
 
-// add follows a walk back from a facet of another room.
+// add follows a walk back from a tile of another room.
 func (w *walk) add(room, end int32, before []int32) {
-	g := w.v.r.b.g
 	f := end
 	way := w.v.wayTo(w.sees[f])
-	way = append(way, w.off(g.n.m.Centre(f), f, f))
+	way = append(way, w.off(w.skin.centre(f), f, f))
 	for ; before[f] != f; f = before[f] {
-		way = append(way, w.edge(f, before[f]))
+		way = append(way, w.edge(before[f], f))
 	}
-	way = append(way, w.off(g.n.m.Centre(f), f, f))
+	way = append(way, w.off(w.skin.centre(f), f, f))
 	back := w.v.wayTo(w.sees[f])
 	slices.Reverse(back)
 	between := [2]int32{w.room[end], room}
 	w.v.openings = append(w.v.openings, opening{rooms: between, ends: between, way: append(way, back...)})
 }
 
-// edge returns a point just off the middle of the edge between two facets.
+// edge returns a point just off the middle of what two tiles share of a side.
 func (w *walk) edge(f, g int32) wayPoint {
-	m := w.v.r.b.g.n.m
-	var mid Vec
-	for _, a := range m.Facets[f] {
-		for _, b := range m.Facets[g] {
-			if a == b {
-				mid = mid.Add(m.Verts[a].Scale(0.5))
+	for k := range w.skin.vertsOf(f) {
+		for _, x := range w.skin.seamsOf(f, k) {
+			if x.tile == g {
+				a, b := w.skin.ends(seam{tile: f, side: int32(k)})
+				p, q := w.skin.m.Verts[a], w.skin.m.Verts[b]
+				return w.off(p.Add(q.Sub(p).Unit().Scale((x.lo+x.hi)/2)), f, g)
 			}
 		}
 	}
-	return w.off(mid, f, g)
+	panic("tiles are not side by side")
 }
 
-// off moves a point of two facets a little to their empty side.
+// off moves a point of two tiles a little to their empty side.
 func (w *walk) off(p Vec, f, g int32) wayPoint {
-	n := w.v.r.b.g.n
-	out := n.m.Normal(f).Scale(float64(n.weight(f))).Add(n.m.Normal(g).Scale(float64(n.weight(g))))
 	d := 1e-3 * w.v.r.b.g.h
-	return wayPoint{p.Add(out.Unit().Scale(d)), d}
+	return wayPoint{p.Add(w.out(f).Add(w.out(g)).Unit().Scale(d)), d}
 }
