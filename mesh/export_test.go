@@ -75,13 +75,23 @@ func GrownCylinders(ctx context.Context, m *Mesh) (*Cylinders, error) {
 func Cells(t *ThicknessField) int { return len(t.nodes) }
 
 // NotFoundAgain counts the leaves of a field that read differently when they are
-// measured again, as they are for the place of the thinnest.
+// measured again from scratch: as they do before they are settled, and settled.
 func NotFoundAgain(t *ThicknessField) (n int) {
-	for i := range t.nodes {
-		if nd := &t.nodes[i]; nd.kids == 0 && nd.with >= 0 {
-			if d, _ := t.thinnest(int32(i)); float32(d) != nd.lo {
-				n++
-			}
+	g := t.gauge
+	for i, nd := range t.nodes {
+		if nd.kids != leafRaw {
+			continue
+		}
+		late := g.settleLate(int32(i))
+		_, s := g.leaf(int32(i))
+		v := g.look(&s, 0, nodeAlone, nodeAlone)
+		r, with, _ := g.leastSeen(&s, &v, nodeAlone)
+		if float32(r.d) != nd.lo || with != nd.with {
+			n++
+		}
+		r, with = g.settle(&s, &v, r, with)
+		if d, _ := t.thinnest(int32(i)); float32(r.d) != late.lo || with != late.with || d != r.d {
+			n++
 		}
 	}
 	return n

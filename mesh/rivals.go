@@ -138,26 +138,26 @@ type hunt struct {
 // is longer than cells and the medium is thinner than long. Good first guesses
 // (facets, or nodeAlone values) save time.
 func (g *gauge) look(s *patch, long float64, guess, other int32) view {
+	g.start(s, long)
+	g.walk(guess)
+	g.walk(other)
+	g.gather()
+	return g.viewAll()
+}
+
+// start makes ready to gather what a patch sees (see look).
+func (g *gauge) start(s *patch, long float64) {
 	sole := long > 0 && long <= g.cellMM
 	if long <= g.cellMM {
 		long = 0
 	}
 	g.hunt = hunt{s, s.extent(), g.cap, found{span{d: g.cap}, -1}, long, g.walked[:0], 0, sole}
 	g.rivals = g.rivals[:0]
-	g.walk(guess)
-	g.walk(other)
-	g.gather()
-	v := g.viewAll()
-	for i := range v.list {
-		if int(v.list[i].rival) == g.best.at {
-			v.least = found{g.best.span, i}
-		}
-	}
-	return v
 }
 
 // viewAll is the view of all that was gathered.
 func (g *gauge) viewAll() view {
+	least := found{at: -1}
 	g.views = g.views[:0]
 	for i := range g.rivals {
 		y := &g.rivals[i]
@@ -168,9 +168,12 @@ func (g *gauge) viewAll() view {
 		if g.isHidden(y) {
 			x.key = math.Inf(1)
 		}
+		if i == g.best.at {
+			least = found{g.best.span, len(g.views)}
+		}
 		g.views = append(g.views, x)
 	}
-	return view{g.views, found{at: -1}}
+	return view{g.views, least}
 }
 
 // bounds makes a view that of a part of its patch, as if nothing were hidden from

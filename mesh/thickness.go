@@ -15,6 +15,9 @@ type ThicknessParams struct {
 	// thin place on a large facet is told (half of it), and how near to a
 	// feather edge the edge's own taper is left to the feather edge.
 	PatchMM float64
+	// AskedMM is up to which limit Regions will be asked, as far as that is known:
+	// it changes no answer, but when the work is done.
+	AskedMM float64
 }
 
 // ThicknessField holds thickness (or gap) over the surface, measured once and
@@ -70,11 +73,12 @@ type ThicknessField struct {
 	m    *Mesh   // the skin's
 	side float64 // 1: through material; -1: through empty space
 	// Tiles of the skin are the first nodes of a forest; large ones are split in
-	// two again and again (cells.go). Values stand at the leaves; lo holds the
-	// least of the children elsewhere.
+	// two again and again (cells.go). Values stand at the leaves; lo is no more
+	// than the least of the children elsewhere. Few are settled.
 	nodes []node
 	above []int32 // by twos of the nodes after the tiles: which they are halves of
 	gauge gauge   // to measure a node again
+	late  lateNodes
 	memo  regionMemo
 }
 
@@ -128,7 +132,9 @@ func measureField(ctx context.Context, m *Mesh, p ThicknessParams, side float64)
 	if err := t.measure(ctx, m); err != nil {
 		return nil, err
 	}
-	t.findMin()
+	if err := t.findMin(ctx); err != nil {
+		return nil, err
+	}
 	return t, nil
 }
 
@@ -145,18 +151,4 @@ func coordErr(m *Mesh) float64 {
 		return 0
 	}
 	return 4 * most * 0x1p-24
-}
-
-// findMin takes the thinnest leaf and finds its place again.
-func (t *ThicknessField) findMin() {
-	best := int32(-1)
-	for i := range t.nodes {
-		if nd := &t.nodes[i]; nd.kids == 0 && nd.lo < float32(t.Params.CapMM) && (best < 0 || nd.lo < t.nodes[best].lo) {
-			best = int32(i)
-		}
-	}
-	t.Min = math.Inf(1)
-	if best >= 0 {
-		t.Min, t.MinAt = t.thinnest(best)
-	}
 }

@@ -86,8 +86,13 @@ func (k *regionMemo) keep(limitMM float64, found []ThinRegion) {
 }
 
 func (t *ThicknessField) regionsBelow(ctx context.Context, limitMM float64) ([]ThinRegion, error) {
-	s := thinSets{t: t, ctx: ctx, lim: float32(min(limitMM, t.Params.CapMM) - t.Err)}
-	s.set = make([]int32, len(t.nodes))
+	lim := float32(min(limitMM, t.Params.CapMM) - t.Err)
+	nodes, err := t.settledBelow(ctx, lim)
+	if err != nil {
+		return nil, err
+	}
+	s := thinSets{t: t, ctx: ctx, lim: lim, nodes: nodes}
+	s.set = make([]int32, len(nodes))
 	for i := range s.set {
 		s.set[i] = int32(i)
 	}
@@ -101,11 +106,12 @@ func (t *ThicknessField) regionsBelow(ctx context.Context, limitMM float64) ([]T
 
 // thinSets is a union-find over the field's leaves.
 type thinSets struct {
-	t   *ThicknessField
-	ctx context.Context
-	lim float32
-	set []int32
-	rim []rimPiece
+	t     *ThicknessField
+	ctx   context.Context
+	lim   float32
+	nodes []node // the field's, with all that are thinner settled
+	set   []int32
+	rim   []rimPiece
 
 	own, others []strip // scratch
 }
@@ -131,7 +137,7 @@ const (
 	rimStep  = 1 << 8
 )
 
-func (s *thinSets) thin(id int32) bool { return s.t.nodes[id].lo < s.lim }
+func (s *thinSets) thin(id int32) bool { return s.nodes[id].lo < s.lim }
 
 // stopped looks at the context once in a while, at i of a loop whose rounds
 // take so long that every is about a millisecond.
@@ -167,11 +173,11 @@ func (s *thinSets) join() {
 			s.seam(f, &c, k)
 		}
 	}
-	for i := range t.nodes { // the two faces of a wall are one
+	for i := range s.nodes { // the two faces of a wall are one
 		if s.stopped(i, thinStep) {
 			return
 		}
-		if nd := &t.nodes[i]; nd.kids == 0 && nd.with >= 0 && s.thin(int32(i)) {
+		if nd := &s.nodes[i]; nd.kids <= 0 && nd.with >= 0 && s.thin(int32(i)) {
 			if w := s.across(int32(i), nd.with); s.thin(w) {
 				s.union(int32(i), w)
 			}
@@ -181,8 +187,8 @@ func (s *thinSets) join() {
 
 // inside joins the leaves under a node along its cuts.
 func (s *thinSets) inside(id int32, c *plot) {
-	kids := s.t.nodes[id].kids
-	if kids == 0 || !s.thin(id) {
+	kids := s.nodes[id].kids
+	if kids <= 0 || !s.thin(id) {
 		return
 	}
 	l, r := c.halves()
@@ -236,7 +242,7 @@ func (s *thinSets) strips(id int32, c *plot, on int8, at *line, to []strip) []st
 	if k < 0 {
 		return to
 	}
-	if kids := s.t.nodes[id].kids; kids != 0 {
+	if kids := s.nodes[id].kids; kids > 0 {
 		l, r := c.halves()
 		return s.strips(kids+1, &r, on, at, s.strips(kids, &l, on, at, to))
 	}
@@ -291,15 +297,15 @@ func (s *thinSets) meet(at *line, end int32) {
 func (s *thinSets) across(id, f int32) int32 {
 	t := s.t
 	at := t.skin.tile(f)
-	kids := t.nodes[at].kids
-	if kids == 0 {
+	kids := s.nodes[at].kids
+	if kids <= 0 {
 		return at
 	}
 	_, from := t.plotOf(id)
 	a, b, d := t.m.Corners(f)
 	x := nearestOnFacet(from.middle(), a, b, d)
 	c, n := t.skin.plot(at), t.skin.normal(at)
-	for ; kids != 0; kids = t.nodes[at].kids {
+	for ; kids > 0; kids = s.nodes[at].kids {
 		l, r := c.halves()
 		if l.p[2].Sub(l.p[1]).Cross(x.Sub(l.p[1])).Dot(n) < 0 { // beyond the cut
 			at, c = kids+1, r
@@ -315,13 +321,13 @@ func (s *thinSets) across(id, f int32) int32 {
 func (s *thinSets) collect() (out []ThinRegion, index map[int32]int, thinnest []int32) {
 	t := s.t
 	index = map[int32]int{}
-	for i := range t.nodes {
+	for i := range s.nodes {
 		if s.stopped(i, thinStep) {
 			return
 		}
 		id := int32(i)
-		nd := &t.nodes[id]
-		if nd.kids != 0 || !s.thin(id) {
+		nd := &s.nodes[id]
+		if nd.kids > 0 || !s.thin(id) {
 			continue
 		}
 		root := s.find(id)
@@ -333,7 +339,7 @@ func (s *thinSets) collect() (out []ThinRegion, index map[int32]int, thinnest []
 			thinnest = append(thinnest, id)
 		}
 		reg := &out[r]
-		if nd.lo < t.nodes[thinnest[r]].lo {
+		if nd.lo < s.nodes[thinnest[r]].lo {
 			thinnest[r] = id
 		}
 		if t.side > 0 { // gaps are no wedges
@@ -418,12 +424,13 @@ func (s *thinSets) held(out []ThinRegion, index map[int32]int) {
 	t := s.t
 	holds := make([]map[[3]int8]*holding, len(out))
 	feet := make([]feetOf, len(out))
+	feather := s.feathers()
 	for i, p := range s.rim {
 		if s.stopped(i, rimStep) {
 			return
 		}
 		r := index[s.find(p.leaf)]
-		if p.other == rimOpen || t.side < 0 || p.other >= 0 && t.nodes[p.other].with == nodeFeather {
+		if p.other == rimOpen || t.side < 0 || p.other >= 0 && feather[p.other] {
 			continue
 		}
 		l := p.b.Sub(p.a).Norm()
@@ -463,6 +470,36 @@ func (s *thinSets) held(out []ThinRegion, index map[int32]int) {
 	}
 }
 
+// feathers tells of the leaves beside walls that are not thin whether a feather edge
+// explains what they read.
+func (s *thinSets) feathers() map[int32]bool {
+	out := map[int32]bool{}
+	if s.t.side < 0 {
+		return out
+	}
+	var raw []int32
+	for _, p := range s.rim {
+		if p.other < 0 {
+			continue
+		}
+		if _, ok := out[p.other]; ok {
+			continue
+		}
+		nd := &s.nodes[p.other]
+		if out[p.other] = nd.with == nodeFeather; nd.kids == leafRaw {
+			raw = append(raw, p.other)
+		}
+	}
+	is := make([]bool, len(raw))
+	if s.t.settleAll(s.ctx, raw, func(i int, nd node) { is[i] = nd.with == nodeFeather }) != nil {
+		return out // held stops, too
+	}
+	for i, id := range raw {
+		out[id] = is[i]
+	}
+	return out
+}
+
 // feetOf are the lengths of the border that carries a region, of what of it lies
 // across the way in which the region grows, and of the rim that it grows from.
 type feetOf struct{ length, across, tip float64 }
@@ -479,7 +516,7 @@ func (s *thinSets) normal(id int32) Vec {
 // lean returns the angle between a leaf's facet and the opposed one, and the
 // way along the leaf in which they part.
 func (s *thinSets) lean(id int32) (way Vec, angle float64) {
-	with := s.t.nodes[id].with
+	with := s.nodes[id].with
 	if with < 0 {
 		return Vec{}, 0
 	}
@@ -515,7 +552,7 @@ func (s *thinSets) carried(p rimPiece) (Vec, bool) {
 	if out == (Vec{}) {
 		return out, false
 	}
-	thick := float64(t.nodes[p.leaf].lo)
+	thick := float64(s.nodes[p.leaf].lo)
 	from := p.a.Add(p.b).Scale(0.5).Sub(n.Scale(thick / 2)).Sub(out.Scale(thick / 4))
 	reach := thick/4 + float64(s.lim)
 	if _, hit := t.m.BVH().Ray(from, out, 0, reach); hit {

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 
 	"corbel/mesh"
 )
@@ -137,11 +138,11 @@ const (
 // thickness measures up to the cap that the limits ask for, and, where nothing
 // is that thin and the work is bounded, up to twice that and so on: a report
 // then shows the least wall of a stout part too.
-func thickness(ctx context.Context, m *mesh.Mesh, capMM float64, p *params,
+func thickness(ctx context.Context, m *mesh.Mesh, capMM, askedMM float64, p *params,
 	measure func(context.Context, *mesh.Mesh, mesh.ThicknessParams) (*mesh.ThicknessField, error)) (*mesh.ThicknessField, error) {
 	across, n := m.Box().Diagonal(), float64(len(m.Facets))
 	for {
-		f, err := measure(ctx, m, mesh.ThicknessParams{CapMM: capMM, PatchMM: p.patchMM})
+		f, err := measure(ctx, m, mesh.ThicknessParams{CapMM: capMM, PatchMM: p.patchMM, AskedMM: askedMM})
 		share := math.Min(1, 2*capMM/across)
 		if err != nil || !math.IsInf(f.Min, 1) || capMM >= across || n*n*share*share > p.beyond {
 			return f, err
@@ -172,8 +173,8 @@ func field(need Need, effort float64, measure func(context.Context, *mesh.Mesh, 
 			return fmt.Sprintf("cap %g patch %g beyond %g", capMM, p.patchMM, p.beyond)
 		},
 		run: func(ctx context.Context, m *mesh.Mesh, p *params) (any, int64, error) {
-			capMM, _ := asked(p)
-			v, err := thickness(ctx, m, capMM, p, measure)
+			capMM, limitsMM := asked(p)
+			v, err := thickness(ctx, m, capMM, slices.Max(append([]float64{0}, limitsMM...)), p, measure)
 			return v, facetBytes(m, 64), err
 		},
 		ready: func(ctx context.Context, v any, p *params) error {
