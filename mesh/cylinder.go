@@ -69,9 +69,12 @@ const (
 // What it may miss: circles of 6 or 7 sides in a mesh whose other circles do
 // not show that its export is as coarse; holes with less than nine tenths of
 // their circle; of 8 sides, rings shorter than a tenth of the diameter between
-// countersinks of some 82 degrees, which might be a ring's waist; ellipses, cones and tapers (more than half a degree) are no
-// cylinders. What it may take for a hole: a drawn regular polygon of 8 sides or
-// more. An open groove at the end of a hole counts as an opening.
+// countersinks of some 82 degrees, which might be a ring's waist; bores from which a flat
+// side goes on in one plane into the next step of a bend. Ellipses, cones and tapers (more
+// than half a degree) are no cylinders, and straight steps of a bent channel, up to one and
+// a half diameters long, are no holes. What it may take for a hole: a drawn regular polygon
+// of 8 sides or more; steps of a bend about less than a diameter between which walls stand
+// that reach its middle. An open groove at the end of a hole counts as an opening.
 //
 // It takes 70 to 200 bytes a facet while it runs, and time in proportion to the
 // facets, on all cores.
@@ -110,6 +113,7 @@ func (x *cylFinder) finish(ctx context.Context) (*Cylinders, error) {
 		return nil, err
 	}
 	x.keepRound()
+	step := make([]bool, len(x.pieces))
 	err := parallel(ctx, len(x.pieces), 8, func(from, to int) error {
 		w := x.worker()
 		defer x.release(w)
@@ -121,6 +125,7 @@ func (x *cylFinder) finish(ctx context.Context) (*Cylinders, error) {
 			slices.Sort(p.Facets)
 			p.Facets = slices.Clip(p.Facets)
 			w.ends(p)
+			step[i] = x.isChannelStep(p)
 			if !p.Concave {
 				p.Solid = x.solid(p)
 			}
@@ -131,10 +136,12 @@ func (x *cylFinder) finish(ctx context.Context) (*Cylinders, error) {
 		return nil, err
 	}
 	out := &Cylinders{HoleOf: make([]int32, len(x.m.Facets))}
-	for _, p := range x.pieces {
-		if p.Concave {
+	for i, p := range x.pieces {
+		switch {
+		case step[i]:
+		case p.Concave:
 			out.Holes = append(out.Holes, p.Cylinder)
-		} else {
+		default:
 			out.Pins = append(out.Pins, p.Cylinder)
 		}
 	}

@@ -186,3 +186,63 @@ func (x *cylFinder) solid(p *cylPiece) bool {
 	}
 	return 12*short <= cast
 }
+
+const (
+	// A step of a bent channel is no longer than this, in diameters. What is longer is a
+	// straight stretch of it.
+	cylStepLong = 1.5
+	// A channel is followed beyond an end for so many cuts, so many radii apart.
+	cylStepCuts, cylStepPitch = 4, 0.15
+	// About as wide as the step is a channel of this share of its radius on the average,
+	// and of no more than that in any direction.
+	cylStepLeast, cylStepMost, cylStepReach = 0.45, 1.4, 2.2
+	// A channel turned less than this goes straight on.
+	cylStepTurn = 1.5 * degree
+)
+
+// isChannelStep reports that a short round surface is a straight step of a bent channel,
+// as a row of cylinders makes it: beyond both ends the channel goes on about as wide, but
+// turned. A bore between a wider and a narrower one of its axis is none, nor is what opens
+// on one side at least into anything but a channel.
+func (x *cylFinder) isChannelStep(p *cylPiece) bool {
+	return p.Concave && p.LengthMM <= cylStepLong*p.DiameterMM && x.turnsBeyond(p, 1) && x.turnsBeyond(p, -1)
+}
+
+// turnsBeyond reports whether beyond an end, the first for -1, a channel about as wide
+// goes on turned. It follows the middle of what is cut across.
+func (x *cylFinder) turnsBeyond(p *cylPiece, end float64) bool {
+	dir := p.fit.a.Scale(end)
+	from := p.At.Add(dir.Scale((p.RingMM + p.LengthMM) / 4)) // where a cut askew passes the axis
+	at := from
+	for range cylStepCuts {
+		next, ok := x.channelMiddle(at, at.Add(dir.Scale(cylStepPitch*p.fit.r)), NewFrame(dir, 0, 0), p.fit.r)
+		if !ok {
+			return false
+		}
+		dir, at = dir.Add(next.Sub(at).Unit()).Unit(), next
+	}
+	return at.Sub(from).Unit().Dot(p.fit.a.Scale(end)) < math.Cos(cylStepTurn)
+}
+
+// channelMiddle is the middle of a channel of about a radius, cut across square to a frame's
+// Z at a place that is seen from another one.
+func (x *cylFinder) channelMiddle(from, at Vec, f Frame, r float64) (mid Vec, ok bool) {
+	const rays = 61 // like no polygon's corners
+	bvh := x.skin.m.BVH()
+	if _, hit := bvh.Ray(from, at.Sub(from), 0, 1); hit {
+		return mid, false
+	}
+	wide := 0.0
+	mid = at
+	for i := range rays {
+		s, c := math.Sincos(2 * math.Pi * float64(i) / rays)
+		d := f.X.Scale(c).Add(f.Y.Scale(s))
+		h, hit := bvh.Ray(at, d, 0, cylStepReach*r)
+		if !hit {
+			return mid, false
+		}
+		wide += h.T / rays
+		mid = mid.Add(d.Scale(2 * h.T / rays)) // the first term of a Fourier series
+	}
+	return mid, wide >= cylStepLeast*r && wide <= cylStepMost*r
+}
