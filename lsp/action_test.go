@@ -93,6 +93,7 @@ func TestFixesOfFindings(t *testing.T) {
 				{"file  =", "fill  =", "fill"},
 				{"\"4 mm\"", "4", "4\n"},
 				{"\"bay 2\"", "\"bay2\"", "bay2"},
+				{"plate.obj", "plates.stl", "plates.stl"},
 			} {
 				text := strings.Replace(plateText, c.from, c.to, 1)
 				if e.Opened(path) {

@@ -299,9 +299,9 @@ func (e *Engine) meshOf(ctx context.Context, r *PartReport, mode Mode) (*source,
 	}
 	r.MeshPath = Beside(part.File, file.V)
 	r.Deps = append(r.Deps, absolute(r.MeshPath))
-	bad := func(check, key string, at spec.Range, message, help string) (*source, bool) {
+	bad := func(check, key string, at spec.Range, message, help string, fixes ...spec.Fix) (*source, bool) {
 		f := specFinding(part, Error, key, at, message, help)
-		f.Check = check
+		f.Check, f.Fixes = check, fixes
 		// The text's own problem with that name says enough.
 		if !slices.ContainsFunc(r.Findings, func(o Finding) bool { return o.Level == Error && o.Where == f.Where }) {
 			r.Findings = append(r.Findings, f)
@@ -317,7 +317,13 @@ func (e *Engine) meshOf(ctx context.Context, r *PartReport, mode Mode) (*source,
 	info, err := os.Stat(r.MeshPath)
 	if err != nil {
 		if errors.Is(err, os.ErrNotExist) {
-			return bad(Spec.Name, "mesh.file", file.At, "Mesh file "+quoted(file.V)+" does not exist.", "Correct the name (it is relative to this spec), or export the mesh.")
+			const help = "Correct the name (it is relative to this spec), or export the mesh."
+			wrong := "Mesh file " + quoted(file.V) + " does not exist"
+			if meant := e.otherMesh(part.File, file.V); meant != "" {
+				return bad(Spec.Name, "mesh.file", file.At, wrong+"; did you mean "+quoted(meant)+"?", help,
+					spec.Fix{Title: "Change to " + quoted(meant), At: file.At, Text: spec.Quote(meant)})
+			}
+			return bad(Spec.Name, "mesh.file", file.At, wrong+".", help)
 		}
 		return bad(Spec.Name, "mesh.file", file.At, "Mesh file "+quoted(file.V)+" can't be read: "+plainError(err).Error()+".", "")
 	}

@@ -6,10 +6,14 @@ import (
 	"io"
 	"io/fs"
 	"os"
+	"path"
 	"path/filepath"
 	"runtime"
+	"slices"
 	"strings"
 	"syscall"
+
+	"corbel/spec"
 )
 
 // This file reads what specs and shop files name: regular files of bounded
@@ -99,6 +103,47 @@ func Beside(file, name string) string {
 		return filepath.Clean(name)
 	}
 	return filepath.Join(filepath.Dir(file), name)
+}
+
+// otherMesh is the mesh that a spec may mean by a name that leads nowhere, named as the
+// spec would: in that folder one of nearly the same name, whatever its format, else the
+// only one there that no other spec beside it is named after. Empty if there is none.
+func (e *Engine) otherMesh(specFile, name string) string {
+	const most = 1000 // files of a folder are looked at
+	folder := filepath.Dir(Beside(specFile, name))
+	if within(e.root(specFile), folder) != nil {
+		return ""
+	}
+	f, err := os.Open(folder)
+	if err != nil {
+		return ""
+	}
+	defer f.Close()
+	entries, _ := f.ReadDir(most)
+	specs := map[string]bool{} // what they are named after
+	var meshes, stems []string
+	for _, entry := range entries {
+		if stem, ok := strings.CutSuffix(entry.Name(), ".part.toml"); ok && entry.Name() != filepath.Base(specFile) {
+			specs[stem] = true
+		}
+		if spec.IsMeshName(entry.Name()) && !entry.IsDir() {
+			meshes = append(meshes, entry.Name())
+		}
+	}
+	slices.Sort(meshes)
+	stem := func(name string) string { return strings.TrimSuffix(name, filepath.Ext(name)) }
+	for _, m := range meshes {
+		stems = append(stems, stem(m))
+	}
+	at := slices.Index(stems, spec.Nearest(stem(filepath.Base(name)), stems))
+	switch {
+	case at >= 0:
+	case len(meshes) == 1 && !specs[stems[0]]:
+		at = 0
+	default:
+		return ""
+	}
+	return path.Join(path.Dir(filepath.ToSlash(name)), meshes[at])
 }
 
 // root is the bound of what a spec or shop file may name.
