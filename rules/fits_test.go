@@ -57,7 +57,7 @@ func TestFitOfAHole(t *testing.T) {
 // of its zone, where the scatter of the process stays inside. One that it does
 // not hold needs stock, whatever the finish says.
 func TestFitsAsBuilt(t *testing.T) {
-	fits := fitsOf(t, LaserPBF, holeOf(46, "H13", ""), holeOf(46, "H7", ""), holeOf(8, "+-0.2 mm", "as-built"), holeOf(10, "H7/x6", "ream"), holeOf(10, "IT7", ""), holeOf(10, "", ""), holeOf(600, "H7", ""))
+	fits := fitsOf(t, LaserPBF, holeOf(46, "H13", ""), holeOf(46, "H7", ""), holeOf(8, "+-0.2 mm", "as-built"), holeOf(10, "H7/cd6", "ream"), holeOf(10, "IT7", ""), holeOf(10, "", ""), holeOf(600, "H7", ""))
 	if len(fits) != 4 {
 		t.Fatalf("%d tolerances have a place, want 4: %+v", len(fits), fits)
 	}
@@ -78,7 +78,7 @@ func TestFitsAsBuilt(t *testing.T) {
 	if sizes, made := bands[1].SayFit(); sizes != "+0.1/0 mm on 10 mm: hole 10.000 to 10.100 mm" || made != "As built to IT12, 0.150 mm wide, it would miss that; draw it 9 mm, which leaves 0.5 mm a side to ream or bore" {
 		t.Errorf("an upper limit alone: %s. %s", sizes, made)
 	}
-	if sizes, _ := fits[3].SayFit(); fits[3].HasFit || !strings.HasSuffix(sizes, "; the tables here have no place for x6") {
+	if sizes, _ := fits[3].SayFit(); fits[3].HasFit || !strings.HasSuffix(sizes, "; the tables here have no place for cd6") {
 		t.Errorf("a shaft without a place: %s", sizes)
 	}
 	// Nominal sizes and clearances of a press fit.

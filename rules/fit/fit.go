@@ -89,8 +89,9 @@ type Tolerance struct {
 	Known            bool    // LowerMM and UpperMM mean something: not of a bare grade, nor of letters without a table here
 }
 
-// Holds says which zones have a place here; small letters as the capital ones.
-const Holds = "A to H, JS, K, M, N, P and R to U, IT4 to IT16, up to 500 mm"
+// Holds says which zones have a place here; small letters as the capital ones. J has one
+// from J6 to J8, j from j5 to j7.
+const Holds = "A to H, J, JS, K, M, N, P, R to V, X to Z and ZA to ZC, IT4 to IT16, up to 500 mm"
 
 // Parse understands "H7", "h6" and "IT9" for a nominal size in mm. Deviations are given for the letters of Holds; for others only the width is
 // known.

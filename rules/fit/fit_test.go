@@ -114,7 +114,7 @@ func TestParse(t *testing.T) {
 		"js9": {Letter: "js", Grade: 9, WidthMM: 0.036, LowerMM: -0.018, UpperMM: 0.018, Known: true},
 		"IT9": {Grade: 9, WidthMM: 0.036},
 		"K7":  {Letter: "K", Grade: 7, WidthMM: 0.015, LowerMM: -0.010, UpperMM: 0.005, Known: true},
-		"x6":  {Letter: "x", Grade: 6, WidthMM: 0.009},
+		"cd6": {Letter: "cd", Grade: 6, WidthMM: 0.009},
 	} {
 		want.Text = text
 		got, err := Parse(text, 10)
