@@ -120,7 +120,9 @@ func (w *starter) pickUnit(ctx context.Context) error {
 			return err
 		}
 		if r.Info != nil {
-			w.unit, w.unitWhy = guessUnit(r.Info.Box.Size())
+			if w.unit, w.unitWhy, err = w.guessUnit(ctx, r.Info.Box.Size()); err != nil {
+				return err
+			}
 			if w.unit != "mm" {
 				if r, err = try(w.unit); err != nil {
 					return err
@@ -150,6 +152,84 @@ func (w *starter) bare(how MeshOptions) *PartReport {
 
 func carriesNoUnit(path string) bool { return !strings.EqualFold(filepath.Ext(path), ".3mf") }
 
+// guessUnit is guessUnit by the size, but where that leaves a part small in millimetres and
+// its features tell of inches.
+func (w *starter) guessUnit(ctx context.Context, size mesh.Vec) (unit, why string, err error) {
+	unit, why = guessUnit(size)
+	if unit != "mm" || max(size[0], size[1], size[2]) >= everydayLeastMM {
+		return unit, why, nil
+	}
+	how := w.o.MeshOptions
+	how.Unit, how.Process = unit, cmp.Or(how.Process, LaserPBF)
+	r := w.bare(how)
+	_, src, ok := w.engine.prepare(ctx, r, Full)
+	defer src.close()
+	if !ok {
+		return unit, why, ctx.Err()
+	}
+	if err := src.load(ctx); err != nil {
+		return unit, why, err
+	}
+	c, err := mesh.MeasureCylinders(ctx, src.mesh)
+	if err != nil {
+		return unit, why, err
+	}
+	var holes []float64
+	for _, h := range c.Holes {
+		holes = append(holes, h.DiameterMM)
+	}
+	sizes := slices.Concat(holes, size[:])
+	for _, p := range c.Pins {
+		sizes = append(sizes, p.DiameterMM)
+	}
+	least := 0.0
+	if l, ok := r.Limits.Get("hole.diameter"); ok {
+		least = l.V
+	}
+	if tells := tellsInches(holes, sizes, least); tells != "" {
+		unit, why = "in", saySize("in", size)+"; "+tells
+	}
+	return unit, why, nil
+}
+
+// tellsInches says what of a small part tells that its numbers are inches: that none of its
+// holes would stay open in millimetres and all do in inches, or that all its sizes are whole
+// 32nds and two of them at least nothing that is drawn in millimetres. Empty is nothing.
+func tellsInches(holes, sizes []float64, leastMM float64) string {
+	if len(holes) > 0 && slices.Max(holes) < leastMM && slices.Min(holes)*25.4 >= leastMM {
+		return fmt.Sprintf("in millimetres its widest hole would be of %s mm, and none thinner than %s mm stays open", rounded(slices.Max(holes)), plain(leastMM))
+	}
+	const near = 2e-4 // that files round to
+	whole := func(x float64) bool { return math.Abs(x-math.Round(x)) <= near }
+	sizes = slices.Clone(sizes)
+	slices.Sort(sizes)
+	sizes = slices.CompactFunc(sizes, func(a, b float64) bool { return math.Abs(b-a) <= near })
+	var odd []string
+	for _, x := range sizes {
+		switch {
+		case math.Abs(x-math.Round(32*x)/32) > near:
+			return ""
+		case !whole(20 * x): // a 20th is 0.05 mm
+			odd = append(odd, plain(math.Round(32*x)/32))
+		}
+	}
+	if len(odd) < 2 {
+		return ""
+	}
+	return fmt.Sprintf("its sizes are whole 32nds, such as %s and %s, as inches are drawn and millimetres are not", odd[0], odd[1])
+}
+
+// saySize says a size in the file's numbers and in millimetres if they are of a unit.
+func saySize(unit string, size mesh.Vec) string {
+	longest := max(size[0], size[1], size[2])
+	mm := starterUnits[slices.IndexFunc(starterUnits, func(u starterUnit) bool { return u.name == unit })].mm
+	why := fmt.Sprintf("the longest side is %s in the file's numbers, and as %s that is %s mm", plain(longest), unit, rounded(longest*mm))
+	if unit != "mm" {
+		why += fmt.Sprintf("; as millimetres the part would be %s mm", plain(longest))
+	}
+	return why
+}
+
 // guessUnit takes the most usual unit in which the part has a size that
 // machines build: millimetres where they will do at all, else the first in which
 // the size is an everyday one. It says why, and what else would be an everyday
@@ -162,19 +242,16 @@ func guessUnit(size mesh.Vec) (unit, why string) {
 	at := 0
 	if !believed(starterUnits[0]) {
 		if at = slices.IndexFunc(starterUnits, everyday); at < 0 {
-			at = slices.IndexFunc(starterUnits[:3], believed) // micrometres are too rare
+			at = slices.IndexFunc(starterUnits[:3], believed) // the others are too rare
 		}
 	}
 	if at < 0 {
 		return "mm", fmt.Sprintf("the longest side is %s in the file's numbers, which is unusual in any unit", plain(longest))
 	}
 	u := starterUnits[at]
-	why = fmt.Sprintf("the longest side is %s in the file's numbers, and as %s that is %s mm", plain(longest), u.name, rounded(longest*u.mm))
-	if u.name != "mm" {
-		why += fmt.Sprintf("; as millimetres the part would be %s mm", plain(longest))
-	}
+	why = saySize(u.name, size)
 	for i, o := range starterUnits {
-		if i != at && o.name != "mm" && everyday(o) {
+		if rare := o.name == "cm" && everyday(starterUnits[0]); i != at && o.name != "mm" && everyday(o) && !rare {
 			why += fmt.Sprintf("; were it %s, %s mm", o.name, rounded(longest*o.mm))
 		}
 	}
@@ -187,7 +264,7 @@ type starterUnit struct {
 	mm   float64
 }
 
-var starterUnits = []starterUnit{{"mm", 1}, {"in", 25.4}, {"m", 1000}, {"um", 0.001}}
+var starterUnits = []starterUnit{{"mm", 1}, {"in", 25.4}, {"m", 1000}, {"um", 0.001}, {"cm", 10}}
 
 // pickMaking chooses process, material and machine where they are not said:
 // the first machine of the shop that goes with what is.

@@ -2,6 +2,7 @@ package rules
 
 import (
 	"context"
+	"fmt"
 	"math"
 	"os"
 	"strings"
@@ -152,12 +153,36 @@ func TestGuessUnit(t *testing.T) {
 		longest    float64
 		unit, says string
 	}{
-		{60, "mm", "60 in the file's numbers, and as mm that is 60 mm"}, {304.8, "mm", "as mm that is 305 mm"}, {7.2, "mm", "as mm that is 7.2 mm; were it in, 183 mm"},
+		{60, "mm", "60 in the file's numbers, and as mm that is 60 mm"}, {304.8, "mm", "as mm that is 305 mm"}, {7.2, "mm", "as mm that is 7.2 mm; were it in, 183 mm; were it cm, 72 mm"},
 		{0.1813, "m", "as m that is 181 mm; as millimetres the part would be 0.1813 mm"}, {0.11, "m", "110 mm"}, {0.8713, "in", "22 mm; as millimetres the part would be 0.8713 mm; were it m, 871 mm"},
 		{2.362, "in", "60 mm"}, {0.6, "in", "15 mm; as millimetres the part would be 0.6 mm; were it m, 600 mm"}, {60000, "um", "60 mm"}, {4572, "mm", "unusual in any unit"},
 	} {
 		if unit, why := guessUnit(mesh.Vec{c.longest / 2, c.longest, 0}); unit != c.unit || !strings.Contains(why, c.says) {
 			t.Errorf("%g: %s, %s", c.longest, unit, why)
+		}
+	}
+}
+
+// A small part says by its holes and sizes that its numbers are inches, or the guess stays
+// at millimetres and names both.
+func TestStarterTellsInches(t *testing.T) {
+	plate := func(x, y, z, r, r2 float64) *mesh.Mesh {
+		return meshtest.Plate(mesh.Vec{}, mesh.Vec{x, y, z}, 48, [3]float64{x / 4, y / 2, r}, [3]float64{0.7 * x, y / 2, r2})
+	}
+	for name, c := range map[string]struct {
+		m          *mesh.Mesh
+		unit, says string
+	}{
+		"holes that would close":           {plate(3, 2, 0.3, 0.2, 0.1), "in", "as in that is 76 mm; as millimetres the part would be 3 mm; in millimetres its widest hole would be of 0.4 mm, and none thinner than 0.5 mm stays open"},
+		"32nds":                            {plate(3.125, 2, 0.375, 0.28125, 0.5), "in", "its sizes are whole 32nds, such as 0.375 and 0.5625, as inches"},
+		"quarters, which millimetres have": {plate(3, 2, 0.25, 0.375, 0.25), "mm", "as mm that is 3.0 mm; were it in, 76 mm; were it cm, 30 mm"},
+		"tenths":                           {plate(5, 2.2, 0.375, 0.3, 0.5625), "mm", "were it in, 127 mm"},
+		"large":                            {plate(31.25, 20, 0.375, 2.8125, 5.0625), "mm", "as mm that is 31 mm"},
+	} {
+		_, s := started(t, "p.stl", meshtest.BinarySTL(c.m, 1), StarterOptions{})
+		line := fmt.Sprintf("units = %q # guess: ", c.unit)
+		if _, why, ok := strings.Cut(string(s.Text), line); !ok || !strings.Contains(strings.SplitN(why, "\n", 2)[0], c.says) {
+			t.Errorf("%s: no %q and %q in\n%s", name, line, c.says, s.Text)
 		}
 	}
 }
