@@ -129,6 +129,36 @@ func wallFamilies(rng *rand.Rand) []struct {
 	}
 }
 
+// Rods and struts of few sides in one body: no thicker than across flats, or from a side to
+// the corner across where sides are odd, and thinner by what ThicknessField says of them.
+func TestRodsOfFewSides(t *testing.T) {
+	band := func(n int) float64 {
+		if thin, few := map[int]float64{4: 0, 5: 0.32, 6: 0, 7: 0.22}[n]; few {
+			return thin
+		}
+		return 3.3 / float64(n*n)
+	}
+	rods := accuracy.Of("wall", "least thickness", "rods and struts of 4 to 16 sides, one body", accuracy.OfBand, 1)
+	for n := 4; n <= 16; n++ {
+		across := 2 * math.Cos(math.Pi/float64(n))
+		if n%2 == 1 {
+			across = 1 + math.Cos(math.Pi/float64(n))
+		}
+		for _, m := range []*mesh.Mesh{meshtest.Cylinder(0, 0, 1, 0, 20, n), meshtest.Lattice(2, 8, 4, 1, 0, 0, n)} {
+			f, err := mesh.MeasureThickness(t.Context(), m, mesh.ThicknessParams{CapMM: 3, PatchMM: 0.3})
+			if err != nil {
+				t.Fatal(err)
+			}
+			thin := 1 - f.Min/across
+			rods.Within(thin, 0, band(n)+1e-6)
+			if thin < -1e-6 {
+				t.Errorf("%d sides: %g mm, thicker than %g across", n, f.Min, across)
+			}
+		}
+	}
+	rods.Hold(t)
+}
+
 // Struts cut to needles, turned and rounded to single precision: needles have
 // normals that turn any way, and must hide no edge of the round behind them.
 func TestStrutsOfNeedles(t *testing.T) {
