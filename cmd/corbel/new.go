@@ -31,7 +31,7 @@ func (a *app) newCommand() *cobra.Command {
 		RunE: func(c *cobra.Command, args []string) error { return a.start(c.Context(), args[0], f) },
 	}
 	c.Flags().StringVarP(&f.output, "output", "o", "", "write to this `FILE`, which must not be there, instead of the terminal")
-	c.Flags().StringVar(&f.units, "units", "", "unit of the mesh's numbers: mm, um, cm, m, in, ft; else guessed from its size")
+	c.Flags().StringVar(&f.units, "units", "", "unit of the mesh's numbers: mm, um, cm, m, in, ft; else guessed from its size and, of a small part, its holes")
 	c.Flags().StringVar(&f.process, "process", "", "process; "+rules.LaserPBF+" without it")
 	c.Flags().StringVar(&f.material, "material", "", "material; else one that the shop runs")
 	c.Flags().StringVar(&f.machine, "machine", "", "machine of the shop; else the first that goes with the rest")
