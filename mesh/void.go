@@ -40,7 +40,9 @@ type Voids struct {
 }
 
 // MeasureVoids finds sealed voids exactly (nesting of shells) and vented ones
-// as chambers of the distance field of empty space.
+// as chambers of the distance field of empty space. So it does those that several
+// bodies close between them, which no shell has: narrower than SeenMM they may be missed,
+// and their volume is counted in cells.
 func MeasureVoids(ctx context.Context, m *Mesh, p VoidParams) (*Voids, error) {
 	if err := m.Prepare(ctx); err != nil {
 		return nil, err
