@@ -28,10 +28,19 @@ type Passage struct {
 	VolumeMM3 float64
 	Box       Box
 	ErrMM     float64 // what LengthMM may be off by
+
+	WidthErrMM float64 // what WidthMM may be off by
 }
 
 // Ratio is the length over the width.
 func (p *Passage) Ratio() float64 { return p.LengthMM / max(p.WidthMM, 1e-9) }
+
+// like reports whether a passage, deep enough, measures what another of the same piece
+// does that leads elsewhere: one way up a long slot is as good as another.
+func (p *Passage) like(o *Passage) bool {
+	return p.Through == o.Through && !o.Passes(p.At) && p.deep() >= PassageLeast &&
+		math.Abs(p.WidthMM-o.WidthMM) <= p.WidthErrMM+o.WidthErrMM && math.Abs(p.LengthMM-o.LengthMM) <= o.ErrMM
+}
 
 // deep is the ratio as a way to the nearest mouth: half of it where both ends are open.
 func (p *Passage) deep() float64 {
@@ -240,10 +249,13 @@ func (p *passages) try(ctx context.Context, r float64) error {
 		if err != nil {
 			return err
 		}
+		if !ok || slices.ContainsFunc(known, func(k int) bool { return p.found[k].like(&f) }) {
+			continue
+		}
 		known = slices.DeleteFunc(known, func(k int) bool {
 			return !f.Passes(p.found[k].At) && passageCrumb*p.found[k].deep() > f.deep()
 		})
-		if !ok || slices.ContainsFunc(known, func(k int) bool { return p.found[k].deep() >= f.deep() }) {
+		if slices.ContainsFunc(known, func(k int) bool { return p.found[k].deep() >= f.deep() }) {
 			continue
 		}
 		for _, k := range slices.Backward(known) {

@@ -48,6 +48,9 @@ func coil(a, b float64) (m *mesh.Mesh, length float64) {
 	return m, turns*math.Hypot(2*math.Pi*r, pitch) + high - turns*pitch
 }
 
+// passageTurns is how many ways each shape is laid: races show in any.
+var passageTurns = map[bool]int{false: 2, true: 1}[raced]
+
 // Widths and lengths of passages of many sections against closed forms, turned,
 // moved, scaled, shuffled and cut smaller: told once each, open or not at the end.
 func TestPassageFamilies(t *testing.T) {
@@ -73,7 +76,7 @@ func TestPassageFamilies(t *testing.T) {
 	helix, along := coil(1.2, 0.9)
 	rng := rand.New(rand.NewPCG(5, 9))
 	widths := accuracy.Of("passage", "width", "channels, slits and coils", accuracy.Share, 0.02)
-	lengths := accuracy.Of("passage", "length", "channels, slits and coils", accuracy.Share, 0.06)
+	lengths := accuracy.Of("passage", "length", "channels, slits and coils", accuracy.Share, 0.05)
 	said := accuracy.Of("passage", "length", "channels, slits and coils", accuracy.OfBand, 1)
 	counts := accuracy.Of("passage", "number, open or not", "channels, slits and coils", accuracy.Wrong, 0)
 	for _, c := range []struct {
@@ -95,8 +98,9 @@ func TestPassageFamilies(t *testing.T) {
 		{"sleeve around a core", meshtest.Join(meshtest.Tube(8, 5.8, 0, 40, 96), meshtest.Cylinder(0, 0, 5, 0, 40, 96)), 1, true, 0.8, 40},
 		{"blind sleeve", meshtest.Revolve([]mesh.Vec{{0, 0}, {8, 0}, {8, 40}, {5.8, 40}, {5.8, 3}, {5, 3}, {5, 40}, {0, 40}}, 96), 1, false, 0.8, 37},
 		{"deep fins", fins(3, 20, 100), 3, false, 2, 20},
+		{"short slots", fins(2, 9, 40), 2, false, 2, 9},
 	} {
-		for turn := range 2 {
+		for turn := range passageTurns {
 			k := math.Pow(10, 2*rng.Float64()-1)
 			m := meshtest.Map(c.m, func(p mesh.Vec) mesh.Vec { return p.Scale(k) })
 			if len(m.Facets) < 5000 {
@@ -105,7 +109,7 @@ func TestPassageFamilies(t *testing.T) {
 			if turn > 0 {
 				m = meshtest.Move(meshtest.Turn(m, meshtest.RandomDir(rng), 6*rng.Float64()), mesh.Vec{31, -17, 5}.Scale(k))
 			}
-			vs, err := mesh.MeasureVoids(context.Background(), meshtest.Shuffle(m, rng), mesh.VoidParams{MaxCells: 2 << 20})
+			vs, err := mesh.MeasureVoids(context.Background(), meshtest.Shuffle(m, rng), mesh.VoidParams{MaxCells: 1 << 20})
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -121,7 +125,7 @@ func TestPassageFamilies(t *testing.T) {
 				widths.Near(p.WidthMM, c.width*k)
 				lengths.Near(p.LengthMM, c.length*k)
 				said.Within(p.LengthMM, c.length*k, p.ErrMM)
-				if p.Through != c.through || math.Abs(p.WidthMM/k/c.width-1) > 0.02 || math.Abs(p.LengthMM/k/c.length-1) > 0.06 {
+				if p.Through != c.through || math.Abs(p.WidthMM/k/c.width-1) > 0.02 || math.Abs(p.LengthMM/k/c.length-1) > 0.05 {
 					t.Errorf("%s, turn %d: through %v, %.3f wide, %.3f +- %.2f long, want %v, %g, %g", c.name, turn, p.Through, p.WidthMM/k, p.LengthMM/k, p.ErrMM/k, c.through, c.width, c.length)
 				}
 			}
@@ -145,18 +149,18 @@ func TestNoPassages(t *testing.T) {
 		{"cup", meshtest.Revolve([]mesh.Vec{{0, 0}, {10, 0}, {10, 30}, {9, 30}, {9, 1}, {0, 1}}, 48)},
 		{"short holes", meshtest.Grille(6, 6, 3, 0.6, 4, 16)},
 		{"wedge", meshtest.Extrude([]mesh.Vec{{0, 0}, {40, 0}, {40, 2}, {5, 10}, {40, 18}, {40, 20}, {0, 20}}, nil, 0, 30)},
-		{"gyroid", meshtest.Gyroid(10, 1, 3, 10)},
-		{"struts", meshtest.Struts(6, 5, 0.5, 8)},
+		{"gyroid", meshtest.Gyroid(10, 1, 2, 8)},
+		{"struts", meshtest.Struts(4, 5, 0.5, 8)},
 		{"two blocks", meshtest.Join(meshtest.BoxAt(mesh.Vec{}, mesh.Vec{20, 20, 20}), meshtest.BoxAt(mesh.Vec{22, 0, 0}, mesh.Vec{42, 20, 20}))},
 		{"block with a sealed channel", meshtest.Carved(mesh.Vec{}, mesh.Vec{10, 10, 60}, slot(mesh.Vec{4, 4, 2}, mesh.Vec{6, 6, 58}))},
 		{"wide tube with a hole in its side", meshtest.Carved(mesh.Vec{}, mesh.Vec{24, 24, 72}, slot(mesh.Vec{2, 2, -1}, mesh.Vec{22, 22, 70}), slot(mesh.Vec{-1, 10, 30}, mesh.Vec{3, 13, 33}))},
 	} {
-		turns, rng := 2, rng
-		if c.name == "two blocks" { // steps along the axes mislead most in two of these
+		turns, rng := passageTurns, rng
+		if c.name == "two blocks" && !raced { // steps along the axes mislead most in two of these
 			turns, rng = 10, rand.New(rand.NewPCG(11, 5))
 		}
 		for range turns {
-			vs, err := mesh.MeasureVoids(context.Background(), meshtest.Shuffle(meshtest.Turn(c.m, meshtest.RandomDir(rng), 6*rng.Float64()), rng), mesh.VoidParams{MaxCells: 2 << 20})
+			vs, err := mesh.MeasureVoids(context.Background(), meshtest.Shuffle(meshtest.Turn(c.m, meshtest.RandomDir(rng), 6*rng.Float64()), rng), mesh.VoidParams{MaxCells: 1 << 20})
 			if err != nil {
 				t.Fatal(err)
 			}

@@ -40,7 +40,7 @@ const (
 	passageEvenFar = 0.41
 	// passageFloor is the share of the usual clearance of a way below which it runs
 	// into its end.
-	passageFloor = 0.97
+	passageFloor = 0.985
 )
 
 // front is how far it is from where there is room to the cells of a piece and of
@@ -442,10 +442,12 @@ func (p *passages) measure(ctx context.Context, cells []int32, mouth int, r floa
 	if 2*s.usual() < voidSeen*g.h {
 		return out, false, nil
 	}
-	if err := s.refine(ctx, g.n.m); err != nil {
+	fine := s // only for the width: points close to one another zigzag
+	if err := fine.refine(ctx, g.n.m); err != nil {
 		return out, false, err
 	}
-	out.WidthMM, out.NarrowAt = s.width(), s.line[s.narrow]
+	out.WidthMM, out.NarrowAt = fine.width(), fine.line[fine.narrow]
+	out.WidthErrMM = passErr * out.WidthMM
 	out.LengthMM = lineLength(s.line) - s.outside(false)
 	if out.Through {
 		out.LengthMM -= s.outside(true)
@@ -536,7 +538,7 @@ func (s *squeeze) toEnd(m *Mesh) float64 {
 		before--
 	}
 	dir := s.line[last].Sub(s.line[before]).Unit()
-	hit, _ := m.BVH().Ray(s.line[last], dir, 0, 2*s.clear[s.narrow])
+	hit, _ := m.BVH().Ray(s.line[last], dir, 0, 3*s.clear[s.narrow])
 	return hit.T
 }
 
