@@ -33,7 +33,7 @@ type Void struct {
 type Voids struct {
 	Voids   []Void
 	PitchMM float64 // of the grid used
-	SeenMM  float64 // passages, ways out and vented chambers narrower than this may be missed
+	SeenMM  float64 // passages, ways out and vented chambers narrower than this may be missed; 0 where there can be none
 	// Passages are the long narrow ways through or into the part, the deepest for
 	// its width first. The way out of a void is one of them where it is long.
 	Passages []Passage
@@ -62,10 +62,10 @@ func MeasureVoids(ctx context.Context, m *Mesh, p VoidParams) (*Voids, error) {
 		p.MaxCells = DefaultVoidCells
 	}
 	v.PitchMM = max(p.PitchMM, gridPitch(n.box, p.MaxCells))
-	v.SeenMM = voidSeen * v.PitchMM
 	if star, err := starShaped(ctx, n, starShare*v.PitchMM); star || err != nil {
 		return v, err
 	}
+	v.SeenMM = voidSeen * v.PitchMM
 	g, err := newGrid(ctx, n, n.box, v.PitchMM)
 	if err != nil {
 		return nil, err

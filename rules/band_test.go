@@ -75,7 +75,7 @@ func doubtful(was *Measured) *Measured {
 		}
 		v.Passages = slices.Clone(v.Passages)
 		for i := range v.Passages {
-			v.Passages[i].ErrMM = far
+			v.Passages[i].ErrMM, v.Passages[i].WidthErrMM = far, far
 		}
 		m.Voids = &v
 	}

@@ -12,7 +12,7 @@ import (
 // Powder looks at inner spaces: can what is in them get out?
 var Powder = &Check{
 	Name:    "powder",
-	Summary: "Inner spaces have ways out, wide enough and enough of them, for powder or for binder; channels and slits are no longer than powder comes out of.",
+	Summary: "Inner spaces have ways out, wide enough and enough of them, for powder or for binder; channels and slits are no narrower and no longer than powder comes out of.",
 	Why: "The machine fills every inner space with powder. What stays in adds mass, rattles loose in use, is baked in by heat treatment, " +
 		"and reactive powder can burn when somebody cuts the part open. In extrusion, solvent and binder gas need the same way out.",
 	Wrong: "Powder is trapped for good, or comes out in service; a sealed space builds pressure in the furnace; a sintered part blisters.",
@@ -24,7 +24,7 @@ var Powder = &Check{
 		{"two openings of 3 mm at opposite ends, passages up to 20 times their width", "common practice, no source"},
 		{"mass = volume x packing x density; packing 0.5 to 0.6, arXiv 2103.13421", "published, read; range from memory"},
 	},
-	Limits:   limits("powder.escape", "powder.openings", "powder.way-ratio", "hole.depth-ratio", "hole.blind-ratio"),
+	Limits:   limits("powder.escape", "powder.openings", "powder.way-ratio", "hole.channel", "hole.depth-ratio", "hole.blind-ratio"),
 	Needs:    []Need{NeedCylinders, NeedVoids},
 	Solid:    true,
 	Cautions: []Caution{cautionReactiveVoid, cautionVoid, cautionHeat, cautionSealedGas},
@@ -109,7 +109,7 @@ func (p *Subject) toldDeep(v *mesh.Void) bool {
 		if h.Share < shareLeast || math.Abs(along) > h.LengthMM/2 || at.Sub(h.Axis.Scale(along)).Norm() > h.DiameterMM/2 {
 			continue
 		}
-		if deepBore(p, h) {
+		if boreTold(p, h, "deep") {
 			return true
 		}
 	}

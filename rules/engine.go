@@ -248,6 +248,9 @@ func (e *Engine) judge(ctx context.Context, r *PartReport, mode Mode) {
 	}
 	r.Judged = judgedNames(judged)
 	r.Cautions = cautionsOf(r)
+	if judged[Powder.Name] {
+		r.Unseen = unseen(subject, judged)
+	}
 	finish(r.Findings)
 	r.Err = outer.Err()
 }

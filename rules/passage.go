@@ -13,6 +13,7 @@ import (
 // are held to what Hole holds round bores to, each told of once.
 
 type passageDetail struct {
+	kind    string // channel: too narrow; deep: too long for its width
 	passage mesh.Passage
 	decl    *spec.VoidDecl
 	powder  float64 // g; 0 where unknown or none
@@ -26,26 +27,22 @@ const (
 	boreWidth = 0.5
 )
 
-// judgePassages tells the passages that are too long for their width, but for round
-// bores, which Hole judges, and for ways out of spaces that told says something of.
+// judgePassages tells the passages that are too narrow or too long for their width,
+// but for round bores, which Hole judges, and for ways out of spaces that told says
+// something of.
 func judgePassages(p *Subject, told []Finding) []Finding {
 	var out []Finding
 	for _, w := range p.Measured.Voids.Passages {
-		name := "hole.depth-ratio"
-		if !w.Through {
-			name = "hole.blind-ratio"
-		}
-		l, ok := p.Limit(name)
-		if !ok {
+		kind, f := judgePassage(p, &w)
+		if kind == "" || p.boreOf(&w) || leadsToTold(&w, told) {
 			continue
 		}
-		f, bad := breach(l, w.Ratio(), w.Ratio()*w.ErrMM/w.LengthMM)
-		if !bad || p.boreOf(&w) || leadsToTold(&w, told) {
-			continue
-		}
-		d := passageDetail{passage: w, decl: passageDecl(p, &w), powder: trappedPowder(p, w.VolumeMM3)}
+		d := passageDetail{kind: kind, passage: w, decl: passageDecl(p, &w), powder: trappedPowder(p, w.VolumeMM3)}
 		f.place(w.At, w.Box, 0, nil)
-		f.Where, f.feature, f.like, f.detail = p.whereMesh(), "passage", name, d
+		f.Where, f.feature, f.like, f.detail = p.whereMesh(), "passage", kind, d
+		if !w.Through {
+			f.like += " blind"
+		}
 		if d.decl != nil {
 			f.Where = Location{p.Spec.File, "void", d.decl.Table}
 			f.feature += " " + d.decl.Name.V
@@ -56,8 +53,29 @@ func judgePassages(p *Subject, told []Finding) []Finding {
 	return out
 }
 
+// judgePassage tells the first thing that is wrong with a passage; "" if nothing is.
+func judgePassage(p *Subject, w *mesh.Passage) (kind string, f Finding) {
+	try := func(limit string, v, band float64) (bad bool) {
+		if l, ok := p.Limit(limit); ok {
+			f, bad = breach(l, v, band)
+		}
+		return bad
+	}
+	ratio := "hole.depth-ratio"
+	if !w.Through {
+		ratio = "hole.blind-ratio"
+	}
+	switch {
+	case try("hole.channel", w.WidthMM, w.WidthErrMM):
+		return "channel", f
+	case try(ratio, w.Ratio(), w.Ratio()*(w.ErrMM/w.LengthMM+w.WidthErrMM/w.WidthMM)):
+		return "deep", f
+	}
+	return "", f
+}
+
 // boreOf reports whether a passage is a straight round hole, or one of its legs is
-// such a hole that Hole tells is too deep.
+// such a hole that Hole tells keeps powder.
 func (p *Subject) boreOf(w *mesh.Passage) bool {
 	if !p.told(Hole) {
 		return false
@@ -66,7 +84,7 @@ func (p *Subject) boreOf(w *mesh.Passage) bool {
 		if h.Share < shareLeast {
 			continue
 		}
-		if in := inBore(&h, w); in >= boreShare || in > 0 && deepBore(p, h) {
+		if in := inBore(&h, w); in >= boreShare || in > 0 && boreTold(p, h, "channel", "deep") {
 			return true
 		}
 	}
@@ -102,14 +120,11 @@ func inBore(h *mesh.Cylinder, w *mesh.Passage) float64 {
 	return float64(in) / float64(len(w.Way))
 }
 
-// deepBore reports whether Hole tells that a hole is too deep for powder.
-func deepBore(p *Subject, h mesh.Cylinder) bool {
-	for _, f := range judgeBore(p, h, nil) {
-		if f.detail.(holeDetail).kind == "deep" {
-			return true
-		}
-	}
-	return false
+// boreTold reports whether Hole tells something of some kinds of a hole.
+func boreTold(p *Subject, h mesh.Cylinder, kinds ...string) bool {
+	return slices.ContainsFunc(judgeBore(p, h, nil), func(f Finding) bool {
+		return slices.Contains(kinds, f.detail.(holeDetail).kind)
+	})
 }
 
 // leadsToTold reports whether a passage is the way out of a space that is told of.
@@ -132,6 +147,26 @@ func passageDecl(p *Subject, w *mesh.Passage) *spec.VoidDecl {
 	return nil
 }
 
+// unseen says what judgePassages and judgeVoid may have missed: what is narrower than
+// the grid of empty space tells, but not as narrow as what Gap tells. It is empty
+// where that is nothing, or no limit asks for it.
+func unseen(p *Subject, judged map[string]bool) string {
+	asked := slices.ContainsFunc(Powder.Limits, func(d *LimitDef) bool {
+		_, ok := p.Limit(d.Name)
+		return ok
+	})
+	from := p.Measured.Voids.SeenMM
+	gap := 0.0
+	if judged[Gap.Name] {
+		l, _ := p.Limit("gap.width")
+		gap = l.V
+	}
+	if !asked || from <= gap {
+		return ""
+	}
+	return fmt.Sprintf("Channels, slits and ways out narrower than %s mm may be missed, but for round holes.", rounded(from))
+}
+
 func sayPassage(p *Subject, f *Finding, d passageDetail) {
 	w := &d.passage
 	name := "Channel or slit"
@@ -141,6 +176,13 @@ func sayPassage(p *Subject, f *Finding, d passageDetail) {
 	held := " powder"
 	if d.powder > 0 {
 		held = fmt.Sprintf(" %s g of %s powder", rounded(d.powder), p.Spec.Material.V)
+	}
+	if d.kind == "channel" {
+		value, limit := pair(f.Measured, f.Limit, f.Band)
+		f.Message = fmt.Sprintf("%s is %s mm wide where it is narrowest and %s mm long, narrower than the %s mm that can be cleared of powder in %s, and may trap%s, %s%s.", name,
+			value, number(w.LengthMM, w.ErrMM), limit, p.forWhat(), held, p.where(f), closeCall(f))
+		f.Help = "Widen it, shorten it, or open it on the way."
+		return
 	}
 	value, limit := pair(f.Measured, f.Limit, max(f.Band, ratioBand))
 	f.Message = fmt.Sprintf("%s, %s mm wide where it is narrowest, is %s mm long and %s, %s times its width where powder comes out of %s at most in %s, and may trap%s, %s%s.", name,

@@ -41,6 +41,7 @@ type PartReport struct {
 	Judged   []string   // names of the checks that ran, in the order of the manual
 	Failures []Failure  // what could not be checked, and why
 	Cautions []Caution  // of the findings, and of process, material and use; each once
+	Unseen   string     // what Powder may have missed, in one sentence; empty if nothing
 	Bare     bool       // a mesh without a spec: Spec was made up, its places mean nothing
 	Deps     []string   // absolute paths whose change changes the report: spec, shop chain, mesh
 	Err      error      // the context's, where the work was cancelled; the rest is then partial

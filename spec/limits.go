@@ -85,7 +85,7 @@ var Limits = []LimitInfo{
 	{"hole.blind-ratio", None, "", Lower, false, between(1, 200), `10`,
 		"The deepest blind hole from which powder comes out, as depth over diameter; likewise a channel or slit that ends in the part."},
 	{"hole.channel", Length, "mm", Higher, false, between(0.1, 20), `"1 mm"`,
-		"The narrowest hole, deeper than it is wide by more than 3, that can be cleared of powder."},
+		"The narrowest hole, deeper than it is wide by more than 3, that can be cleared of powder; likewise a long channel or slit of any section, by its least width."},
 	{"hole.match", Length, "mm", Lower, false, between(0, 10), `"0.1 mm"`,
 		"How far a hole may lie from its declared diameter, stock for the finish left out, before the spec and the mesh disagree."},
 

@@ -74,6 +74,7 @@ type Part struct {
 	Gone     []Gone    `json:"gone,omitempty" doc:"findings of the baseline that are found no more"`
 	Failures []Failure `json:"failures,omitempty" doc:"what could not be checked, and why"`
 	Cautions []string  `json:"cautions,omitempty" doc:"what can hurt someone; each once"`
+	Unseen   string    `json:"unseen,omitempty" doc:"what the check of powder may have missed, in one sentence"`
 
 	Deps []string `json:"-"` // absolute paths of the files that it was made from
 	Path string   `json:"-"` // as given, also of a bare mesh
@@ -462,6 +463,7 @@ func PartOf(r *rules.PartReport) Part {
 	for _, c := range r.Cautions {
 		p.Cautions = append(p.Cautions, c.Text)
 	}
+	p.Unseen = r.Unseen
 	return rounded(p)
 }
 

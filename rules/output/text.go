@@ -116,6 +116,9 @@ func (t *text) part(p *Part) {
 	if len(p.Findings)+len(p.Failures)+len(p.Gone) == 0 {
 		t.line("  nothing found")
 	}
+	if p.Unseen != "" {
+		t.line("  powder: %s", clean(p.Unseen))
+	}
 }
 
 // partHeading says what part, process, material and machine a report is about.

@@ -143,6 +143,7 @@ type document struct {
 	Unused                               []limitRow
 	Steps                                []string
 	Cautions                             []rules.Caution
+	Unseen                               string
 	General                              string
 	Seals                                []fact
 }
@@ -182,7 +183,7 @@ type limitRow struct{ Name, Check, Value, From, Why string }
 
 func newPage(ctx context.Context, r *rules.PartReport, o Options) (*document, error) {
 	d := &document{Part: partName(r), Path: filepath.ToSlash(r.Path), Totals: output.Count([]*rules.PartReport{r}),
-		Checked: r.Status == rules.Checked, Bare: r.Bare, Failures: r.Failures, Cautions: r.Cautions, General: rules.GeneralNote}
+		Checked: r.Status == rules.Checked, Bare: r.Bare, Failures: r.Failures, Cautions: r.Cautions, Unseen: r.Unseen, General: rules.GeneralNote}
 	d.frameOfPage = newFrame(output.Clean(d.Part) + ", design check")
 	if s := r.Spec; s != nil {
 		d.Drawing = s.Drawing.V
