@@ -28,6 +28,9 @@ func orient3(a, b, c, d Vec) int {
 	if s, sure := orient3Fast(a, b, c, d); sure {
 		return s
 	}
+	if s, sure := orient3Expanded(a, b, c, d); sure {
+		return s
+	}
 	return orient3Exact(a, b, c, d)
 }
 
@@ -52,6 +55,26 @@ func orient3Fast(a, b, c, d Vec) (sign int, sure bool) {
 		}
 	}
 	return 0, false
+}
+
+// orient3Expanded is orient3 worked out as an exact sum of doubles: on flat faces
+// four points in one plane, or next to it, are common. It is not sure where a
+// product underflows.
+func orient3Expanded(a, b, c, d Vec) (sign int, sure bool) {
+	var by [3][3]difference // from a to b, c and d
+	for i, p := range [3]*Vec{&b, &c, &d} {
+		for k := range 3 {
+			by[i][k] = newDifference(p[k], a[k])
+		}
+	}
+	var sum expansion
+	for k := range 3 {
+		i, j := (k+1)%3, (k+2)%3
+		if !sum.addTriple(&by[0][i], &by[1][j], &by[2][k], 1) || !sum.addTriple(&by[0][j], &by[1][i], &by[2][k], -1) {
+			return 0, false
+		}
+	}
+	return sum.sign(), true
 }
 
 func orient3Exact(a, b, c, d Vec) int {
@@ -132,24 +155,11 @@ func turnSign(ax, ay, bx, by, cx, cy float64) int {
 // 1997): points in a line are common on a grid. It is not sure where a product
 // underflows.
 func turnSignExpanded(ax, ay, bx, by, cx, cy float64) (sign int, sure bool) {
-	var d [4][2]float64 // differences and what rounding left of them
-	for i, p := range [4][2]float64{{bx, ax}, {cy, ay}, {by, ay}, {cx, ax}} {
-		d[i][0], d[i][1] = twoSum(p[0], -p[1])
-	}
+	px, py, qx, qy := newDifference(bx, ax), newDifference(by, ay), newDifference(cx, ax), newDifference(cy, ay)
+	one := difference{1, 0}
 	var sum expansion
-	for _, x := range d[0] {
-		for _, y := range d[1] {
-			if !sum.addProduct(x, y) {
-				return 0, false
-			}
-		}
-	}
-	for _, x := range d[2] {
-		for _, y := range d[3] {
-			if !sum.addProduct(-x, y) {
-				return 0, false
-			}
-		}
+	if !sum.addTriple(&px, &qy, &one, 1) || !sum.addTriple(&py, &qx, &one, -1) {
+		return 0, false
 	}
 	return sum.sign(), true
 }
@@ -161,20 +171,51 @@ func twoSum(a, b float64) (s, rest float64) {
 	return s, (a - (s - v)) + (b - v)
 }
 
+// difference is an exact one: rounded, and what rounding left out.
+type difference [2]float64
+
+func newDifference(a, b float64) (d difference) {
+	d[0], d[1] = twoSum(a, -b)
+	return d
+}
+
 // expansion is an exact sum of doubles that do not overlap, least first, after
 // Shewchuk (1997), "Grow-Expansion".
 type expansion struct {
-	part [16]float64
+	part [48]float64
 	n    int
 }
 
-// addProduct adds x*y; false if that is so small that its rounding may be lost.
+// addTriple adds x*y*z, by a sign; false if that can't be done exactly.
+func (e *expansion) addTriple(x, y, z *difference, sign float64) bool {
+	for _, a := range x {
+		for _, b := range y {
+			if a == 0 || b == 0 {
+				continue
+			}
+			p := sign * a * b
+			if math.Abs(p) < underflowErr {
+				return false
+			}
+			rest := math.FMA(sign*a, b, -p)
+			for _, c := range z {
+				if !e.addProduct(rest, c) || !e.addProduct(p, c) {
+					return false
+				}
+			}
+		}
+	}
+	return true
+}
+
+// addProduct adds x*y; false if that is so small that its rounding may be lost,
+// or the sum has too many parts.
 func (e *expansion) addProduct(x, y float64) bool {
-	p := x * y
-	if p == 0 && (x == 0 || y == 0) {
+	if x == 0 || y == 0 {
 		return true
 	}
-	if math.Abs(p) < underflowErr {
+	p := x * y
+	if math.Abs(p) < underflowErr || e.n+2 > len(e.part) {
 		return false
 	}
 	if rest := math.FMA(x, y, -p); rest != 0 {

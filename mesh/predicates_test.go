@@ -57,7 +57,7 @@ func hardPoints(rng *rand.Rand) (p [4]Vec) {
 
 func TestOrientAgainstFractions(t *testing.T) {
 	rng := rand.New(rand.NewPCG(11, 12))
-	var zero, unsure, expanded int
+	var zero, unsure, expanded, expanded3 int
 	for range 6_000 {
 		p := hardPoints(rng)
 		want := ratOrient3(p[0], p[1], p[2], p[3])
@@ -68,6 +68,11 @@ func TestOrientAgainstFractions(t *testing.T) {
 			t.Fatalf("orient3Fast%v is %d, want %d", p, got, want)
 		} else if !sure {
 			unsure++
+		}
+		if got, sure := orient3Expanded(p[0], p[1], p[2], p[3]); sure && got != want {
+			t.Fatalf("orient3Expanded%v is %d, want %d", p, got, want)
+		} else if sure {
+			expanded3++
 		}
 		plane := newFacetPlane(p[0], p[1], p[2])
 		if got := plane.side(p[3]); got != 0 && got != want {
@@ -92,8 +97,8 @@ func TestOrientAgainstFractions(t *testing.T) {
 			}
 		}
 	}
-	if zero < 20 || unsure < 200 || expanded < 10_000 || expanded == 3*6_000 {
-		t.Errorf("only %d cases in a plane and %d hard ones, %d by expansion", zero, unsure, expanded)
+	if zero < 20 || unsure < 200 || expanded < 10_000 || expanded == 3*6_000 || expanded3 < 3_000 || expanded3 == 6_000 {
+		t.Errorf("only %d cases in a plane and %d hard ones, %d and %d by expansion", zero, unsure, expanded, expanded3)
 	}
 }
 
