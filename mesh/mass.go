@@ -301,8 +301,7 @@ func surelyWithin(polygon [][2]float64, p [2]float64, least float64) bool {
 // 1979, "Another Efficient Algorithm for Convex Hulls in Two Dimensions"). It
 // reorders ps.
 func convexHull(ps [][2]float64) [][2]float64 {
-	slices.SortFunc(ps, func(p, q [2]float64) int { return slices.Compare(p[:], q[:]) })
-	ps = slices.Compact(ps)
+	ps = slices.Compact(sortRuns(ps))
 	if len(ps) < 3 {
 		return ps
 	}
@@ -321,6 +320,48 @@ func convexHull(ps [][2]float64) [][2]float64 {
 		half(p, upper)
 	}
 	return hull[:len(hull)-1]
+}
+
+// sortRuns sorts points by their coordinates, and may use ps as room. It joins
+// what runs up or down already, two neighbours at a time: of an outline that is
+// next to nothing to do.
+func sortRuns(ps [][2]float64) [][2]float64 {
+	less := func(p, q [2]float64) bool { return p[0] < q[0] || p[0] == q[0] && p[1] < q[1] }
+	ends := []int{0}
+	for i := 0; i < len(ps); {
+		from := i
+		for i++; i < len(ps) && less(ps[i], ps[i-1]); i++ {
+		}
+		if i-from > 1 {
+			slices.Reverse(ps[from:i])
+		} else {
+			for ; i < len(ps) && !less(ps[i], ps[i-1]); i++ {
+			}
+		}
+		ends = append(ends, i)
+	}
+	other := make([][2]float64, len(ps))
+	for len(ends) > 2 {
+		joined := ends[:1]
+		for k := 1; k < len(ends); k += 2 {
+			from, mid := ends[k-1], ends[k]
+			to := ends[min(k+1, len(ends)-1)]
+			i, j := from, mid
+			for n := from; n < to; n++ {
+				if j == to || i < mid && !less(ps[j], ps[i]) {
+					other[n] = ps[i]
+					i++
+				} else {
+					other[n] = ps[j]
+					j++
+				}
+			}
+			joined = append(joined, to)
+		}
+		ends = joined
+		ps, other = other, ps
+	}
+	return ps
 }
 
 // turn2 is twice the area of p, q, r: positive where they turn left.
