@@ -74,7 +74,8 @@ type Overhang struct {
 // A facet is overhang if it faces down and lies lower than the angle by more
 // than the rounding of its corners (as float32) can explain, so that a face at
 // just the angle passes. Facets that rest on the platform (all corners within
-// 1e-5 of the box's diagonal of the part's lowest point, at lift 0) are none.
+// the first layer, or within 1e-5 of the box's diagonal, above the part's lowest
+// point, at lift 0) are none.
 // A facet too thin to have a direction takes its neighbour's. What is let pass
 // for the doubt about its direction stands in AreaErr.
 //

@@ -36,7 +36,8 @@ type stance struct {
 	quantum float64
 	// levelTol is the difference of height that is none.
 	levelTol float64
-	// platformTol is how far above the lowest point a point still rests.
+	// platformTol is how far above the lowest point a point still rests however
+	// thin the first layer is.
 	platformTol float64
 }
 
@@ -105,7 +106,9 @@ func (s *stance) place(p Vec) Vec { return s.frame.Turn(p).Sub(s.origin) }
 func (s *stance) back(p Vec) Vec  { return s.frame.Back(p.Add(s.origin)) }
 
 // rests reports whether a height is on the platform.
-func (s *stance) rests(h float64) bool { return s.frame.Lift <= 0 && h <= s.platformTol }
+func (s *stance) rests(h float64) bool {
+	return s.frame.Lift <= 0 && h <= max(s.platformTol, s.frame.Layer)
+}
 
 // normal returns a facet's outward normal along the machine's axes, its area,
 // and the angle that the rounding of its corners may turn it by.

@@ -16,6 +16,7 @@ type StandParams struct {
 	AngleRad float64 // facets whose surface lies lower than this from the horizontal are overhang; equal passes
 	SlackRad float64 // tessellation noise let pass, as in OverhangParams
 	LiftMM   float64 // above the platform; where positive nothing rests
+	LayerMM  float64 // as Frame.Layer
 	Skip     []bool  // per facet: never overhang, as the roofs of holes that carry themselves; may be nil
 	Room     *Room   // that the part is to fit; may be nil
 	Rays     int     // most rays that look for the part under its overhang, a direction; 0 is standRays
@@ -275,9 +276,9 @@ func (s *Stands) stand(up Vec) Stand {
 // count adds a facet that faces down by the cosine c.
 func (s *Stands) count(out *Stand, r *standRow, c, lo, floor float64) {
 	h := r.at.Dot(out.Up)
-	if s.p.LiftMM <= 0 && h-lo <= s.tol {
+	if rest := max(s.tol, s.p.LayerMM); s.p.LiftMM <= 0 && h-lo <= rest {
 		p, q, t := s.skin.m.Corners(r.facet)
-		if max(p.Dot(out.Up), q.Dot(out.Up), t.Dot(out.Up))-lo <= s.tol {
+		if max(p.Dot(out.Up), q.Dot(out.Up), t.Dot(out.Up))-lo <= rest {
 			out.ContactMM2 += r.area
 			return
 		}
@@ -315,7 +316,7 @@ func (s *Stands) look(out *Stand, lo, floor float64) {
 			continue
 		}
 		h := s.samples[i].at.Dot(out.Up) - floor
-		if s.p.LiftMM <= 0 && h <= 2*s.tol {
+		if s.p.LiftMM <= 0 && h <= max(2*s.tol, s.p.LayerMM) {
 			continue
 		}
 		full += c * h

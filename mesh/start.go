@@ -25,8 +25,8 @@ type FloatingStart struct {
 // none, nor is one that touches another body (looked for where the mesh has
 // several shells, at the corners and centres of the minimum's facets).
 //
-// With lift 0 the platform is everything within 1e-5 of the box's diagonal of
-// the lowest point; with a lift nothing rests.
+// With lift 0 everything within the first layer, or within 1e-5 of the box's
+// diagonal, of the lowest point is on the platform; with a lift nothing rests.
 func MeasureFloatingStarts(ctx context.Context, m *Mesh, f Frame) ([]FloatingStart, error) {
 	if err := m.Prepare(ctx); err != nil {
 		return nil, err

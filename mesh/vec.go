@@ -100,6 +100,10 @@ func (b Box) Widened(by float64) Box {
 type Frame struct {
 	X, Y, Z Vec
 	Lift    float64 // mm
+	// Layer is the thickness of the first layer, mm: what lies no higher above the
+	// part's lowest point is laid on the platform, and rests there. Where it is 0
+	// that is so of what rounding alone explains.
+	Layer float64
 }
 
 // NewFrame stands a part with up (mesh coordinates, any length but zero)

@@ -46,17 +46,18 @@ func judgeFloating(p *Subject) []Finding {
 	return out
 }
 
-// startCounts: without a tolerated area every start does, a point too. What
-// begins in the first layer lies on the platform as it is built.
+// startCounts: without a tolerated area every start does, a point too.
 func startCounts(p *Subject, s mesh.FloatingStart) bool {
 	limit, ok := p.Limit("floating-start.area")
-	return ok && s.Height > firstLayer(p) && !(limit.V > 0 && s.AreaMM2 <= limit.V+equalErr(limit.V))
+	return ok && !(limit.V > 0 && s.AreaMM2 <= limit.V+equalErr(limit.V))
 }
 
 // thinLayerMM is the layer where no machine names one: as thin as any is laid
 // (common practice, no source).
 const thinLayerMM = 0.02
 
+// firstLayer is what Frame.Layer is to be, mm: what begins in the first layer lies
+// on the platform as it is built.
 func firstLayer(p *Subject) float64 {
 	if m, ok := p.Shop.Machine(p.Spec.Machine.V); ok && m.Layer.Set {
 		return m.Layer.V.V
@@ -67,8 +68,8 @@ func firstLayer(p *Subject) float64 {
 // lifted reports whether a start is the part's lowest place, under which the
 // lift of the spec plans supports: that is told, and no fault.
 func lifted(p *Subject, s mesh.FloatingStart) bool {
-	lift := p.Measured.Frame.Lift
-	return lift > 0 && s.Height <= lift+firstLayer(p)
+	f := &p.Measured.Frame
+	return f.Lift > 0 && s.Height <= f.Lift+f.Layer
 }
 
 func sayFloating(p *Subject, f *Finding) {

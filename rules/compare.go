@@ -259,7 +259,7 @@ func (o *Option) count(r *PartReport) {
 func (c *comparison) price(ctx context.Context, r *PartReport, o *Option) error {
 	p := &Subject{Spec: r.Spec, Shop: r.Shop, Limits: r.Limits, Info: r.Info, Mesh: c.Report.Mesh, Measured: r.Measured}
 	if p.Measured.Mass == nil {
-		p.Measured = &Measured{Frame: c.subject.Measured.Frame}
+		p.Measured = &Measured{Frame: frameOf(p)}
 	}
 	s := search{Subject: p, costs: p.costs(), engine: c.engine, path: r.Path, meshKey: c.engine.contentKey(p.Mesh.Source.SHA256, r.Spec.Mesh.Units.V, c.Report.MeshPath)}
 	o.Money, o.Inputs = s.money, s.inputs

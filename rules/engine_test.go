@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"math"
 	"os"
 	"path/filepath"
 	"reflect"
@@ -405,5 +406,34 @@ func writeMesh(t *testing.T, path string, m *mesh.Mesh) {
 	t.Helper()
 	if err := os.WriteFile(path, meshtest.BinarySTL(m, 1), 0o666); err != nil {
 		t.Fatal(err)
+	}
+}
+
+// What is uneven by less than a layer lies on the platform, so a machine that lays
+// thicker ones has less in the air; nothing else is measured anew for it.
+func TestTheFirstLayerIsTheMachines(t *testing.T) {
+	foot := meshtest.Map(meshtest.Refine(meshtest.BoxAt(mesh.Vec{}, mesh.Vec{40, 30, 10}), 3), func(p mesh.Vec) mesh.Vec {
+		if p[2] == 0 && math.Mod(p[0], 10) != 0 {
+			p[2] = 0.045
+		}
+		return p
+	})
+	b := orientBench(t, foot, "[orientation]\nup = \"+z\"\n")
+	found := func() []string {
+		r := b.Part(context.Background(), b.path("part.part.toml"), Full)
+		return slices.DeleteFunc(checksOf(r), func(c string) bool { return c != Overhang.Name && c != FloatingStart.Name })
+	}
+	if got := found(); len(got) != 0 {
+		t.Errorf("on layers of 50 um: %v", got)
+	}
+	before := b.Counts()
+	b.text[b.path("shop.toml")] = strings.Replace(orientShop, "50 um", "30 um", 1)
+	if got := found(); !slices.Equal(got, []string{Overhang.Name}) {
+		t.Errorf("on layers of 30 um: %v", got)
+	}
+	for n := range measurementsSince(before, b.Counts()) {
+		if !slices.Contains([]Need{NeedOverhang, NeedStarts, NeedSupport, NeedAccess}, n) {
+			t.Errorf("%s was measured again", n)
+		}
 	}
 }

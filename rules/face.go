@@ -77,7 +77,7 @@ const restsShare = 1e-5
 // bottom reports whether a facet lies on the lowest plane of the part with all
 // corners.
 func (p *Subject) bottom(facet int32) bool {
-	top := p.Measured.Box.Min[2] + restsShare*p.Mesh.Box().Diagonal()
+	top := p.Measured.Box.Min[2] + max(restsShare*p.Mesh.Box().Diagonal(), p.Measured.Frame.Layer)
 	a, b, c := p.Mesh.Corners(facet)
 	z := p.Measured.Frame.Z
 	return a.Dot(z) <= top && b.Dot(z) <= top && c.Dot(z) <= top

@@ -72,6 +72,7 @@ func (m *Measured) Has(n Need) bool { return m != nil && m.have[n] }
 type measurement struct {
 	need   Need
 	framed bool // depends on how the part stands
+	rests  bool // and on what rests on the platform, and so on the first layer
 	large  bool // takes more memory a facet than most
 	effort float64
 	// when says whether there is anything to measure, by what was measured before;
@@ -234,7 +235,7 @@ var measurements = []measurement{
 			return v, facetBytes(m, 12), err
 		},
 		put: func(d *Measured, v any) { d.Cylinders = v.(*mesh.Cylinders) }},
-	{need: NeedOverhang, large: true, framed: true, effort: 1, form: plainForm[mesh.Overhang](),
+	{need: NeedOverhang, large: true, framed: true, rests: true, effort: 1, form: plainForm[mesh.Overhang](),
 		key: func(p *params) string { return fmt.Sprintf("angle %g holes %t", p.angleRad, p.cylinders != nil) },
 		run: func(ctx context.Context, m *mesh.Mesh, p *params) (any, int64, error) {
 			o := mesh.OverhangParams{AngleRad: p.angleRad, SlackRad: angleSlackRad}
@@ -245,7 +246,7 @@ var measurements = []measurement{
 			return &v, facetBytes(m, 8), err
 		},
 		put: func(d *Measured, v any) { d.Overhang = v.(*mesh.Overhang) }},
-	{need: NeedSupport, large: true, framed: true, effort: 0.5, form: plainForm[mesh.Support](),
+	{need: NeedSupport, large: true, framed: true, rests: true, effort: 0.5, form: plainForm[mesh.Support](),
 		key: func(p *params) string { return fmt.Sprintf("angle %g holes %t", p.angleRad, p.cylinders != nil) },
 		run: func(ctx context.Context, m *mesh.Mesh, p *params) (any, int64, error) {
 			if p.overhang == nil {
@@ -255,7 +256,7 @@ var measurements = []measurement{
 			return &v, facetBytes(m, 4), err
 		},
 		put: func(d *Measured, v any) { d.Support = v.(*mesh.Support) }},
-	{need: NeedAccess, framed: true, effort: 1, form: listForm[mesh.Access](),
+	{need: NeedAccess, framed: true, rests: true, effort: 1, form: listForm[mesh.Access](),
 		key: func(p *params) string {
 			return fmt.Sprintf("angle %g holes %t tool %g %g least %g", p.angleRad, p.cylinders != nil, p.access.DiameterMM, p.access.LengthMM, p.access.LeastMM2)
 		},
@@ -273,7 +274,7 @@ var measurements = []measurement{
 			return &v, 256, nil
 		},
 		put: func(d *Measured, v any) { d.Foot = v.(*mesh.Foot) }},
-	{need: NeedStarts, framed: true, effort: 0.3, form: listForm[mesh.FloatingStart](),
+	{need: NeedStarts, framed: true, rests: true, effort: 0.3, form: listForm[mesh.FloatingStart](),
 		run: func(ctx context.Context, m *mesh.Mesh, p *params) (any, int64, error) {
 			v, err := mesh.MeasureFloatingStarts(ctx, m, p.frame)
 			return v, facetBytes(m, 1), err
@@ -333,6 +334,9 @@ func (s *measurement) recipe(meshKey string, p *params) string {
 	if s.framed {
 		// The lift shifts a part and changes what rests on the platform.
 		k += fmt.Sprintf("|frame %v %v %v %g", p.frame.X, p.frame.Y, p.frame.Z, p.frame.Lift)
+	}
+	if s.rests {
+		k += fmt.Sprintf("|layer %g", p.frame.Layer)
 	}
 	if s.key != nil {
 		k += "|" + s.key(p)

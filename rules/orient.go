@@ -329,7 +329,7 @@ func (s *search) features(ctx context.Context) error {
 func (p *Subject) supported() bool { return Overhang.Applies(p.Spec.Process.V) }
 
 func (s *search) prepare(ctx context.Context) error {
-	q := mesh.StandParams{SlackRad: angleSlackRad, LiftMM: s.Measured.Frame.Lift}
+	q := mesh.StandParams{SlackRad: angleSlackRad, LiftMM: s.Measured.Frame.Lift, LayerMM: s.Measured.Frame.Layer}
 	if rooms := s.rooms(); len(rooms) > 0 {
 		q.Room = &rooms[0]
 	}

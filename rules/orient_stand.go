@@ -67,6 +67,7 @@ func (s *search) standAt(ctx context.Context, up mesh.Vec) (*Subject, error) {
 	}
 	m := *s.Measured
 	m.Frame = mesh.NewFrame(up, turn, s.Measured.Frame.Lift)
+	m.Frame.Layer = s.Measured.Frame.Layer
 	p := *s.Subject
 	p.Measured = &m
 	if m.Frame == s.Measured.Frame && m.Box != nil && (!s.supported() || m.Overhang != nil && m.Has(NeedStarts)) {

@@ -158,7 +158,9 @@ func frameOf(p *Subject) mesh.Frame {
 	if o.Lift.Set {
 		lift = o.Lift.V.V
 	}
-	return mesh.NewFrame(up, turn, lift)
+	f := mesh.NewFrame(up, turn, lift)
+	f.Layer = firstLayer(p)
+	return f
 }
 
 func (e *Engine) paramsOf(p *Subject) params {
