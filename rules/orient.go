@@ -458,6 +458,18 @@ func (s *search) ranked() []*candidate {
 	return out
 }
 
+// cheapest returns the seen direction that fits and costs least, whatever it harms.
+func (s *search) cheapest() *candidate {
+	best := &s.seen[0]
+	for i := range s.seen {
+		c := &s.seen[i]
+		if cmp.Or(-boolCompare(c.fits, best.fits), compareNear(c.cost, best.cost, 1e-9), c.better(best)) < 0 {
+			best = c
+		}
+	}
+	return best
+}
+
 // refine walks downhill from the best places of the grid, each at least a ring
 // from the others.
 func (s *search) refine(ctx context.Context) error {
@@ -504,7 +516,8 @@ func (s *search) choose(ctx context.Context, o *Orientation) error {
 	now := s.seen[0] // the spec's own
 	picked := []candidate{now}
 	like := [][]mesh.Vec{nil}
-	for _, c := range s.ranked() {
+	// The cheapest way is told whatever it harms: a shop may see to that.
+	for _, c := range append([]*candidate{s.cheapest()}, s.ranked()...) {
 		c = s.plainer(c)
 		i := slices.IndexFunc(picked, func(d candidate) bool { return same(&d, c) })
 		near := false
@@ -606,18 +619,23 @@ func nearAny(v, up mesh.Vec, like []mesh.Vec) bool {
 
 // rankedChoices orders what was measured and keeps the first few that are
 // truly different: not beside a better one, and not to be told from it by any
-// figure, as all ways to lay a round part down.
+// figure, as all ways to lay a round part down. The cheapest of all is among them.
 func (s *search) rankedChoices(all []Standing) []Standing {
 	all = slices.Clone(all)
 	slices.SortStableFunc(all, func(a, b Standing) int { return a.better(&b) })
+	cheapest := slices.MinFunc(all, func(a, b Standing) int {
+		return cmp.Or(-boolCompare(a.Fits, b.Fits), compareNear(a.Cost.Value, b.Cost.Value, 1e-6), a.better(&b))
+	})
 	var out []Standing
 	for _, c := range all {
 		i := slices.IndexFunc(out, func(d Standing) bool { return d.alike(&c) })
+		told := slices.ContainsFunc(out, func(d Standing) bool { return d.covers(&cheapest) })
 		switch {
 		case slices.ContainsFunc(out, func(d Standing) bool { return nearAny(c.Up, d.Up, d.Like) }):
 		case i >= 0:
 			out[i].Like = append(slices.Clone(out[i].Like), c.Up)
-		case len(out) < orientChoices:
+		case len(out) == orientChoices, len(out) == orientChoices-1 && !told && !c.covers(&cheapest):
+		default:
 			out = append(out, c)
 		}
 	}
@@ -629,6 +647,11 @@ func (c *Standing) alike(d *Standing) bool {
 	near := func(x, y, share, least float64) bool { return math.Abs(x-y) <= share*max(x, y)+least }
 	return c.Fits == d.Fits && len(c.Harms) == len(d.Harms) && c.Roofs == d.Roofs && near(c.Cost.Value, d.Cost.Value, 0.02, 0) &&
 		near(c.HeightMM, d.HeightMM, 0.03, 0.1) && near(c.ColumnMM3, d.ColumnMM3, 0.05, 0.002*c.HeightMM*c.HeightMM*c.HeightMM) && near(c.RestMM2, d.RestMM2, 0.05, 1)
+}
+
+// covers reports whether a choice stands for another way, too.
+func (c *Standing) covers(d *Standing) bool {
+	return nearAny(d.Up, c.Up, c.Like) || c.alike(d)
 }
 
 func (c *Standing) better(d *Standing) int {

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"math"
 	"os"
+	"slices"
 	"strings"
 	"testing"
 
@@ -236,6 +237,25 @@ func TestOrientFitAndDeclared(t *testing.T) {
 	o = orientOf(t, orientBench(t, slab, "[[face]]\nname = \"seal\"\nat = [30, 20, 0]\nfinish = \"as-built\"\n"))
 	if len(o.Now.Harms) != 1 || len(o.Choices[0].Harms) != 0 || o.Choices[0].Text != `"-z"` {
 		t.Errorf("now %q, best %q %q", o.Now.Harms, o.Choices[0].Text, o.Choices[0].Harms)
+	}
+}
+
+// The cheapest way is told where hundreds that cost more harm less: a foot with a
+// mast, whose underside must not be cut from the platform.
+func TestOrientTellsTheCheapest(t *testing.T) {
+	mast := meshtest.Blocks([]float64{0, 20, 25, 45}, []float64{0, 20, 25, 45}, []float64{0, 4, 14}, func(i, j, k int) bool { return k == 0 || i == 1 && j == 1 })
+	o := orientOf(t, orientBench(t, mast, "[[face]]\nname = \"seal\"\nat = [5, 5, 0]\nfinish = \"as-built\"\n[orientation]\nup = \"-z\"\n"))
+	if c := &o.Choices[0]; len(c.Harms) != 0 || c.Text == `"+z"` {
+		t.Errorf("best %q, %q", c.Text, c.Harms)
+	}
+	k := slices.IndexFunc(o.Choices, func(c Standing) bool { return c.Text == `"+z"` })
+	if k < 0 || len(o.Choices[k].Harms) == 0 {
+		t.Fatalf("%+v", o.Choices)
+	}
+	for _, c := range o.Choices {
+		if c.Cost.Value < o.Choices[k].Cost.Value*(1-1e-6) {
+			t.Errorf("%s costs less than the cheapest, %g for %g", c.Text, c.Cost.Value, o.Choices[k].Cost.Value)
+		}
 	}
 }
 
