@@ -39,7 +39,9 @@ type OverhangRegion struct {
 	AreaMM2        float64
 	ProjectedMM2   float64 // seen along the build direction
 	InclinationRad float64 // least
+	SteepestRad    float64 // greatest inclination, of facets that have a sure one
 	ReachMM        float64 // largest distance from a point of the region to where it is carried from below
+	RiseMM         float64 // how far the point of the largest reach lies above the nearest place that carries the region
 	Kind           OverhangKind
 	At             Vec     // the point of the largest reach, or the lowest point of a free region
 	LowMM          float64 // height of its lowest point above the platform
@@ -287,6 +289,8 @@ func (o *overhang) measure(ctx context.Context, r *OverhangRegion, id int32) (fl
 		// The flattest, a facet's doubt added: the thinner, the less it says.
 		if a := math.Atan2(math.Hypot(n[0], n[1]), -n[2]); area > 0 && a+noise < least {
 			least, r.InclinationRad = a+noise, a
+		} else if noise < noiseMaxRad {
+			r.SteepestRad = max(r.SteepestRad, a)
 		}
 		for _, v := range o.skin.m.Facets[piece] {
 			r.Box = r.Box.Grow(o.skin.m.Verts[v])
@@ -299,6 +303,7 @@ func (o *overhang) measure(ctx context.Context, r *OverhangRegion, id int32) (fl
 	for _, i := range slices.Sorted(maps.Keys(pins)) {
 		r.Pins = append(r.Pins, PinArea{i, pins[i]})
 	}
+	r.SteepestRad = max(r.SteepestRad, r.InclinationRad)
 	r.LowMM = low + o.frame.Lift
 	if r.AreaMM2 <= o.p.LeastMM2 {
 		r.At, r.Kind = o.back(lowAt), Ledge
@@ -316,7 +321,7 @@ func (o *overhang) measure(ctx context.Context, r *OverhangRegion, id int32) (fl
 	if err != nil {
 		return 0, err
 	}
-	r.ReachMM, r.At, r.Kind = reach.dist, o.back(reach.at), Ledge
+	r.ReachMM, r.RiseMM, r.At, r.Kind = reach.dist, h.below(reach.at), o.back(reach.at), Ledge
 	switch {
 	case free:
 		r.Kind, r.At = Free, o.back(lowAt)
@@ -330,7 +335,7 @@ func (o *overhang) measure(ctx context.Context, r *OverhangRegion, id int32) (fl
 // the platform.
 func (o *overhang) carriers(r *OverhangRegion, id int32) *hold {
 	topo := o.m.Topology()
-	h := &hold{verts: map[int32]bool{}}
+	h := newHold()
 	var resting []int32 // vertices, the tip of a cone as often as facets meet there
 	if o.skin.share != nil {
 		for _, t := range r.Tiles {
@@ -349,7 +354,7 @@ func (o *overhang) carriers(r *OverhangRegion, id int32) *hold {
 			e := topo.Twin[3*f+int32(k)]
 			switch {
 			case restA && restB, e >= 0 && o.of[e/3] != id && o.carriedOver(e, pa, pb):
-				h.pieces = append(h.pieces, carrier{a: flatten(pa), b: flatten(pb)})
+				h.add(pa, pb)
 				h.verts[a], h.verts[b] = true, true
 			case restA:
 				resting = append(resting, a)
@@ -393,7 +398,7 @@ func (o *overhang) cutCarriers(h *hold, tile, id int32, resting []int32) []int32
 			if !carries {
 				continue
 			}
-			h.pieces = append(h.pieces, carrier{a: flatten(a), b: flatten(b)})
+			h.add(a, b)
 			for _, v := range ends {
 				if p := o.skin.m.Verts[v]; p == pa || p == pb {
 					h.verts[v], held = true, true
@@ -456,8 +461,8 @@ func (o *overhang) addPoints(h *hold, verts []int32) {
 	slices.Sort(verts)
 	for _, v := range slices.Compact(verts) {
 		if !h.verts[v] {
-			p := flatten(o.corner(v))
-			h.pieces = append(h.pieces, carrier{a: p, b: p})
+			p := o.corner(v)
+			h.add(p, p)
 			h.verts[v] = true
 		}
 	}
@@ -511,7 +516,7 @@ func (o *overhang) startAt(piece int32) int32 {
 // freeStarts returns the places that a region without any hold grows from: of each
 // start the lowest point that has a place of the region farthest from it.
 func (o *overhang) freeStarts(r *OverhangRegion, low Vec) *hold {
-	h := &hold{verts: map[int32]bool{}}
+	h := newHold()
 	starts := map[int32]bool{}
 	var all [][2]float64
 	for _, piece := range o.skin.under(r) {
@@ -523,8 +528,7 @@ func (o *overhang) freeStarts(r *OverhangRegion, low Vec) *hold {
 		}
 	}
 	if len(starts) == 0 {
-		p := flatten(low)
-		h.pieces = append(h.pieces, carrier{a: p, b: p})
+		h.add(low, low)
 		return h
 	}
 	outline := convexHull(all)

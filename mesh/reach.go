@@ -41,8 +41,38 @@ func (p point) mid(q point) point {
 
 // hold is where a region is carried from below.
 type hold struct {
-	pieces []carrier
-	verts  map[int32]bool // vertices of the mesh that pieces end at
+	pieces  []carrier
+	heights [][2]float64   // of the ends of each
+	verts   map[int32]bool // vertices of the mesh that pieces end at
+}
+
+func newHold() *hold { return &hold{verts: map[int32]bool{}} }
+
+func (h *hold) add(a, b Vec) {
+	h.pieces = append(h.pieces, carrier{a: flatten(a), b: flatten(b)})
+	h.heights = append(h.heights, [2]float64{a[2], b[2]})
+}
+
+// below is how far the place of the hold that is nearest, seen along the build
+// direction, lies below p; of several the highest.
+func (h *hold) below(p Vec) float64 {
+	at := flatten(p)
+	near, rise := math.Inf(1), math.Inf(1)
+	for i := range h.pieces {
+		near = min(near, h.pieces[i].from(at))
+	}
+	for i := range h.pieces {
+		c := &h.pieces[i]
+		if c.from(at) > near*(1+1e-3) {
+			continue
+		}
+		up := h.heights[i][0]
+		if long := c.b.sub(c.a).norm(); long > 0 {
+			up += (h.heights[i][1] - up) * c.nearest(at).sub(c.a).norm() / long
+		}
+		rise = min(rise, p[2]-up)
+	}
+	return rise
 }
 
 // carrier is a piece of a region's hold: a segment, or a point where a = b.

@@ -18,10 +18,11 @@ var Overhang = &Check{
 	Sources: []Source{
 		{"45 degrees as the angle that carries itself, 316L: Thomas 2009, thesis, Univ. of Wales Institute Cardiff; Wang, Yang, Yi, Su 2013, Int J Adv Manuf Technol 65:1471", "published, from memory"},
 		{"below 30 degrees not feasible, rougher as the angle falls: Proc. Des. Soc., Computational analysis of overhang surface roughness effects on self-supporting channels, citing Han et al. 2018", "published, read"},
+		{"an arch is held to the roof of a round hole, of which 2 R sin a lies below the angle a", "geometry"},
 		{"longer ledges warp more, dross under all: Appl. Sci. 2023, 13(6):3460", "published, read"},
 		{"how little was published on the limits: Patterson, Messimer, Farrington 2017, Technologies 5(2):15", "published, read"},
 	},
-	Limits:    limits("overhang.angle", "overhang.ledge", "overhang.bridge", "overhang.area", "pin.strut-angle"),
+	Limits:    limits("overhang.angle", "overhang.ledge", "overhang.bridge", "overhang.area", "hole.roof", "pin.strut-angle"),
 	Needs:     []Need{NeedCylinders, NeedOverhang, NeedStarts},
 	Processes: []string{LaserPBF, BeamPBF, Extrusion},
 	Elsewhere: "the powder bed carries every overhang in the print; spans that sag in the furnace belong to sinter",
@@ -118,12 +119,47 @@ func judgeRegion(p *Subject, r mesh.OverhangRegion) (Finding, bool) {
 			return breach(l, r.ReachMM, band)
 		}
 	case mesh.Bridge:
+		if l, s, ok := archLimit(p, r); ok {
+			return breach(l, 2*r.ReachMM/s, 2*band/s)
+		}
 		if l, ok := p.Limit("overhang.bridge"); ok {
 			return breach(l, 2*r.ReachMM, 2*band)
 		}
 	}
 	angle, _ := p.Limit("overhang.angle")
 	return breach(angle, r.InclinationRad, 0)
+}
+
+// arched reports whether a bridge is the crown of an arch about as round as a
+// circle, as in a bent channel or below a dome: whether it is as much smaller seen
+// along the build direction as what of a circle lies lower than an angle a, and
+// rises, where it reaches farthest, at least half as much. Where a circle's crown is
+// inclined by t, that spans the angle f to either side, cos f = cos a / cos t, is
+// seen as cos t sin f / f of itself, and rises by (1 - cos f) / (cos t sin f) of what
+// it reaches. For a stands the middle between the limit and the steepest facet:
+// about there, facets end that stand for a round. An ellipse half as high as wide is
+// no arch, nor is a ceiling with corners rounded half the way to its middle.
+func arched(p *Subject, r mesh.OverhangRegion) bool {
+	const round, rise = 0.8, 0.5
+	angle, ok := p.Limit("overhang.angle")
+	if !ok || r.Kind != mesh.Bridge {
+		return false
+	}
+	cosT := math.Cos(r.InclinationRad)
+	f := math.Acos(min(1, math.Cos((angle.V+r.SteepestRad)/2)/cosT))
+	seen := cosT * math.Sin(f) / f
+	return f > 0 && cosT*r.AreaMM2-r.ProjectedMM2 >= round*(cosT-seen)*r.AreaMM2 &&
+		r.RiseMM*cosT*math.Sin(f) >= rise*r.ReachMM*(1-math.Cos(f))
+}
+
+// archLimit is the widest round hole whose roof carries itself, to which arches are
+// held, and how far that roof spans, as a share of the hole's width.
+func archLimit(p *Subject, r mesh.OverhangRegion) (l Limit, span float64, ok bool) {
+	angle, _ := p.Limit("overhang.angle")
+	bridge, bridges := p.Limit("overhang.bridge")
+	l, ok = p.Limit("hole.roof")
+	span = math.Sin(angle.V)
+	return l, span, ok && arched(p, r) && !(bridges && l.V*span <= bridge.V)
 }
 
 // needsSupport reports whether a region needs support: one that breaks its
@@ -155,6 +191,8 @@ func sayOverhang(p *Subject, f *Finding) {
 	switch {
 	case f.Unit == "mm" && r.Kind == mesh.Ledge:
 		f.Message = fmt.Sprintf("Ledge %s, and reaches %s mm, further than %s mm for %s, %s%s.", lies, value, limit, p.forWhat(), over, close)
+	case f.limit == "hole.roof":
+		f.Message = fmt.Sprintf("Arch %s, and is as wide as the roof of a round hole of %s mm, where one of %s mm at most carries itself in %s, %s%s.", lies, value, limit, p.forWhat(), over, close)
 	case f.Unit == "mm":
 		f.Message = fmt.Sprintf("Bridge %s, and spans %s mm, further than %s mm for %s, %s%s.", lies, value, limit, p.forWhat(), over, close)
 	default:

@@ -79,7 +79,7 @@ var Limits = []LimitInfo{
 	{"hole.diameter", Length, "mm", Higher, false, between(0.05, 20), `"0.5 mm"`,
 		"The smallest hole that stays open."},
 	{"hole.roof", Length, "mm", Lower, false, between(0.5, 100), `"6 mm"`,
-		"The largest round hole with a horizontal axis whose roof builds without support."},
+		"The largest round hole with a horizontal axis whose roof builds without support, and what an arch as round is held to."},
 	{"hole.depth-ratio", None, "", Lower, false, between(1, 200), `20`,
 		"The deepest through hole from which powder comes out, as depth over diameter; of a channel or slit of any section, its length over its least width."},
 	{"hole.blind-ratio", None, "", Lower, false, between(1, 200), `10`,
