@@ -59,6 +59,7 @@ func TestPassageFamilies(t *testing.T) {
 	u := meshtest.Carved(mesh.Vec{}, mesh.Vec{20, 10, 40}, slot(mesh.Vec{4, 4, 10}, mesh.Vec{6, 6, 41}),
 		slot(mesh.Vec{14, 4, 10}, mesh.Vec{16, 6, 41}), slot(mesh.Vec{4, 4, 10}, mesh.Vec{16, 6, 12}))
 	bulged := meshtest.Carved(mesh.Vec{}, mesh.Vec{10, 10, 60}, slot(mesh.Vec{4, 4, -1}, mesh.Vec{6, 6, 61}), slot(mesh.Vec{3.7, 3.7, 29}, mesh.Vec{6.3, 6.3, 31}))
+	necked := meshtest.Carved(mesh.Vec{}, mesh.Vec{10, 10, 60}, slot(mesh.Vec{4, 4, -1}, mesh.Vec{6, 6, 8}), slot(mesh.Vec{4.3, 4.3, 8}, mesh.Vec{5.7, 5.7, 10}), slot(mesh.Vec{4, 4, 10}, mesh.Vec{6, 6, 61}))
 	var bars []*mesh.Mesh // around a square channel, one over the other at the corners
 	for _, b := range [][2]mesh.Vec{{{0, 0, 0}, {4, 10, 60}}, {{6, 0, 0}, {10, 10, 60}}, {{3, 0, 0}, {7, 4, 60}}, {{3, 6, 0}, {7, 10, 60}}} {
 		bars = append(bars, meshtest.BoxAt(b[0], b[1]))
@@ -91,6 +92,7 @@ func TestPassageFamilies(t *testing.T) {
 		{"blind square", blind, 1, false, 2, 40},
 		{"U", u, 1, true, 2, 29 + 10 + 29},
 		{"bulged", bulged, 1, true, 2, 60},
+		{"necked", necked, 1, true, 1.4, 60},
 		{"oval", meshtest.Extrude([]mesh.Vec{{-5, -5}, {5, -5}, {5, 5}, {-5, 5}}, [][]mesh.Vec{oval}, 0, 60), 1, true, 2, 60},
 		{"round", meshtest.Tube(5, 1, 0, 60, 64), 1, true, 2, 60},
 		{"heat exchanger", meshtest.Carved(mesh.Vec{}, mesh.Vec{20, 14, 50}, exchanger...), 12, true, 1.5, 50},

@@ -462,9 +462,9 @@ func (p *passages) measure(ctx context.Context, cells []int32, mouth int, r floa
 	if out.Through {
 		least *= 2
 	}
-	// A way through something much narrower, such as a hole in the side of a tube, says
-	// nothing of what is as wide as was tried.
-	return out, out.LengthMM+out.ErrMM >= least && out.WidthMM >= r*g.h, ctx.Err()
+	// A way through something less than half as wide as all of it, such as a hole in
+	// the side of a tube, says nothing of what is as wide as was tried.
+	return out, out.LengthMM+out.ErrMM >= least && out.WidthMM >= s.usual(), ctx.Err()
 }
 
 // middleOf moves a way to the middle of its passage, which is no wider than r on
@@ -517,7 +517,7 @@ func (s *squeeze) outside(last bool) float64 {
 		slices.Reverse(line)
 		slices.Reverse(clear)
 	}
-	r := s.clear[s.narrow]
+	r := s.usual()
 	in := slices.IndexFunc(clear, func(c float64) bool { return c <= squeezeMouth*r })
 	past := lineLength(line[:in+1])
 	c := clear[in]
