@@ -31,7 +31,7 @@ var places = map[string][len(upTo)]float64{
 // r to zc are given, mm; finePlaces their deviations, NaN where the standard
 // gives none. c, r and s are from the sources of places; a, b, t and u from
 // memory, and two public transcriptions, read, agree in every cell; v to zc from
-// memory, and four agree.
+// memory, and four agree, three of them in v.
 var fineUpTo = [...]float64{3, 6, 10, 14, 18, 24, 30, 40, 50, 65, 80, 100, 120, 140, 160, 180, 200, 225, 250, 280, 315, 355, 400, 450, 500}
 
 var finePlaces = map[string][len(fineUpTo)]float64{
