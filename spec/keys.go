@@ -411,7 +411,7 @@ var shopKeys = []KeyInfo{
 	key("machine.margin", KeyInfo{Type: TypeQuantity, Dim: Length, Unit: "mm", Holds: atLeast(0), Default: "the limit envelope.margin", Example: `margin = "5 mm"`,
 		Doc: "The edge of the build volume in which nothing is built."}),
 	key("machine.layer", KeyInfo{Type: TypeQuantity, Dim: Length, Unit: "um", Holds: above(0), Example: `layer = "40 um"`,
-		Doc: "The layer thickness."}),
+		Doc: "The layer thickness. What is uneven by less at the foot of a part lies on the platform; without a machine that is 20 um."}),
 	key("machine.recoat", KeyInfo{Type: TypeQuantity, Dim: Time, Unit: "s", Holds: atLeast(0), Example: `recoat = "9 s"`,
 		Doc: "The time that one layer takes besides melting: lowering, spreading powder, heating."}),
 	key("machine.setup", KeyInfo{Type: TypeQuantity, Dim: Time, Unit: "h", Holds: atLeast(0), Example: `setup = "2 h"`,
