@@ -105,6 +105,11 @@ func (s *stance) of(ctx context.Context, m *Mesh) (*stance, error) {
 func (s *stance) place(p Vec) Vec { return s.frame.Turn(p).Sub(s.origin) }
 func (s *stance) back(p Vec) Vec  { return s.frame.Back(p.Add(s.origin)) }
 
+// RestMM is how far above the lowest point of a mesh surface still rests on the
+// platform: the first layer, or more where the mesh is so large that rounding may
+// explain more.
+func (f Frame) RestMM(m *Mesh) float64 { return max(platformShare*m.Box().Diagonal(), f.Layer) }
+
 // rests reports whether a height is on the platform.
 func (s *stance) rests(h float64) bool {
 	return s.frame.Lift <= 0 && h <= max(s.platformTol, s.frame.Layer)

@@ -52,19 +52,6 @@ func startCounts(p *Subject, s mesh.FloatingStart) bool {
 	return ok && !(limit.V > 0 && s.AreaMM2 <= limit.V+equalErr(limit.V))
 }
 
-// thinLayerMM is the layer where no machine names one: as thin as any is laid
-// (common practice, no source).
-const thinLayerMM = 0.02
-
-// firstLayer is what Frame.Layer is to be, mm: what begins in the first layer lies
-// on the platform as it is built.
-func firstLayer(p *Subject) float64 {
-	if m, ok := p.Shop.Machine(p.Spec.Machine.V); ok && m.Layer.Set {
-		return m.Layer.V.V
-	}
-	return thinLayerMM
-}
-
 // lifted reports whether a start is the part's lowest place, under which the
 // lift of the spec plans supports: that is told, and no fault.
 func lifted(p *Subject, s mesh.FloatingStart) bool {

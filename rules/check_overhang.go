@@ -119,7 +119,7 @@ func judgeRegion(p *Subject, r mesh.OverhangRegion) (Finding, bool) {
 			return breach(l, r.ReachMM, band)
 		}
 	case mesh.Bridge:
-		if l, s, ok := archLimit(p, r); ok {
+		if l, s, ok := archLimit(p, &r); ok {
 			return breach(l, 2*r.ReachMM/s, 2*band/s)
 		}
 		if l, ok := p.Limit("overhang.bridge"); ok {
@@ -139,27 +139,23 @@ func judgeRegion(p *Subject, r mesh.OverhangRegion) (Finding, bool) {
 // it reaches. For a stands the middle between the limit and the steepest facet:
 // about there, facets end that stand for a round. An ellipse half as high as wide is
 // no arch, nor is a ceiling with corners rounded half the way to its middle.
-func arched(p *Subject, r mesh.OverhangRegion) bool {
+func arched(r *mesh.OverhangRegion, limitRad float64) bool {
 	const round, rise = 0.8, 0.5
-	angle, ok := p.Limit("overhang.angle")
-	if !ok || r.Kind != mesh.Bridge {
-		return false
-	}
 	cosT := math.Cos(r.InclinationRad)
-	f := math.Acos(min(1, math.Cos((angle.V+r.SteepestRad)/2)/cosT))
+	f := math.Acos(min(1, math.Cos((limitRad+r.SteepestRad)/2)/cosT))
 	seen := cosT * math.Sin(f) / f
 	return f > 0 && cosT*r.AreaMM2-r.ProjectedMM2 >= round*(cosT-seen)*r.AreaMM2 &&
 		r.RiseMM*cosT*math.Sin(f) >= rise*r.ReachMM*(1-math.Cos(f))
 }
 
-// archLimit is the widest round hole whose roof carries itself, to which arches are
-// held, and how far that roof spans, as a share of the hole's width.
-func archLimit(p *Subject, r mesh.OverhangRegion) (l Limit, span float64, ok bool) {
-	angle, _ := p.Limit("overhang.angle")
+// archLimit is the widest round hole whose roof carries itself, to which a bridge is held
+// that is an arch, and how far that roof spans, as a share of the hole's width.
+func archLimit(p *Subject, r *mesh.OverhangRegion) (roof Limit, span float64, ok bool) {
+	angle, angled := p.Limit("overhang.angle")
 	bridge, bridges := p.Limit("overhang.bridge")
-	l, ok = p.Limit("hole.roof")
+	roof, roofed := p.Limit("hole.roof")
 	span = math.Sin(angle.V)
-	return l, span, ok && arched(p, r) && !(bridges && l.V*span <= bridge.V)
+	return roof, span, angled && roofed && !(bridges && roof.V*span <= bridge.V) && arched(r, angle.V)
 }
 
 // needsSupport reports whether a region needs support: one that breaks its

@@ -70,14 +70,10 @@ func (p *Subject) surfaceOf(seed int32) (facets []int32, round bool) {
 	return facets, false
 }
 
-// restsShare is the share of the part's box within which the lowest points lie
-// on the platform, as in the measurements.
-const restsShare = 1e-5
-
 // bottom reports whether a facet lies on the lowest plane of the part with all
 // corners.
 func (p *Subject) bottom(facet int32) bool {
-	top := p.Measured.Box.Min[2] + max(restsShare*p.Mesh.Box().Diagonal(), p.Measured.Frame.Layer)
+	top := p.Measured.Box.Min[2] + p.Measured.Frame.RestMM(p.Mesh)
 	a, b, c := p.Mesh.Corners(facet)
 	z := p.Measured.Frame.Z
 	return a.Dot(z) <= top && b.Dot(z) <= top && c.Dot(z) <= top

@@ -458,18 +458,6 @@ func (s *search) ranked() []*candidate {
 	return out
 }
 
-// cheapest returns the seen direction that fits and costs least, whatever it harms.
-func (s *search) cheapest() *candidate {
-	best := &s.seen[0]
-	for i := range s.seen {
-		c := &s.seen[i]
-		if cmp.Or(-boolCompare(c.fits, best.fits), compareNear(c.cost, best.cost, 1e-9), c.better(best)) < 0 {
-			best = c
-		}
-	}
-	return best
-}
-
 // refine walks downhill from the best places of the grid, each at least a ring
 // from the others.
 func (s *search) refine(ctx context.Context) error {
@@ -517,7 +505,11 @@ func (s *search) choose(ctx context.Context, o *Orientation) error {
 	picked := []candidate{now}
 	like := [][]mesh.Vec{nil}
 	// The cheapest way is told whatever it harms: a shop may see to that.
-	for _, c := range append([]*candidate{s.cheapest()}, s.ranked()...) {
+	ranked := s.ranked()
+	cheapest := slices.MinFunc(ranked, func(a, b *candidate) int {
+		return cmp.Or(-boolCompare(a.fits, b.fits), compareNear(a.cost, b.cost, 1e-9))
+	})
+	for _, c := range append([]*candidate{cheapest}, ranked...) {
 		c = s.plainer(c)
 		i := slices.IndexFunc(picked, func(d candidate) bool { return same(&d, c) })
 		near := false
@@ -624,7 +616,7 @@ func (s *search) rankedChoices(all []Standing) []Standing {
 	all = slices.Clone(all)
 	slices.SortStableFunc(all, func(a, b Standing) int { return a.better(&b) })
 	cheapest := slices.MinFunc(all, func(a, b Standing) int {
-		return cmp.Or(-boolCompare(a.Fits, b.Fits), compareNear(a.Cost.Value, b.Cost.Value, 1e-6), a.better(&b))
+		return cmp.Or(-boolCompare(a.Fits, b.Fits), compareNear(a.Cost.Value, b.Cost.Value, 1e-6))
 	})
 	var out []Standing
 	for _, c := range all {

@@ -163,6 +163,19 @@ func frameOf(p *Subject) mesh.Frame {
 	return f
 }
 
+// thinLayerMM is the layer where no machine names one: as thin as any is laid
+// (common practice, no source).
+const thinLayerMM = 0.02
+
+// firstLayer is what Frame.Layer is to be, mm: what begins in the first layer lies
+// on the platform as it is built.
+func firstLayer(p *Subject) float64 {
+	if m, ok := p.Shop.Machine(p.Spec.Machine.V); ok && m.Layer.Set {
+		return m.Layer.V.V
+	}
+	return thinLayerMM
+}
+
 func (e *Engine) paramsOf(p *Subject) params {
 	value := func(name string, otherwise float64) float64 {
 		if l, ok := p.Limit(name); ok {
