@@ -300,12 +300,21 @@ func surelyWithin(polygon [][2]float64, p [2]float64, least float64) bool {
 // convexHull returns the strictly convex corners, counter-clockwise (Andrew
 // 1979, "Another Efficient Algorithm for Convex Hulls in Two Dimensions"). It
 // reorders ps.
-func convexHull(ps [][2]float64) [][2]float64 {
-	ps = slices.Compact(sortRuns(ps))
+func convexHull(ps [][2]float64) [][2]float64 { return new(hullRoom).of(ps) }
+
+// hullRoom is room for convex hulls, one at a time.
+type hullRoom struct {
+	other, hull [][2]float64
+	ends        []int
+}
+
+// of is convexHull, good until the next.
+func (r *hullRoom) of(ps [][2]float64) [][2]float64 {
+	ps = slices.Compact(r.sortRuns(ps))
 	if len(ps) < 3 {
 		return ps
 	}
-	hull := make([][2]float64, 0, 64)
+	hull := r.hull[:0]
 	half := func(p [2]float64, from int) {
 		for len(hull) >= from+2 && turn2(hull[len(hull)-2], hull[len(hull)-1], p) <= 0 {
 			hull = hull[:len(hull)-1]
@@ -316,18 +325,19 @@ func convexHull(ps [][2]float64) [][2]float64 {
 		half(p, 0)
 	}
 	upper := len(hull) - 1
-	for _, p := range slices.Backward(ps[:len(ps)-1]) {
-		half(p, upper)
+	for i := len(ps) - 2; i >= 0; i-- {
+		half(ps[i], upper)
 	}
+	r.hull = hull
 	return hull[:len(hull)-1]
 }
 
 // sortRuns sorts points by their coordinates, and may use ps as room. It joins
 // what runs up or down already, two neighbours at a time: of an outline that is
 // next to nothing to do.
-func sortRuns(ps [][2]float64) [][2]float64 {
+func (r *hullRoom) sortRuns(ps [][2]float64) [][2]float64 {
 	less := func(p, q [2]float64) bool { return p[0] < q[0] || p[0] == q[0] && p[1] < q[1] }
-	ends := []int{0}
+	ends := append(r.ends[:0], 0)
 	for i := 0; i < len(ps); {
 		from := i
 		for i++; i < len(ps) && less(ps[i], ps[i-1]); i++ {
@@ -340,7 +350,9 @@ func sortRuns(ps [][2]float64) [][2]float64 {
 		}
 		ends = append(ends, i)
 	}
-	other := make([][2]float64, len(ps))
+	r.ends = ends
+	r.other = slices.Grow(r.other[:0], len(ps))
+	other := r.other[:len(ps)]
 	for len(ends) > 2 {
 		joined := ends[:1]
 		for k := 1; k < len(ends); k += 2 {

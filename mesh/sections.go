@@ -39,47 +39,77 @@ func MeasureSections(ctx context.Context, m *Mesh, f Frame, pitchMM float64) (*S
 	if err != nil {
 		return nil, err
 	}
-	united, err := c.united(ctx)
+	out, err := c.newSections(ctx)
 	if err != nil {
 		return nil, err
 	}
-	outline := c
-	if united != c.stance {
-		if outline, err = united.slicer(ctx, c.planes); err != nil {
+	if err := c.each(ctx, out.take); err != nil {
+		return nil, err
+	}
+	return out.finish(ctx)
+}
+
+// MeasureSlices is MeasureSections and MeasureSlenderness on the same cuts.
+func MeasureSlices(ctx context.Context, m *Mesh, f Frame, pitchMM float64) (*Sections, []Slender, error) {
+	c, err := newSlicer(ctx, m, f, pitchMM)
+	if err != nil {
+		return nil, nil, err
+	}
+	s, err := c.newSections(ctx)
+	if err != nil {
+		return nil, nil, err
+	}
+	slender, err := c.slender(ctx, s.take)
+	if err != nil {
+		return nil, nil, err
+	}
+	sections, err := s.finish(ctx)
+	return sections, slender, err
+}
+
+// sectioning makes Sections of cuts.
+type sectioning struct {
+	*Sections
+	planes
+	own, united *stance
+}
+
+func (c *slicer) newSections(ctx context.Context) (*sectioning, error) {
+	united, err := c.united(ctx)
+	return &sectioning{&Sections{
+		PitchMM: c.pitch, Largest: -1, mesh: c.m, frame: c.frame,
+		Z: make([]float64, c.n), AreaMM2: make([]float64, c.n), PerimeterMM: make([]float64, c.n), Islands: make([]int, c.n),
+	}, c.planes, c.stance, united}, err
+}
+
+// take is told the cut of the mesh at plane k.
+func (s *sectioning) take(k int, x *cut) {
+	s.Z[k], s.Islands[k] = s.z(k), x.islands()
+	if s.united == s.own {
+		s.round(k, x)
+	}
+}
+
+// round is told the cut at plane k whose outline counts.
+func (s *sectioning) round(k int, x *cut) { s.AreaMM2[k], s.PerimeterMM[k] = x.area(), x.perimeter() }
+
+// finish returns the sections, once all cuts of the mesh were taken.
+func (s *sectioning) finish(ctx context.Context) (*Sections, error) {
+	if s.united != s.own {
+		c, err := s.united.slicer(ctx, s.planes)
+		if err != nil {
+			return nil, err
+		}
+		if err := c.each(ctx, s.round); err != nil {
 			return nil, err
 		}
 	}
-	out := &Sections{
-		PitchMM: pitchMM, Largest: -1, mesh: m, frame: f,
-		Z: make([]float64, c.n), AreaMM2: make([]float64, c.n), PerimeterMM: make([]float64, c.n), Islands: make([]int, c.n),
-	}
-	cuts := func(c *slicer, take func(k int, x *cut)) error {
-		scratch := spares[*cut]{make: c.newCut}
-		return parallel(ctx, c.blocks(), 1, func(b, _ int) error {
-			x := scratch.get()
-			defer scratch.put(x)
-			return c.cutBlock(ctx, b, x, func(k int) error {
-				take(k, x)
-				return nil
-			})
-		})
-	}
-	whole := func(k int, x *cut) { out.Z[k], out.Islands[k] = c.z(k), x.islands() }
-	round := func(k int, x *cut) { out.AreaMM2[k], out.PerimeterMM[k] = x.area(), x.perimeter() }
-	if outline == c {
-		err = cuts(c, func(k int, x *cut) { whole(k, x); round(k, x) })
-	} else if err = cuts(c, whole); err == nil {
-		err = cuts(outline, round)
-	}
-	if err != nil {
-		return nil, err
-	}
-	for k, a := range out.AreaMM2 {
-		if out.Largest < 0 || a > out.AreaMM2[out.Largest] {
-			out.Largest = k
+	for k, a := range s.AreaMM2 {
+		if s.Largest < 0 || a > s.AreaMM2[s.Largest] {
+			s.Largest = k
 		}
 	}
-	return out, nil
+	return s.Sections, nil
 }
 
 // united is the stance of the skin of bodies that overlap; itself if none do.
@@ -167,7 +197,9 @@ func (s *stance) segmentsAt(z float64) []seg {
 	for f, t := range s.m.Facets {
 		x, y, w := s.at[t[0]][2], s.at[t[1]][2], s.at[t[2]][2]
 		if min(x, y, w) < z && max(x, y, w) >= z {
-			out = append(out, c.segment(int32(f), z))
+			s := c.segment(int32(f), z)
+			s.to = c.end(&s, z)
+			out = append(out, s)
 		}
 	}
 	return out

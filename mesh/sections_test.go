@@ -3,6 +3,7 @@ package mesh_test
 import (
 	"context"
 	"math"
+	"reflect"
 	"testing"
 
 	"corbel/mesh"
@@ -131,6 +132,25 @@ func TestSectionJumps(t *testing.T) {
 	} {
 		if js := sectionsOf(t, m, plusZ, 0.05).Jumps(1, 4); len(js) > 0 {
 			t.Errorf("%s: jumps %+v, want none", name, js)
+		}
+	}
+}
+
+// Slices are cut once for both, whether outlines are those of the mesh or of the
+// skin of bodies that overlap.
+func TestSlicesAreSectionsAndSlenderness(t *testing.T) {
+	lattice := meshtest.Join(meshtest.Struts(2, 4, 0.4, 12), meshtest.BoxAt(mesh.Vec{-0.5, -0.5, -1.5}, mesh.Vec{8.5, 8.5, 0.3}))
+	pins := meshtest.Blocks([]float64{0, 1, 9, 11, 30}, []float64{0, 1, 4, 5}, []float64{0, 3, 17, 18}, func(i, j, k int) bool { return k == 0 || (i+j)%2 == 0 })
+	for name, m := range map[string]*mesh.Mesh{"overlapping struts": lattice, "pins that touch along edges": pins} {
+		sections, slender, err := mesh.MeasureSlices(t.Context(), m, plusZ, 0.1)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if want := sectionsOf(t, m, plusZ, 0.1); !reflect.DeepEqual(sections, want) {
+			t.Errorf("%s: sections %+v, want %+v", name, sections, want)
+		}
+		if want := slenderOf(t, m, plusZ, 0.1); len(want) == 0 || !reflect.DeepEqual(slender, want) {
+			t.Errorf("%s: slenderness %+v, want %+v", name, slender, want)
 		}
 	}
 }

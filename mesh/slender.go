@@ -54,8 +54,13 @@ func MeasureSlenderness(ctx context.Context, m *Mesh, f Frame, pitchMM float64) 
 	if err != nil {
 		return nil, err
 	}
+	return c.slender(ctx, func(int, *cut) {})
+}
+
+// slender finds what stands free, and passes on every cut; many at once.
+func (c *slicer) slender(ctx context.Context, each func(k int, x *cut)) ([]Slender, error) {
 	t := tower{slicer: c}
-	if err := t.cutAll(ctx); err != nil {
+	if err := t.cutAll(ctx, each); err != nil {
 		return nil, err
 	}
 	t.free()
@@ -96,13 +101,13 @@ type island struct {
 	ratio float64
 }
 
-func (t *tower) cutAll(ctx context.Context) error {
+func (t *tower) cutAll(ctx context.Context, each func(k int, x *cut)) error {
 	t.storeys = make([]storey, t.n)
 	scratch := spares[*mason]{make: func() *mason { return newMason(t.slicer) }}
 	err := parallel(ctx, t.blocks(), 1, func(b, _ int) error {
 		w := scratch.get()
 		defer scratch.put(w)
-		return w.block(ctx, b, t.storeys)
+		return w.work(ctx, b, t.storeys, each)
 	})
 	if err != nil {
 		return err
@@ -118,37 +123,44 @@ func (t *tower) cutAll(ctx context.Context) error {
 // mason works through one block of cuts.
 type mason struct {
 	*slicer
+	near         planeBlock
 	lower, upper *cut
 	lowerOf      []int32 // island of each loop of a cut, or -1
 	upperOf      []int32
-	root         []int32 // union-find over facets
+	piece        []int32 // of a facet in a slab, its number in pieces
+	pieces       sets
+	partly       []int32 // scratch: facets
 	rows         rows
-	hull         [][2]float64 // scratch
+	hull         hullRoom
+	ring         [][2]float64 // scratch
 	inRow        []int32      // scratch
 }
 
 func newMason(c *slicer) *mason {
-	return &mason{slicer: c, lower: c.newCut(), upper: c.newCut(), root: make([]int32, len(c.m.Facets))}
+	return &mason{slicer: c, lower: c.newCut(), upper: c.newCut(), piece: make([]int32, len(c.m.Facets))}
 }
 
-func (w *mason) block(ctx context.Context, b int, out []storey) error {
-	lists := w.lists(b)
-	for k := b * sliceBlock; k <= min(w.n-1, (b+1)*sliceBlock); k++ {
+// work goes through block b, and passes on its cuts.
+func (w *mason) work(ctx context.Context, b int, out []storey, each func(k int, x *cut)) error {
+	w.block(b, &w.near)
+	end := w.near.first + sliceBlock
+	for k := w.near.first; k <= min(w.n-1, end); k++ {
 		if err := ctx.Err(); err != nil {
 			return err
 		}
 		w.lower, w.upper, w.lowerOf, w.upperOf = w.upper, w.lower, w.upperOf, w.lowerOf
-		w.cutAt(k, lists, w.upper)
+		w.cutAt(k, &w.near, w.upper)
 		islands := w.find()
-		if k > b*sliceBlock {
-			w.slab(k-1, lists, &out[k-1], len(islands))
+		if k > w.near.first {
+			w.slab(k-1, &out[k-1], len(islands))
 		}
 		// The cut above a block belongs to the next.
-		if k < (b+1)*sliceBlock {
+		if k < end {
 			out[k].islands = islands
+			each(k, w.upper)
 		}
 	}
-	if last := w.n - 1; last/sliceBlock == b {
+	if last := w.n - 1; last < end {
 		out[last].setGroups(newSets(len(out[last].islands)))
 	}
 	return nil
@@ -187,7 +199,7 @@ func (w *mason) find() []island {
 func (w *mason) island(x *cut, outlines ...int32) island {
 	inf := math.Inf(1)
 	s := island{lo: point{inf, inf}, hi: point{-inf, -inf}}
-	ps := w.hull[:0]
+	ps := w.ring[:0]
 	var sum point
 	var corners float64
 	for _, o := range outlines {
@@ -214,8 +226,8 @@ func (w *mason) island(x *cut, outlines ...int32) island {
 			best, s.spot = d.dot(d), p
 		}
 	}
-	w.hull = ps
-	s.width, s.long = leastWidth(convexHull(ps))
+	w.ring = ps
+	s.width, s.long = leastWidth(w.hull.of(ps))
 	return s
 }
 
@@ -342,51 +354,59 @@ func (r *rows) leftOf(segs []seg, p point, own int32) int32 {
 
 // slab groups the islands of cut k (lower) and the next (upper) by what is
 // connected between them. Two facets hang together inside a slab if their common
-// edge passes through it; what lies along one piece of surface is one body.
-func (w *mason) slab(k int, lists [2][]int32, out *storey, upper int) {
-	lo, hi := int32(k), int32(k+1)
-	inSlab := func(f int32) bool { return w.from[f] <= hi && w.to[f] >= hi }
-	for _, list := range lists {
-		for _, f := range list {
-			if inSlab(f) {
-				w.root[f] = f
-			}
+// edge passes through it; what lies along one piece of surface is one body. A loop
+// is one piece, so facets tell by which loops they are cut, and of edges those
+// alone count that lie inside the slab.
+func (w *mason) slab(k int, out *storey, upper int) {
+	loops := int32(len(w.lower.loops))
+	w.pieces = newSetsIn(w.pieces, len(w.lower.loops)+len(w.upper.loops))
+	w.partly = w.partly[:0]
+	lower, above := 0, 0 // segments passed
+	for i, f := range w.near.facets {
+		if !w.near.inSlab(i, k) {
+			continue
+		}
+		down, up := w.near.meets(i, k), w.near.meets(i, k+1)
+		switch {
+		case down && up:
+			w.pieces.join(w.lower.segs[lower].loop, loops+w.upper.segs[above].loop)
+		case down:
+			w.piece[f] = w.lower.segs[lower].loop
+		case up:
+			w.piece[f] = loops + w.upper.segs[above].loop
+		default:
+			w.piece[f] = int32(len(w.pieces))
+			w.pieces = append(w.pieces, w.piece[f])
+		}
+		if down {
+			lower++
+		}
+		if up {
+			above++
+		}
+		if !down || !up {
+			w.partly = append(w.partly, f)
 		}
 	}
 	topo := w.m.Topology()
-	zLo, zHi := w.z(int(lo)), w.z(int(hi))
-	for _, list := range lists {
-		for _, f := range list {
-			if !inSlab(f) {
+	zLo, zHi := w.z(k), w.z(k+1)
+	for _, f := range w.partly {
+		t := &w.m.Facets[f]
+		var in [3]bool
+		for e, v := range t {
+			z := w.stance.at[v][2]
+			in[e] = z >= zLo && z < zHi
+		}
+		for e := range 3 {
+			if !in[e] || !in[(e+1)%3] {
 				continue
 			}
-			t := w.m.Facets[f]
-			for e := range 3 {
-				g := topo.Neighbour(f, e)
-				if g <= f {
-					continue
-				}
-				a, b := w.stance.at[t[e]][2], w.stance.at[t[(e+1)%3]][2]
-				if max(a, b) >= zLo && min(a, b) < zHi {
-					w.join(f, g)
-				}
+			if g := topo.Neighbour(f, e); g > f {
+				w.pieces.join(w.piece[f], w.piece[g])
 			}
 		}
 	}
 	out.setGroups(w.group(len(out.islands), upper))
-}
-
-func (w *mason) rootOf(f int32) int32 {
-	for w.root[f] != f {
-		w.root[f] = w.root[w.root[f]]
-		f = w.root[f]
-	}
-	return f
-}
-
-func (w *mason) join(f, g int32) {
-	f, g = w.rootOf(f), w.rootOf(g)
-	w.root[max(f, g)] = min(f, g)
 }
 
 // setGroups keeps the sets of islands on either side of the slab.
@@ -410,30 +430,33 @@ func (s *storey) setGroups(set sets) {
 // group joins lower and upper islands whose loops lie on one piece of surface.
 func (w *mason) group(lower, upper int) sets {
 	set := newSets(lower + upper)
-	first := map[int32]int32{} // island first seen on a piece of surface
-	see := func(x *cut, of []int32, base int32) {
-		for i := range x.loops {
-			if of[i] < 0 {
+	first := make([]int32, len(w.pieces)) // island first seen on a piece, plus one
+	see := func(of []int32, loop, island int) {
+		for i, o := range of {
+			if o < 0 {
 				continue
 			}
-			r := w.rootOf(x.segs[x.loops[i].first].facet)
-			if j, ok := first[r]; ok {
-				set.join(j, base+of[i])
+			o += int32(island)
+			if at := &first[w.pieces.find(int32(loop+i))]; *at > 0 {
+				set.join(*at-1, o)
 			} else {
-				first[r] = base + of[i]
+				*at = o + 1
 			}
 		}
 	}
-	see(w.lower, w.lowerOf, 0)
-	see(w.upper, w.upperOf, int32(lower))
+	see(w.lowerOf, 0, 0)
+	see(w.upperOf, len(w.lowerOf), lower)
 	return set
 }
 
 // sets is a union-find over numbers, the root the least of its set.
 type sets []int32
 
-func newSets(n int) sets {
-	s := make(sets, n)
+func newSets(n int) sets { return newSetsIn(nil, n) }
+
+// newSetsIn is newSets in the room of sets that are done with.
+func newSetsIn(s sets, n int) sets {
+	s = slices.Grow(s[:0], n)[:n]
 	for i := range s {
 		s[i] = int32(i)
 	}

@@ -139,6 +139,38 @@ func (c *slicer) fill(next []int32) {
 	}
 }
 
+// planeBlock is a block of planes, and the facets in its reach as it meets them.
+type planeBlock struct {
+	first  int // its lowest plane
+	facets []int32
+	// facet i meets the planes first+from[i] <= k < first+to[i], as far as they are
+	// of the block or the next above.
+	from, to []int8
+}
+
+// meets reports whether facet i meets plane k.
+func (b *planeBlock) meets(i, k int) bool {
+	k -= b.first
+	return int(b.from[i]) <= k && k < int(b.to[i])
+}
+
+// inSlab reports whether facet i lies in part between plane k and the next.
+func (b *planeBlock) inSlab(i, k int) bool {
+	k -= b.first - 1
+	return int(b.from[i]) <= k && k <= int(b.to[i])
+}
+
+// block fills in block number n.
+func (c *slicer) block(n int, out *planeBlock) {
+	out.first = n * sliceBlock
+	out.facets = append(append(out.facets[:0], c.facets[c.first[n]:c.first[n+1]]...), c.tall...)
+	out.from, out.to = out.from[:0], out.to[:0]
+	within := func(k int32) int8 { return int8(min(max(int(k)-out.first, 0), sliceBlock+2)) }
+	for _, f := range out.facets {
+		out.from, out.to = append(out.from, within(c.from[f])), append(out.to, within(c.to[f]))
+	}
+}
+
 // cut is the section at one plane: segments, chained to loops. Seen from above
 // material lies on the left of a segment.
 type cut struct {
@@ -180,42 +212,45 @@ func (c *slicer) newCut() *cut {
 	return &cut{slot: make([]int32, len(c.m.Facets)), noise: 0x1p-52 * r * r}
 }
 
-// at cuts at plane k among the given facets.
-func (c *slicer) cutAt(k int, facets [2][]int32, out *cut) {
+// cutAt cuts at plane k among the facets of a block.
+func (c *slicer) cutAt(k int, b *planeBlock, out *cut) {
 	out.segs = out.segs[:0]
 	z := c.z(k)
-	for _, list := range facets {
-		for _, f := range list {
-			if int32(k) < c.from[f] || int32(k) >= c.to[f] {
-				continue
-			}
+	for i, f := range b.facets {
+		if b.meets(i, k) {
 			out.slot[f] = int32(len(out.segs))
 			out.segs = append(out.segs, c.segment(f, z))
 		}
 	}
-	out.chain(c.m)
+	c.chain(z, out)
 }
 
-// segment returns where the plane at height z cuts facet f. One corner lies on
-// one side and two on the other; the segment comes over the edge that runs down
-// through the plane and goes over the one that runs up.
+// gates says over which edges the segment of a facet comes and goes, by which of
+// its corners lie above the plane: 1 for the first, 2 for the second, 4.
+var gates = [8]struct{ enter, leave int32 }{1: {0, 2}, 2: {1, 0}, 3: {1, 2}, 4: {2, 1}, 5: {0, 1}, 6: {2, 0}}
+
+// segment returns where the plane at height z cuts facet f, all but its end. One
+// corner lies on one side and two on the other; the segment comes over the edge
+// that runs down through the plane and goes over the one that runs up.
 func (c *slicer) segment(f int32, z float64) seg {
-	t := c.m.Facets[f]
-	s := seg{facet: f}
-	p := [3]*Vec{&c.stance.at[t[0]], &c.stance.at[t[1]], &c.stance.at[t[2]]}
-	up := [3]bool{p[0][2] >= z, p[1][2] >= z, p[2][2] >= z}
-	for e := range 3 {
-		g := (e + 1) % 3
-		if up[e] == up[g] {
-			continue
-		}
-		if up[e] {
-			s.enter, s.from = 3*f+int32(e), crossing(p[g], p[e], z)
-		} else {
-			s.leave, s.to = 3*f+int32(e), crossing(p[e], p[g], z)
+	t := &c.m.Facets[f]
+	above := 0
+	for k, v := range t {
+		if c.stance.at[v][2] >= z {
+			above |= 1 << k
 		}
 	}
-	return s
+	g := gates[above]
+	return seg{
+		facet: f, enter: 3*f + g.enter, leave: 3*f + g.leave, next: -1, loop: -1,
+		from: crossing(&c.stance.at[t[(g.enter+1)%3]], &c.stance.at[t[g.enter]], z),
+	}
+}
+
+// end returns where a segment ends.
+func (c *slicer) end(s *seg, z float64) point {
+	t, e := &c.m.Facets[s.facet], s.leave-3*s.facet
+	return crossing(&c.stance.at[t[e]], &c.stance.at[t[(e+1)%3]], z)
 }
 
 // crossing returns where an edge meets the plane. Both its facets ask with the
@@ -225,23 +260,28 @@ func crossing(low, high *Vec, z float64) point {
 	return point{low[0] + float64(t*(high[0]-low[0])), low[1] + float64(t*(high[1]-low[1]))}
 }
 
-// chain joins the segments to loops.
-func (x *cut) chain(m *Mesh) {
-	topo := m.Topology()
-	for i := range x.segs {
-		x.segs[i].next, x.segs[i].loop = -1, -1
+// chain joins the segments at height z to loops. Where one goes on in the next its
+// end is that one's beginning, to the bit.
+func (c *slicer) chain(z float64, x *cut) {
+	topo := c.m.Topology()
+	if len(topo.crowded) > 0 {
+		for i := range x.segs {
+			x.segs[i].to = c.end(&x.segs[i], z)
+		}
+		x.tie(c.m)
 	}
-	x.tie(m)
 	for i := range x.segs {
 		s := &x.segs[i]
-		h := topo.Twin[s.leave]
-		if h < 0 {
-			continue
+		if h := topo.Twin[s.leave]; h >= 0 {
+			j := x.slot[h/3]
+			if int(j) < len(x.segs) && x.segs[j].facet == h/3 && x.segs[j].enter == h {
+				s.next, s.to = j, x.segs[j].from
+				x.segs[j].fed = true
+				continue
+			}
 		}
-		j := x.slot[h/3]
-		if int(j) < len(x.segs) && x.segs[j].facet == h/3 && x.segs[j].enter == h {
-			s.next = j
-			x.segs[j].fed = true
+		if s.next < 0 {
+			s.to = c.end(s, z)
 		}
 	}
 	x.loops = x.loops[:0]
@@ -364,22 +404,29 @@ func (x *cut) islands() (n int) {
 	return n
 }
 
-// lists returns the facets in reach of a block.
-func (c *slicer) lists(b int) [2][]int32 {
-	return [2][]int32{c.facets[c.first[b]:c.first[b+1]], c.tall}
-}
-
 // cutBlock cuts the planes of a block, in order.
-func (c *slicer) cutBlock(ctx context.Context, b int, x *cut, do func(k int) error) error {
-	lists := c.lists(b)
-	for k := b * sliceBlock; k < min(c.n, (b+1)*sliceBlock); k++ {
+func (c *slicer) cutBlock(ctx context.Context, b *planeBlock, x *cut, do func(k int, x *cut)) error {
+	for k := b.first; k < min(c.n, b.first+sliceBlock); k++ {
 		if err := ctx.Err(); err != nil {
 			return err
 		}
-		c.cutAt(k, lists, x)
-		if err := do(k); err != nil {
-			return err
-		}
+		c.cutAt(k, b, x)
+		do(k, x)
 	}
 	return nil
+}
+
+// each cuts all planes, many at once.
+func (c *slicer) each(ctx context.Context, do func(k int, x *cut)) error {
+	type scratch struct {
+		planeBlock
+		*cut
+	}
+	spare := spares[*scratch]{make: func() *scratch { return &scratch{cut: c.newCut()} }}
+	return parallel(ctx, c.blocks(), 1, func(b, _ int) error {
+		s := spare.get()
+		defer spare.put(s)
+		c.block(b, &s.planeBlock)
+		return c.cutBlock(ctx, &s.planeBlock, s.cut, do)
+	})
 }

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"slices"
 
 	"corbel/mesh"
 	"corbel/rules/store"
@@ -161,9 +162,14 @@ func (e *Engine) measureOne(ctx context.Context, s *measurement, m *mesh.Mesh, m
 				return v, size, nil
 			}
 		}
-		e.counts.mu.Lock()
-		e.counts.measurements[s.need]++
-		e.counts.mu.Unlock()
+		e.count(s.need)
+		par.also = func(need Need, v any, size int64) {
+			i := slices.IndexFunc(measurements, func(o measurement) bool { return o.need == need })
+			o := &measurements[i]
+			e.count(need)
+			e.cache.put(o.recipe(meshKey, &par), v, size)
+			e.toDisk(o.recipe(meshKey, &par), o.form.encode, v)
+		}
 		v, size, err := guarded(ctx, func(ctx context.Context) (any, int64, error) { return s.run(ctx, m, &par) })
 		switch {
 		case ctx.Err() != nil:
@@ -188,6 +194,13 @@ func (e *Engine) measureOne(ctx context.Context, s *measurement, m *mesh.Mesh, m
 		v, err := s.answers.decode(data, surface{})
 		return v, 512 + 2*store.Size(data), err
 	})
+}
+
+// count notes that a measurement was made.
+func (e *Engine) count(n Need) {
+	e.counts.mu.Lock()
+	defer e.counts.mu.Unlock()
+	e.counts.measurements[n]++
 }
 
 // fromDisk returns a kept value and about what it takes in memory. Whatever is

@@ -104,6 +104,10 @@ type params struct {
 	patchMM   float64
 	access    mesh.AccessParams
 	beyond    float64 // work that may be spent on values that no limit asks for
+	// needs are all that are met for the part. A run may find what another is for: it
+	// tells that to also.
+	needs map[Need]bool
+	also  func(need Need, value any, size int64)
 	// What checks ask of the whole measurements: not part of a recipe, but of
 	// the answers that are kept.
 	wallMM, gapMM     []float64
@@ -127,6 +131,7 @@ const (
 	wallCapLeastMM, gapCapLeastMM = 2.0, 1.0
 	// A pitch of 0.25 mm tells growth within 1 mm.
 	sectionPitchMM = 0.25
+	sectionBytes   = 64 << 10
 )
 
 // Work for thickness beyond what the limits ask, in pairs of facets that may
@@ -301,15 +306,22 @@ var measurements = []measurement{
 	{need: NeedSections, large: true, framed: true, effort: 1, form: wholeSections, answers: sectionAnswers,
 		key: func(*params) string { return fmt.Sprintf("pitch %g", sectionPitchMM) },
 		run: func(ctx context.Context, m *mesh.Mesh, p *params) (any, int64, error) {
-			v, err := mesh.MeasureSections(ctx, m, p.frame, sectionPitchMM)
-			return v, 64 << 10, err
+			if !p.needs[NeedSlender] {
+				v, err := mesh.MeasureSections(ctx, m, p.frame, sectionPitchMM)
+				return v, sectionBytes, err
+			}
+			v, slender, err := mesh.MeasureSlices(ctx, m, p.frame, sectionPitchMM)
+			if err == nil {
+				p.also(NeedSlender, slender, sectionBytes)
+			}
+			return v, sectionBytes, err
 		},
 		put: func(d *Measured, v any) { d.Sections = v.(*mesh.Sections) }},
 	{need: NeedSlender, framed: true, effort: 1, form: listForm[mesh.Slender](),
 		key: func(*params) string { return fmt.Sprintf("pitch %g", sectionPitchMM) },
 		run: func(ctx context.Context, m *mesh.Mesh, p *params) (any, int64, error) {
 			v, err := mesh.MeasureSlenderness(ctx, m, p.frame, sectionPitchMM)
-			return v, 64 << 10, err
+			return v, sectionBytes, err
 		},
 		put: func(d *Measured, v any) { d.Slender = v.([]mesh.Slender) }},
 	// Last, since their maps are of the whole surface and stay to be asked.

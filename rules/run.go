@@ -58,6 +58,7 @@ func (e *Engine) measure(ctx context.Context, r *PartReport, p *Subject, src *so
 	m := p.Measured
 	m.Frame, m.have, m.Failed = frameOf(p), map[Need]bool{}, map[Need]error{}
 	par := e.paramsOf(p)
+	par.needs = needs
 	if mode == Known {
 		r.Mesh = src.inMemory()
 		if len(p.Spec.Faces) > 0 && r.Mesh == nil {
