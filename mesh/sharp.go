@@ -61,7 +61,7 @@ func findSharp(ctx context.Context, m *Mesh, angle float64) (sharp []sharpFeatur
 		return nil, nil, err
 	}
 	out := slices.Concat(parts...)
-	onEdge := map[int32]bool{}
+	onEdge := make([]bool, len(m.Verts))
 	for _, s := range out {
 		onEdge[s.a], onEdge[s.b] = true, true
 	}
@@ -149,7 +149,7 @@ func angleBetween(a, b Vec) float64 {
 
 // findTips looks at vertices whose normals spread by 60 degrees or more from
 // one of them, which two opposing ones need.
-func findTips(ctx context.Context, m *Mesh, side []bool, least float64, onEdge map[int32]bool) ([]sharpFeature, error) {
+func findTips(ctx context.Context, m *Mesh, side []bool, least float64, onEdge []bool) ([]sharpFeature, error) {
 	ref := make([]int32, len(m.Verts)) // the first facet with a normal, plus one
 	for f, c := range m.Facets {
 		if f%sharpStep == 0 && ctx.Err() != nil {
@@ -176,40 +176,38 @@ func findTips(ctx context.Context, m *Mesh, side []bool, least float64, onEdge m
 	if err != nil {
 		return nil, err
 	}
-	wide := map[int32][]int32{}
-	for _, v := range slices.Concat(parts...) {
-		wide[v] = nil
-		ref[v] = -1
-	}
+	wide := sortedSet(slices.Concat(parts...))
 	if len(wide) == 0 {
 		return nil, nil
 	}
+	clear(ref) // from here on the number of a wide vertex, plus one
+	for i, v := range wide {
+		ref[v] = int32(i) + 1
+	}
+	about := make([][]int32, len(wide)) // their facets
 	for f, c := range m.Facets {
 		if f%sharpStep == 0 && ctx.Err() != nil {
 			return nil, ctx.Err()
 		}
 		for _, v := range c {
-			if ref[v] < 0 && side[f] {
-				wide[v] = append(wide[v], int32(f))
+			if i := ref[v] - 1; i >= 0 && side[f] {
+				about[i] = append(about[i], int32(f))
 			}
 		}
 	}
-	var out []sharpFeature
-	for v, fs := range wide {
-		side := func(f, g int32) int { return sideOf(m, f, g, v) }
-		tips, err := tipsAt(ctx, v, fs, m.Normal, side, least, onEdge[v])
-		if err != nil {
-			return nil, err
+	tips := make([][]sharpFeature, len(wide))
+	err = parallel(ctx, len(wide), 1<<6, func(from, to int) error {
+		for i := from; i < to; i++ {
+			v := wide[i]
+			side := func(f, g int32) int { return sideOf(m, f, g, v) }
+			var err error
+			if tips[i], err = tipsAt(ctx, v, about[i], m.Normal, side, least, onEdge[v]); err != nil {
+				return err
+			}
 		}
-		out = append(out, tips...)
-	}
-	slices.SortFunc(out, func(a, b sharpFeature) int {
-		if c := int(a.a - b.a); c != 0 {
-			return c
-		}
-		return rank(a) - rank(b)
+		return nil
 	})
-	return out, ctx.Err()
+	return slices.Concat(tips...), err
 }
 
 // rank orders the kinds of tips of one vertex.
@@ -227,8 +225,8 @@ func rank(s sharpFeature) int {
 // questions whether to go on.
 const tipStep = 1 << 18
 
-// tipsAt returns the sharpest pair of facets about a vertex of each kind; side is
-// sideOf them. On a sharp edge, which says what tapers there, all are vague.
+// tipsAt returns the sharpest pair of facets about a vertex of each kind, in order of
+// rank; side is sideOf them. On a sharp edge, which says what tapers there, all are vague.
 func tipsAt(ctx context.Context, v int32, fs []int32, normal func(f int32) Vec, side func(f, g int32) int, least float64, onEdge bool) ([]sharpFeature, error) {
 	var best [3]sharpFeature
 	for i := range best {
