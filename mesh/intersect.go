@@ -468,7 +468,12 @@ func newPair(p, q *[3]Vec) (t pair) {
 	for k := range 3 {
 		t.p[k], t.q[k] = p[k].Sub(p[0]), q[k].Sub(p[0])
 		for j := range 3 {
-			t.far = max(t.far, math.Abs(t.p[k][j]), math.Abs(t.q[k][j]))
+			if x := math.Abs(t.p[k][j]); x > t.far {
+				t.far = x
+			}
+			if x := math.Abs(t.q[k][j]); x > t.far {
+				t.far = x
+			}
 		}
 	}
 	return t
@@ -488,16 +493,32 @@ func (t *pair) along(d Vec) bool {
 }
 
 // apart reports whether a plane surely lies between two triangles that share no
-// corner: parallel to one of them, or across one of their planes along an edge.
+// corner: across one of their planes along an edge, parallel to one of them, or along
+// an edge of each. If they are apart at all one of these lies between. Of most pairs
+// that are asked the edges of the first were tried in passing, so those of the second
+// come first.
 func apart(p, q *[3]Vec) bool {
 	t := newPair(p, q)
-	n := t.p[1].Cross(t.p[2])
-	l := t.q[1].Sub(t.q[0]).Cross(t.q[2].Sub(t.q[0]))
+	var e, g [3]Vec
+	for k := range 3 {
+		e[k], g[k] = t.p[(k+1)%3].Sub(t.p[k]), t.q[(k+1)%3].Sub(t.q[k])
+	}
+	l, n := g[0].Cross(g[1]), e[0].Cross(e[1])
+	for k := range 3 {
+		if t.along(l.Cross(g[k])) {
+			return true
+		}
+	}
+	for k := range 3 {
+		if t.along(n.Cross(e[k])) {
+			return true
+		}
+	}
 	if t.along(l) || t.along(n) {
 		return true
 	}
 	for k := range 3 {
-		if t.along(n.Cross(t.p[(k+1)%3].Sub(t.p[k]))) || t.along(l.Cross(t.q[(k+1)%3].Sub(t.q[k]))) {
+		if t.along(e[k].Cross(g[0])) || t.along(e[k].Cross(g[1])) || t.along(e[k].Cross(g[2])) {
 			return true
 		}
 	}
