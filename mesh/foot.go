@@ -10,8 +10,7 @@ type Foot struct {
 }
 
 // FootOf returns what the part stands on in a frame, its lift left out: the
-// facets whose corners all lie within 1e-5 of the box's diagonal of the lowest
-// point. Several feet count as one, from outside to outside, as a table stands.
+// facets whose corners all lie within Frame.RestMM of the lowest point. Several feet count as one, from outside to outside, as a table stands.
 // A part that stands on an edge or a point has a foot without area or width.
 func FootOf(m *Mesh, f Frame) Foot {
 	low, at := math.Inf(1), Vec{}
@@ -23,7 +22,7 @@ func FootOf(m *Mesh, f Frame) Foot {
 		}
 	}
 	out := Foot{At: at}
-	top := low + platformShare*m.Box().Diagonal()
+	top := low + f.RestMM(m)
 	var ps [][2]float64
 	box := EmptyBox()
 	for i, t := range m.Facets {

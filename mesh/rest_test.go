@@ -61,6 +61,15 @@ func TestUnevenFootRests(t *testing.T) {
 			if c.rests && (over.AreaMM2 != 0 || len(starts) != 0 || all[0].OverhangMM2 != 0 || all[0].SupportMM3 != 0) {
 				t.Errorf("%s, %s: overhang of %g mm2, %d floating starts; of directions %+v", c.name, name, over.AreaMM2, len(starts), all[0])
 			}
+			if f.Lift == 0 {
+				foot := mesh.FootOf(part.m, f)
+				if c.rests && (math.Abs(foot.AreaMM2-1200) > 0.01*1200 || math.Abs(foot.WidthMM-30) > 0.01) {
+					t.Errorf("%s, %s: a foot of %g mm2, %g mm wide", c.name, name, foot.AreaMM2, foot.WidthMM)
+				}
+				if !c.rests && foot.AreaMM2 > 1100 {
+					t.Errorf("%s, %s: a foot of as much as %g mm2", c.name, name, foot.AreaMM2)
+				}
+			}
 			if foot := 1200.0; c.rests && (math.Abs(over.RestMM2-foot) > 0.01*foot || math.Abs(all[0].ContactMM2-foot) > 0.01*foot) {
 				t.Errorf("%s, %s: %g and %g mm2 rest, want %g", c.name, name, over.RestMM2, all[0].ContactMM2, foot)
 			}

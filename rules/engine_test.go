@@ -437,3 +437,26 @@ func TestTheFirstLayerIsTheMachines(t *testing.T) {
 		}
 	}
 }
+
+// On layers that are thick enough an uneven foot is one, in the furnace too.
+func TestASinteredFootIsTheFirstLayers(t *testing.T) {
+	foot := meshtest.Map(meshtest.Refine(meshtest.BoxAt(mesh.Vec{}, mesh.Vec{20, 20, 5}), 3), func(p mesh.Vec) mesh.Vec {
+		if p[2] == 0 && p != (mesh.Vec{}) {
+			p[2] = 0.045
+		}
+		return p
+	})
+	b := orientBench(t, foot, "[orientation]\nup = \"+z\"\n")
+	other := strings.NewReplacer(LaserPBF, BinderJet)
+	b.text[b.path("part.part.toml")] = other.Replace(b.text[b.path("part.part.toml")])
+	for _, c := range []struct {
+		layer string
+		foot  bool
+	}{{"50 um", true}, {"30 um", false}, {"50 um", true}} {
+		b.text[b.path("shop.toml")] = other.Replace(strings.Replace(orientShop, "50 um", c.layer, 1))
+		r := b.Part(context.Background(), b.path("part.part.toml"), Full)
+		if f := r.Measured.Foot; f == nil || (f.WidthMM > 19.9) != c.foot || slices.Contains(checksOf(r), Sinter.Name) == c.foot {
+			t.Errorf("on layers of %s: %+v and %v", c.layer, f, checksOf(r))
+		}
+	}
+}

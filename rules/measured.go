@@ -273,7 +273,7 @@ var measurements = []measurement{
 			return v, 512 + 120*int64(len(v)), err
 		},
 		put: func(d *Measured, v any) { d.Access = v.([]mesh.Access) }},
-	{need: NeedFoot, framed: true, effort: 0.1, form: plainForm[mesh.Foot](),
+	{need: NeedFoot, framed: true, rests: true, effort: 0.1, form: plainForm[mesh.Foot](),
 		run: func(_ context.Context, m *mesh.Mesh, p *params) (any, int64, error) {
 			v := mesh.FootOf(m, p.frame)
 			return &v, 256, nil
