@@ -17,6 +17,8 @@ type Cylinder struct {
 	LengthMM            float64 // depth of a hole, length of a pin: from the first to the last place of the round surface
 	RingMM              float64 // the part of LengthMM where the circle is complete; less where a mouth is slanted or another hole crosses; 0 if nowhere
 	Through             bool    // open at both ends (hole)
+	OpenMM              float64 // of a hole: the longest way in it from one way out to the next, by the holes that it meets too; 0 if it has but one
+	BlindMM             float64 // of a hole: the way from a closed end to the nearest way out; 0 if both ends lead out
 	OpenEnds            int     // 0, 1 or 2 ends that are not closed by a bottom (hole) or by a cap (pin: ends that are held)
 	Free                bool    // free at one end (pin, post) rather than held at both (strut)
 	Solid               bool    // of a pin: material reaches right across, so that its diameter is what carries; false for the outside of a tube
@@ -74,7 +76,9 @@ const (
 // than half a degree) are no cylinders, and straight steps of a bent channel, up to one and
 // a half diameters long, are no holes. What it may take for a hole: a drawn regular polygon
 // of 8 sides or more; steps of a bend about less than a diameter between which walls stand
-// that reach its middle. An open groove at the end of a hole counts as an opening.
+// that reach its middle. An open groove at the end of a hole counts as an opening. Holes
+// open into each other by holes alone: what a slot or a bend opens, OpenMM and BlindMM don't
+// know.
 //
 // It takes 70 to 200 bytes a facet while it runs, and time in proportion to the
 // facets, on all cores.
@@ -147,6 +151,9 @@ func (x *cylFinder) finish(ctx context.Context) (*Cylinders, error) {
 	}
 	slices.SortFunc(out.Holes, compareCylinders)
 	slices.SortFunc(out.Pins, compareCylinders)
+	if err := measureWays(ctx, out.Holes); err != nil {
+		return nil, err
+	}
 	for f := range out.HoleOf {
 		out.HoleOf[f] = -1
 	}

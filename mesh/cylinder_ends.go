@@ -3,6 +3,7 @@ package mesh
 // This file looks at what is beyond the ends of a round surface.
 
 import (
+	"cmp"
 	"math"
 	"slices"
 )
@@ -156,13 +157,23 @@ func (w *cylWork) leaves(fit *cylFit, border []int32) bool {
 }
 
 // solid reports whether material reaches across a pin: rays from its surface
-// through the axis must not leave the material before the far side. A twelfth
-// of them may, where a hole crosses.
+// through the axis must not leave the material before the far side. From a twelfth
+// of the surface they may, where a hole crosses.
 func (x *cylFinder) solid(p *cylPiece) bool {
-	const rays = 24
-	var short, cast int
-	for i := range rays {
-		f := p.Facets[(2*i+1)*len(p.Facets)/(2*rays)]
+	const rays = 64
+	facets := p.Facets
+	if len(facets) > rays { // even over the length, however they are numbered
+		facets = slices.Clone(facets)
+		slices.SortFunc(facets, func(a, b int32) int {
+			_, _, az := p.fit.point(x.m.Centre(a))
+			_, _, bz := p.fit.point(x.m.Centre(b))
+			return cmp.Or(cmp.Compare(az, bz), cmp.Compare(a, b))
+		})
+	}
+	var short, cast float64 // mm2
+	for i := range min(rays, len(facets)) {
+		f := facets[(2*i+1)*len(facets)/(2*min(rays, len(facets)))]
+		area := x.m.Area(f)
 		o := x.m.Centre(f)
 		px, py, _ := p.fit.point(o)
 		d := p.fit.u.Scale(-px).Add(p.fit.v.Scale(-py))
@@ -170,18 +181,18 @@ func (x *cylFinder) solid(p *cylPiece) bool {
 		if l == 0 {
 			continue
 		}
-		cast++
+		cast += area
 		far := 2 * p.fit.r
 		d = d.Scale(1 / l)
 		across := 0.9 * min(far, p.InscribedMM)
 		if x.skin.share == nil {
 			if _, ok := x.m.BVH().Ray(o, d, 1e-3*far, across); ok {
-				short++
+				short += area
 			}
 		} else if slices.ContainsFunc(x.m.BVH().RayAll(o, d, 1e-3*far, across, nil), func(h Hit) bool {
 			return !x.m.inside(o.Add(d.Scale(h.T + 1e-3*far)))
 		}) {
-			short++
+			short += area
 		}
 	}
 	return 12*short <= cast

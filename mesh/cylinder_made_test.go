@@ -167,8 +167,8 @@ func TestManyHolesAndStruts(t *testing.T) {
 // the part.
 func TestCylindersMoveWithThePart(t *testing.T) {
 	rnd := rand.New(rand.NewPCG(11, 11))
-	for _, file := range []string{"parts/ring_plate_36_holes.3mf", "parts/feature_block.3mf", "made/crossing.stl", "made/struts.stl", "parts/pump_base.stl"} {
-		unit := map[string]string{"made/crossing.stl": "mm", "made/struts.stl": "mm", "parts/pump_base.stl": "m"}[file]
+	for _, file := range []string{"parts/ring_plate_36_holes.3mf", "parts/feature_block.3mf", "made/crossing.stl", "made/galleries.stl", "made/struts.stl", "parts/pump_base.stl"} {
+		unit := map[string]string{"made/crossing.stl": "mm", "made/galleries.stl": "mm", "made/struts.stl": "mm", "parts/pump_base.stl": "m"}[file]
 		m := loadMesh(t, file, unit)
 		ref := cylindersOf(t, m)
 		if len(ref.Holes)+len(ref.Pins) == 0 {
@@ -209,6 +209,7 @@ func TestCylindersMoveWithThePart(t *testing.T) {
 					g := pair[1][i]
 					if g.Axis.Cross(dir).Norm() > 2e-3 || math.Abs(g.LengthMM/c.scale-r.LengthMM) > 5e-3*r.DiameterMM ||
 						g.OpenEnds != r.OpenEnds || g.Through != r.Through || g.Free != r.Free || g.Solid != r.Solid ||
+						math.Abs(g.OpenMM/c.scale-r.OpenMM) > 0.02*r.DiameterMM || math.Abs(g.BlindMM/c.scale-r.BlindMM) > 0.02*r.DiameterMM ||
 						math.Abs(g.Share-r.Share) > 0.01 || r.OpenEnds == 1 && g.Axis.Dot(dir) < 0 {
 						t.Errorf("%s, %s: %q became %q", file, name, brief([]mesh.Cylinder{r}), brief([]mesh.Cylinder{g}))
 					}
@@ -271,6 +272,52 @@ func TestLongSidesGrowRound(t *testing.T) {
 			if len(c.Holes) != 1 || math.Abs(c.Holes[0].DiameterMM-2) > 1e-5 || math.Abs(c.Holes[0].LengthMM-50) > 1e-5 {
 				t.Errorf("%d sides, edges up to %v mm: %+v, want one of 2 mm, 50 mm long", n, most, c.Holes)
 			}
+		}
+	}
+}
+
+// TestGalleries: how far it is out of bores that open into one another.
+func TestGalleries(t *testing.T) {
+	got := cylindersOf(t, loadMesh(t, "made/galleries.stl", "mm")).Holes
+	for _, want := range []struct {
+		name        string
+		at          mesh.Vec // on the axis
+		d           float64
+		open, blind float64
+	}{
+		{"with an outlet", mesh.Vec{15, 10, 40}, 5, 56 + 15, 4 + 15},
+		{"its outlet", mesh.Vec{25, 10, 14}, 5, 15 + 56, 0},
+		{"opened halfway", mesh.Vec{15, 50, 20}, 5, 30 + 15, 30 + 15},
+		// From its top by the lower half, as by the branch, which is longer.
+		{"with a long branch", mesh.Vec{15, 90, 20}, 4, 110, 0},
+		{"the long branch", mesh.Vec{70, 90, 50}, 4, 65 + 50, 0},
+		{"with three branches", mesh.Vec{50, 130, 12}, 6, 40 + 18 + 18, 10 + 18},
+		{"a branch at an end", mesh.Vec{20, 130, 25}, 5, 18 + 20, 0},
+		{"a branch in the middle", mesh.Vec{60, 130, 25}, 5, 18 + 40 + 18, 0},
+		{"with a narrow outlet", mesh.Vec{15, 170, 40}, 6, 0, 60},
+		{"the narrow outlet, from the wall that it is in", mesh.Vec{25, 170, 12}, 2, 12, 0},
+		{"below a bottom", mesh.Vec{15, 210, 20}, 5, 0, 35},
+		{"above a bottom", mesh.Vec{15, 210, 60}, 5, 0, 34},
+		{"above a shoulder", mesh.Vec{15, 250, 60}, 6, 70, 0},
+		{"below a shoulder", mesh.Vec{15, 250, 10}, 5, 70, 0},
+		{"joined", mesh.Vec{15, 290, 50}, 5, 55 + 30 + 55, 5 + 55},
+		{"joining", mesh.Vec{30, 290, 15}, 5, 55 + 30 + 55, 5 + 55},
+	} {
+		found := false
+		for _, h := range got {
+			v := want.at.Sub(h.At)
+			if along := v.Dot(h.Axis); math.Abs(h.DiameterMM-want.d) > 0.01 || v.Sub(h.Axis.Scale(along)).Norm() > 0.01 || math.Abs(along) > h.LengthMM/2 {
+				continue
+			}
+			found = true
+			// A bore ends where the last of its wall is, up to its radius from the
+			// axis of the one that it opens into.
+			if tol := h.DiameterMM/2 + 0.01; math.Abs(h.OpenMM-want.open) > tol || math.Abs(h.BlindMM-want.blind) > tol || (h.OpenMM > 0) != (want.open > 0) {
+				t.Errorf("bore %s: %g mm to the next way out and %g to a closed end, want %g and %g", want.name, h.OpenMM, h.BlindMM, want.open, want.blind)
+			}
+		}
+		if !found {
+			t.Errorf("no bore %s", want.name)
 		}
 	}
 }

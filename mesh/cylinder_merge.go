@@ -28,19 +28,35 @@ const (
 // bore that grooves or crossing holes have cut up. Two full rings that a wider
 // space parts stay two holes.
 func (x *cylFinder) merge(ctx context.Context) error {
-	n := len(x.pieces)
-	parent := make([]int32, n)
-	order := make([]int32, n)
-	boxes := make([]Box, n)
-	spread := EmptyBox()
+	parent := make([]int32, len(x.pieces))
+	boxes := make([]Box, len(x.pieces))
 	for i := range x.pieces {
 		p := &x.pieces[i]
-		parent[i], order[i] = int32(i), int32(i)
+		parent[i] = int32(i)
 		half := p.Axis.Scale(p.LengthMM/2 + cylTouch*p.DiameterMM + p.fit.tolR)
-		grow := Vec{1, 1, 1}.Scale(cylSame*p.fit.r + p.fit.tolR)
-		b := EmptyBox().Grow(p.At.Add(half)).Grow(p.At.Sub(half))
-		boxes[i] = Box{b.Min.Sub(grow), b.Max.Add(grow)}
-		spread = spread.Grow(p.At)
+		boxes[i] = EmptyBox().Grow(p.At.Add(half)).Grow(p.At.Sub(half)).Widened(cylSame*p.fit.r + p.fit.tolR)
+	}
+	err := eachMeeting(ctx, boxes, func(a, b int32) {
+		if sameCylinder(&x.pieces[a], &x.pieces[b]) {
+			ra, rb := root(parent, a), root(parent, b)
+			parent[max(ra, rb)] = min(ra, rb)
+		}
+	})
+	if err != nil {
+		return err
+	}
+	x.joinPieces(parent)
+	return nil
+}
+
+// eachMeeting visits each two boxes that meet, swept along the axis over which they
+// spread most.
+func eachMeeting(ctx context.Context, boxes []Box, visit func(a, b int32)) error {
+	order := make([]int32, len(boxes))
+	spread := EmptyBox()
+	for i, b := range boxes {
+		order[i] = int32(i)
+		spread = spread.Grow(b.Min.Add(b.Max).Scale(0.5))
 	}
 	k := 0
 	for j, s := range spread.Size() {
@@ -59,13 +75,11 @@ func (x *cylFinder) merge(ctx context.Context) error {
 			if boxes[b].Min[k] > boxes[a].Max[k] {
 				break
 			}
-			if boxesMeet(boxes[a], boxes[b]) && sameCylinder(&x.pieces[a], &x.pieces[b]) {
-				ra, rb := root(parent, a), root(parent, b)
-				parent[max(ra, rb)] = min(ra, rb)
+			if boxesMeet(boxes[a], boxes[b]) {
+				visit(a, b)
 			}
 		}
 	}
-	x.joinPieces(parent)
 	return nil
 }
 

@@ -36,6 +36,7 @@ type Source struct {
 	Facets  int      // facets in the file, before anything was dropped
 	Notes   []string // what was mended or left out on reading, a sentence each
 	WeldTol float64  // mm: vertices nearer than this were made one; 0 = bit-identical only
+	RoundMM float64  // what a coordinate may be off by, as the file's numbers are rounded
 }
 
 // New makes a mesh from vertices and facets, which it keeps and which the

@@ -151,5 +151,5 @@ func coordErr(m *Mesh) float64 {
 	if math.IsInf(most, 0) { // no facets
 		return 0
 	}
-	return 4 * most * 0x1p-24
+	return 4 * most * singleErr
 }

@@ -50,6 +50,8 @@ type holeDetail struct {
 	decl  *spec.Hole
 	tilt  float64 // rad from the build direction
 	allow float64 // widest roof at that tilt, mm
+	way   float64 // that powder has out, mm
+	open  bool    // on both sides
 }
 
 func judgeHole(p *Subject) []Finding {
@@ -86,9 +88,12 @@ func judgeBore(p *Subject, h mesh.Cylinder, d *spec.Hole) []Finding {
 		if !ok {
 			return nil
 		}
-		if kind == "roof" {
+		switch kind {
+		case "roof":
 			l.V = roofAt(p, l.V, tilt)
 			det.allow = l.V
+		case "deep":
+			l.slack = v * p.lengthErr() / h.DiameterMM
 		}
 		f, bad := breach(l, v, band)
 		if !bad {
@@ -102,17 +107,23 @@ func judgeBore(p *Subject, h mesh.Cylinder, d *spec.Hole) []Finding {
 	}
 	var out []Finding
 	out = append(out, try("hole.roof", "roof", h.DiameterMM, h.ErrMM)...)
-	if h.LengthMM > channelRatio*h.DiameterMM {
+	if max(h.OpenMM, h.BlindMM) > channelRatio*h.DiameterMM {
 		if o := try("hole.channel", "channel", h.DiameterMM, h.ErrMM); o != nil {
 			return append(out, o...)
 		}
 	}
-	ratio := "hole.depth-ratio"
-	if !h.Through {
-		ratio = "hole.blind-ratio"
+	for _, way := range []struct {
+		ratio string
+		mm    float64
+		open  bool
+	}{{"hole.depth-ratio", h.OpenMM, true}, {"hole.blind-ratio", h.BlindMM, false}} {
+		det.way, det.open = way.mm, way.open
+		deep := way.mm / h.DiameterMM
+		if o := try(way.ratio, "deep", deep, deep*h.ErrMM/h.DiameterMM); o != nil {
+			return append(out, o...)
+		}
 	}
-	deep := h.LengthMM / h.DiameterMM
-	return append(out, try(ratio, "deep", deep, deep*h.ErrMM/h.DiameterMM)...)
+	return out
 }
 
 // tiltOf is the angle between a bore's axis and the build direction.
@@ -134,6 +145,18 @@ func roofAt(p *Subject, flatMM, tilt float64) float64 {
 		return math.Inf(1)
 	}
 	return flatMM * math.Sin(angle.V) / math.Sqrt(1-c*c)
+}
+
+// roofTooWide reports whether the roof of a bore that leans by a tilt from the build
+// direction is too wide to carry itself.
+func roofTooWide(p *Subject, h mesh.Cylinder, tilt float64) bool {
+	l, ok := p.Limit("hole.roof")
+	if !ok {
+		return false
+	}
+	l.V = roofAt(p, l.V, tilt)
+	_, bad := breach(l, h.DiameterMM, 0)
+	return bad
 }
 
 func holeFinding(p *Subject, f Finding, d holeDetail) Finding {
@@ -294,9 +317,13 @@ func sayHole(p *Subject, f *Finding) {
 		f.Message = fmt.Sprintf("%s is a channel of %s mm and %s mm long, narrower than the %s mm that can be cleared of powder in %s, %s%s.", name, value, rounded(d.hole.LengthMM), limit, p.forWhat(), place, closeCall(f))
 		f.Help = "Widen it, shorten it, or open it on the way."
 	case "deep":
-		f.Message = fmt.Sprintf("%s of %s mm is %s mm deep and %s, %s times its diameter where powder comes out of %s at most in %s, %s%s.", name, number(d.hole.DiameterMM, d.hole.ErrMM),
-			rounded(d.hole.LengthMM), SayEnds(d.hole.Through), value, limit, p.forWhat(), place, closeCall(f))
-		f.Help = "Widen it, shorten it, " + openIt(d.hole.Through) + ", or drill it afterwards."
+		deep := fmt.Sprintf("is %s mm deep and %s", rounded(d.way), SayEnds(d.open))
+		if d.way != d.hole.LengthMM {
+			deep = fmt.Sprintf("leads %s mm from %s", rounded(d.way), pick(d.open, "one way out to the next", "its end to the nearest way out"))
+		}
+		f.Message = fmt.Sprintf("%s of %s mm %s, %s times its diameter where powder comes out of %s at most in %s, %s%s.", name, number(d.hole.DiameterMM, d.hole.ErrMM),
+			deep, value, limit, p.forWhat(), place, closeCall(f))
+		f.Help = "Widen it, shorten it, " + openIt(d.open) + ", or drill it afterwards."
 	case "match":
 		f.Message = fmt.Sprintf("%s is declared %s mm and drawn %s mm %s%s.", name, limit, value, place, closeCall(f))
 		f.Help = "Correct the diameter here, or the model."

@@ -165,12 +165,8 @@ func needsSupport(p *Subject, r mesh.OverhangRegion) bool {
 		_, bad := judgeRegion(p, r)
 		return bad
 	}
-	roof, ok := p.Limit("hole.roof")
-	if !ok {
-		return false
-	}
 	h := p.Measured.Cylinders.Holes[r.Hole]
-	return h.DiameterMM > roofAt(p, roof.V, tiltOf(p, h))
+	return roofTooWide(p, h, tiltOf(p, h))
 }
 
 func sayOverhang(p *Subject, f *Finding) {

@@ -23,6 +23,8 @@ type Limit struct {
 	Origin Origin
 	Silent string       // why the check does not use it here; empty where it does
 	Under  []LimitValue // what weaker layers say, the weakest first
+
+	slack float64 // a measured value this far past it counts as equal, beyond equalErr
 }
 
 // LimitValue is what one layer says of a limit.

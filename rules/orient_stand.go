@@ -40,7 +40,7 @@ func (s *search) standing(ctx context.Context, c *candidate, isNow, exact bool) 
 		sh.columnMM3, sh.touchMM2 = out.ColumnMM3, out.TouchMM2
 	}
 	for _, h := range p.Measured.Cylinders.Holes {
-		if roof, ok := p.Limit("hole.roof"); ok && h.Share >= shareLeast && h.DiameterMM > roofAt(p, roof.V, tiltOf(p, h)) {
+		if h.Share >= shareLeast && roofTooWide(p, h, tiltOf(p, h)) {
 			out.Roofs++
 		}
 	}
@@ -276,12 +276,8 @@ func (s *search) harms(up mesh.Vec, rests bool) []string {
 }
 
 func (s *search) holeHarm(h *mesh.Cylinder, up mesh.Vec) string {
-	roof, ok := s.Limit("hole.roof")
-	if !ok || !s.supported() || !s.told(Hole) {
-		return ""
-	}
 	tilt := math.Acos(min(1, math.Abs(h.Axis.Dot(up))))
-	if h.DiameterMM <= roofAt(s.Subject, roof.V, tilt)+equalErr(h.DiameterMM) {
+	if !s.supported() || !s.told(Hole) || !roofTooWide(s.Subject, *h, tilt) {
 		return ""
 	}
 	return sayTilt(tilt) + ", and its roof is too wide to carry itself"

@@ -27,6 +27,9 @@ func (r *PartReport) subject() *Subject {
 // Limit returns an effective limit; false where no layer gives it a value.
 func (p *Subject) Limit(name string) (Limit, bool) {
 	l, ok := p.Limits.Get(name)
+	if l.Def != nil && l.Def.Dim == spec.Length {
+		l.slack = p.lengthErr()
+	}
 	return l, ok && l.Set
 }
 
@@ -62,7 +65,7 @@ func breach(l Limit, measured, band float64) (Finding, bool) {
 	if l.Def.Tighter == spec.Higher {
 		over = -over
 	}
-	if !(over > equalErr(l.V)) {
+	if !(over > equalErr(l.V)+l.slack) {
 		return Finding{}, false
 	}
 	scale, unit := outer(l.Def.Dim)
@@ -73,9 +76,18 @@ func breach(l Limit, measured, band float64) (Finding, bool) {
 	}, true
 }
 
-// equalErr is how far a measured value may lie past a limit and still count as
-// equal, which passes: vertices are stored as float32, so a wall drawn at the
-// limit may measure a few parts in ten million less.
+// lengthErr is what the rounding of coordinates in the mesh's file may make of a length,
+// mm: both ends of it lie on surfaces that it moves.
+func (p *Subject) lengthErr() float64 {
+	if p.Info == nil {
+		return 0
+	}
+	return 4 * p.Info.Source.RoundMM
+}
+
+// equalErr is how far a value may lie past another and still count as equal, which
+// passes. Measured lengths may lie farther past a limit, by the rounding of the
+// coordinates in their file: see Subject.Limit.
 func equalErr(limit float64) float64 { return 1e-6 + 1e-6*math.Abs(limit) }
 
 // outer returns the factor and the unit that reports use for a dimension.
