@@ -4,7 +4,6 @@ import (
 	"context"
 	"math"
 	"slices"
-	"sync/atomic"
 )
 
 // This file defines the grid of empty space: which cells are empty, which
@@ -64,20 +63,17 @@ func newGrid(ctx context.Context, n *nest, box Box, h float64) (*grid, error) {
 		g.stride[k] = cells
 		cells *= g.size[k]
 	}
+	xs, err := g.cross(ctx)
+	if err != nil {
+		return nil, err
+	}
 	g.cut = make([]uint8, cells)
 	g.clear = make([]float32, cells)
-	var xs [3]*gridCrossings
-	for k := range xs {
-		var err error
-		if xs[k], err = g.cross(ctx, k); err != nil {
-			return nil, err
-		}
-	}
 	// Distances to the crossings of each axis are taken along that axis first,
 	// then along the other two. What lies in one layer is done layer by layer,
 	// where it fits into the processor's cache; crossings along the first two
 	// axes, which have one axis left, go along it together.
-	if err := g.acrossLayers(ctx, xs[0], xs[1]); err != nil {
+	if err := g.acrossLayers(ctx, xs); err != nil {
 		return nil, err
 	}
 	if err := g.throughLayers(ctx); err != nil {
@@ -89,40 +85,42 @@ func newGrid(ctx context.Context, n *nest, box Box, h float64) (*grid, error) {
 // gridLeast is the clearance of an empty cell that lies on the surface.
 const gridLeast = 1e-3
 
+// gridPassed stands for the squared distance of a cell that is passed over.
+const gridPassed = -1
+
 // A cell has three votes on whether it is material, of the lines along the three
 // axes. They are counted beside the cuts until all are in.
 const (
 	gridVoteIn  = 1 << 3
 	gridVoteOut = 1 << 5
 	gridCuts    = gridVoteIn - 1
+	gridAllIn   = 3 * gridVoteIn
 )
 
 // gridScratch is what one goroutine needs to work on a layer.
 type gridScratch struct {
 	envelope
-	layer  []float32
-	next   []int32 // by line through the layers: the crossings passed so far
-	inside []int32 // and their weights' sum
+	layer       []float32
+	up, through gridSweep // along the second axis and the third
 }
 
 func (g *grid) scratch() *gridScratch {
 	n := g.size[0] * g.size[1]
-	return &gridScratch{newEnvelope(max(g.size[0], g.size[1], g.size[2])), make([]float32, n), make([]int32, n), make([]int32, n)}
+	return &gridScratch{newEnvelope(max(g.size[0], g.size[1], g.size[2])), make([]float32, n), newGridSweep(g.size[0]), newGridSweep(n)}
 }
 
 // slab is how many layers are taken one after another: few enough for all cores
 // to have some, and enough for what is prepared once a slab to cost little.
 func (g *grid) slab() int { return min(max(g.size[2]/16, 1), 8) }
 
-// byLayer works on the layers, slab by slab, the layers of a slab in order; a
-// slab begins with no crossing passed. First is the number of a layer's first cell.
-func (g *grid) byLayer(ctx context.Context, work func(w *gridScratch, z, first int)) error {
+// byLayer works on the layers, slab by slab, the layers of a slab in order. First
+// is the number of a layer's first cell.
+func (g *grid) byLayer(ctx context.Context, through *gridCrossings, work func(w *gridScratch, z, first int)) error {
 	free := spares[*gridScratch]{make: g.scratch}
 	return parallel(ctx, g.size[2], g.slab(), func(from, to int) error {
 		w := free.get()
 		defer free.put(w)
-		clear(w.next)
-		clear(w.inside)
+		w.through.start(through, 0, 1)
 		for z := from; z < to; z++ {
 			if err := ctx.Err(); err != nil {
 				return err
@@ -133,21 +131,32 @@ func (g *grid) byLayer(ctx context.Context, work func(w *gridScratch, z, first i
 	})
 }
 
-// acrossLayers sets clear to the squared distance, within each layer, to the
-// crossings along the first two axes.
-func (g *grid) acrossLayers(ctx context.Context, x, y *gridCrossings) error {
+// acrossLayers marks the cuts, counts the votes, and sets clear to the squared
+// distance, within each layer, to the crossings along the first two axes. Where
+// every shell is closed, cells are passed over that all votes have in material: a
+// line from an empty cell to one of these crosses the surface on its way, and that
+// crossing is nearer than any that could be found from there.
+func (g *grid) acrossLayers(ctx context.Context, xs [3]*gridCrossings) error {
 	nx, ny := g.size[0], g.size[1]
-	return g.byLayer(ctx, func(w *gridScratch, z, first int) {
-		a := g.clear[first : first+nx*ny]
-		for row := range ny {
-			list, tells := x.line(z*ny + row)
-			g.alongLine(list, tells, 0, first+row*nx, a[row*nx:])
+	return g.byLayer(ctx, xs[2], func(w *gridScratch, z, first int) {
+		a, cut := g.clear[first:first+nx*ny], g.cut[first:first+nx*ny]
+		w.through.mark(float32(z), 1<<2, cut)
+		w.up.start(xs[1], z, g.size[2])
+		for y := range ny {
+			from, to := y*nx, y*nx+nx
+			list, tells := xs[0].line(z*ny + y)
+			alongRow(list, tells, cut[from:to], a[from:to])
+			w.up.mark(float32(y), 1<<1, cut[from:to])
+			w.up.squares(float32(y), w.layer[from:to])
+		}
+		if g.n.sound {
+			for i, c := range cut {
+				if c&^gridCuts == gridAllIn {
+					a[i], w.layer[i] = gridPassed, gridPassed
+				}
+			}
 		}
 		w.spreadColumns(a, nx, ny, nx)
-		for c := range nx {
-			list, tells := y.line(c*g.size[2] + z)
-			g.alongLine(list, tells, 1, first+c, w.layer[c:])
-		}
 		w.spreadRows(w.layer, nx)
 		for i, d := range w.layer {
 			a[i] = min(a[i], d)
@@ -166,16 +175,20 @@ func (g *grid) throughLayers(ctx context.Context) error {
 	})
 }
 
-// finishLayers joins the distances to the crossings through the layers, counts
-// the votes and takes the roots.
+// finishLayers joins the distances to the crossings through the layers, decides
+// by the votes and takes the roots.
 func (g *grid) finishLayers(ctx context.Context, through *gridCrossings) error {
 	nx, ny := g.size[0], g.size[1]
-	return g.byLayer(ctx, func(w *gridScratch, z, first int) {
-		cut := g.cut[first : first+nx*ny]
-		w.through(through, z, cut)
+	return g.byLayer(ctx, through, func(w *gridScratch, z, first int) {
+		a, cut := g.clear[first:first+nx*ny], g.cut[first:first+nx*ny]
+		w.through.squares(float32(z), w.layer)
+		for i, d := range a {
+			if d == gridPassed {
+				w.layer[i] = d
+			}
+		}
 		w.spreadRows(w.layer, nx)
 		w.spreadColumns(w.layer, nx, ny, nx)
-		a := g.clear[first : first+nx*ny]
 		for i, d := range w.layer {
 			if c := cut[i]; c/gridVoteIn&3 > c/gridVoteOut {
 				a[i] = 0
@@ -224,31 +237,55 @@ type gridCrossing struct {
 	weight int32   // what passing it upwards adds to the material around
 }
 
-// cross finds where the lines through cell centres along axis k cross facets.
+// cross finds where the lines through cell centres along the axes cross facets.
 // Facets that share an edge decide about a line on that edge by the same
 // numbers, so that a closed surface is entered as often as it is left.
-func (g *grid) cross(ctx context.Context, k int) (*gridCrossings, error) {
-	u, v := (k+1)%3, (k+2)%3
-	m := g.n.m
-	lines := g.size[u] * g.size[v]
-	xs := &gridCrossings{first: make([]int32, lines+1), ends: make([]int32, lines)}
-	scan := func(visit func(line int, c gridCrossing)) error {
-		return each(ctx, len(m.Facets), 1024, func(f int) { g.crossFacet(int32(f), k, visit) })
+func (g *grid) cross(ctx context.Context) (xs [3]*gridCrossings, err error) {
+	const step = 1024
+	facets := len(g.n.m.Facets)
+	found := make([][3][]lineCrossing, (facets+step-1)/step)
+	err = parallel(ctx, facets, step, func(from, to int) error {
+		for f := from; f < to; f++ {
+			g.crossFacet(int32(f), &found[from/step])
+		}
+		return ctx.Err()
+	})
+	for k := 0; k < len(xs) && err == nil; k++ {
+		xs[k], err = g.sortCrossings(ctx, k, found)
 	}
-	if err := scan(func(line int, _ gridCrossing) { atomic.AddInt32(&xs.first[line+1], 1) }); err != nil {
-		return nil, err
+	return xs, err
+}
+
+// lineCrossing is a crossing with the number of its line.
+type lineCrossing struct {
+	line int32
+	gridCrossing
+}
+
+// sortCrossings sorts what was found along axis k by line.
+func (g *grid) sortCrossings(ctx context.Context, k int, found [][3][]lineCrossing) (*gridCrossings, error) {
+	lines := g.size[(k+1)%3] * g.size[(k+2)%3]
+	xs := &gridCrossings{first: make([]int32, lines+1), ends: make([]int32, lines)}
+	for _, part := range found {
+		for _, c := range part[k] {
+			xs.first[c.line+1]++
+			xs.ends[c.line] += c.weight
+		}
 	}
 	for i := range xs.first[1:] {
 		xs.first[i+1] += xs.first[i]
 	}
-	xs.list = make([]gridCrossing, xs.first[len(xs.first)-1])
+	xs.list = make([]gridCrossing, xs.first[lines])
 	fill := slices.Clone(xs.first)
-	if err := scan(func(line int, c gridCrossing) { xs.list[atomic.AddInt32(&fill[line], 1)-1] = c }); err != nil {
-		return nil, err
+	for i := range found {
+		for _, c := range found[i][k] {
+			xs.list[fill[c.line]] = c.gridCrossing
+			fill[c.line]++
+		}
+		found[i][k] = nil
 	}
-	return xs, each(ctx, len(xs.ends), 4096, func(line int) {
-		list := xs.list[xs.first[line]:xs.first[line+1]]
-		slices.SortFunc(list, func(a, b gridCrossing) int {
+	return xs, each(ctx, lines, 4096, func(line int) {
+		slices.SortFunc(xs.list[xs.first[line]:xs.first[line+1]], func(a, b gridCrossing) int {
 			if a.at != b.at {
 				if a.at < b.at {
 					return -1
@@ -257,9 +294,6 @@ func (g *grid) cross(ctx context.Context, k int) (*gridCrossings, error) {
 			}
 			return int(a.weight - b.weight)
 		})
-		for _, c := range list {
-			xs.ends[line] += c.weight
-		}
 	})
 }
 
@@ -269,41 +303,45 @@ func (xs *gridCrossings) line(i int) ([]gridCrossing, bool) {
 	return xs.list[xs.first[i]:xs.first[i+1]], xs.ends[i] == 0
 }
 
-// crossFacet visits the lines along axis k that cross a facet. Line numbers
-// count axis k+1 first.
-func (g *grid) crossFacet(f int32, k int, visit func(line int, c gridCrossing)) {
-	u, v := (k+1)%3, (k+2)%3
+// crossFacet adds the crossings of a facet to those of the three axes. Line
+// numbers count axis k+1 first.
+func (g *grid) crossFacet(f int32, found *[3][]lineCrossing) {
 	t := g.n.m.Facets[f]
 	var p [3]Vec
 	for i, w := range t {
 		p[i] = g.n.m.Verts[w].Sub(g.min).Scale(1 / g.h)
 	}
-	lo, hi := min(p[0][v], p[1][v], p[2][v]), max(p[0][v], p[1][v], p[2][v])
-	from, to := max(0, int(math.Ceil(lo))), min(g.size[v]-1, int(math.Floor(hi)))
-	if from > to {
-		return
+	var low, high Vec
+	var from, to [3]int // the planes of cells that it crosses
+	for k := range 3 {
+		low[k], high[k] = min(p[0][k], p[1][k], p[2][k]), max(p[0][k], p[1][k], p[2][k])
+		from[k], to[k] = max(0, int(math.Ceil(low[k]))), min(g.size[k]-1, int(math.Floor(high[k])))
 	}
-	e1, e2 := p[1].Sub(p[0]), p[2].Sub(p[0])
-	normal := e1.Cross(e2)
-	low, high := min(p[0][k], p[1][k], p[2][k]), max(p[0][k], p[1][k], p[2][k])
+	normal := p[1].Sub(p[0]).Cross(p[2].Sub(p[0]))
 	weight := int32(g.n.weight(f))
-	for row := from; row <= to; row++ {
-		up, down, ok := rowSpan(t, p, u, v, float64(row))
-		if !ok {
+	for k := range 3 {
+		u, v := (k+1)%3, (k+2)%3
+		if from[u] > to[u] {
 			continue
 		}
-		w := weight // facing up along the axis: passing it upwards leaves
-		if down < up {
-			w = -weight
-		} else {
-			up, down = down, up
-		}
-		for c := max(0, int(math.Ceil(down))); c < min(g.size[u], int(math.Ceil(up))); c++ {
-			at := p[0][k]
-			if normal[k] != 0 {
-				at -= (normal[u]*(float64(c)-p[0][u]) + normal[v]*(float64(row)-p[0][v])) / normal[k]
+		for row := from[v]; row <= to[v]; row++ {
+			up, down, ok := rowSpan(t, p, u, v, float64(row))
+			if !ok {
+				continue
 			}
-			visit(row*g.size[u]+c, gridCrossing{float32(max(low, min(high, at))), w})
+			w := weight // facing up along the axis: passing it upwards leaves
+			if down < up {
+				w = -weight
+			} else {
+				up, down = down, up
+			}
+			for c := max(0, int(math.Ceil(down))); c < min(g.size[u], int(math.Ceil(up))); c++ {
+				at := p[0][k]
+				if normal[k] != 0 {
+					at -= (normal[u]*(float64(c)-p[0][u]) + normal[v]*(float64(row)-p[0][v])) / normal[k]
+				}
+				found[k] = append(found[k], lineCrossing{int32(row*g.size[u] + c), gridCrossing{float32(max(low[k], min(high[k], at))), w}})
+			}
 		}
 	}
 }
@@ -334,27 +372,26 @@ func rowSpan(t [3]int32, p [3]Vec, u, v int, row float64) (up, down float64, ok 
 	return up, down, ok
 }
 
-// alongLine marks the links that crossings along axis k cut, votes for the cells
-// that they leave in material, and writes the squared distance along the line to
-// the nearest of them to d. The line's first cell is base, and d begins there.
-func (g *grid) alongLine(list []gridCrossing, tells bool, k, base int, d []float32) {
-	s, n := g.stride[k], g.size[k]
+// alongRow marks the links that crossings along the first axis cut, votes for the
+// cells that they leave in material, and writes the squared distance along the row
+// to the nearest of them to d.
+func alongRow(list []gridCrossing, tells bool, cut []uint8, d []float32) {
 	for _, x := range list {
 		// A cell on the surface counts as past it, so the cut is before it.
-		if i := int(math.Ceil(float64(x.at))) - 1; i >= 0 && i < n {
-			g.cut[base+i*s] |= 1 << k
+		if i := int(math.Ceil(float64(x.at))) - 1; i >= 0 && i < len(cut) {
+			cut[i] |= 1
 		}
 	}
 	i, inside, last := 0, int32(0), float32(math.Inf(-1))
 	for k := range len(list) + 1 {
-		end, next := n, float32(math.Inf(1))
+		end, next := len(d), float32(math.Inf(1))
 		if k < len(list) {
 			next = list[k].at
-			end = min(n, int(math.Ceil(float64(next))))
+			end = min(end, int(math.Ceil(float64(next))))
 		}
 		for says := vote(tells, inside); i < end; i++ {
-			d[i*s] = nearer(float32(i)-last, next-float32(i))
-			g.cut[base+i*s] += says
+			d[i] = nearer(float32(i)-last, next-float32(i))
+			cut[i] += says
 		}
 		if k < len(list) {
 			last, inside = next, inside+list[k].weight
@@ -381,39 +418,85 @@ func vote(tells bool, inside int32) uint8 {
 	return gridVoteOut
 }
 
-// through does for one layer what alongLine does for one line, with the lines
-// through the layers. Layers are taken in order, from any one on.
-func (w *gridScratch) through(xs *gridCrossings, z int, cut []uint8) {
-	at := float32(z)
-	for i := range w.layer {
-		list, tells := xs.line(i)
-		k := int(w.next[i])
-		for k < len(list) && list[k].at <= at {
-			w.inside[i] += list[k].weight
-			k++
+// gridSweep goes along lines side by side, cell by cell.
+type gridSweep struct {
+	xs          *gridCrossings
+	first, step int       // the lines' numbers
+	last, next  []float32 // by line: the crossings before and after
+	at          []int32   // the number of the crossing after
+	inside      []int32   // the sum of the weights passed
+	says        []uint8   // what it votes by that
+}
+
+func newGridSweep(n int) gridSweep {
+	return gridSweep{last: make([]float32, n), next: make([]float32, n), at: make([]int32, n), inside: make([]int32, n), says: make([]uint8, n)}
+}
+
+// start begins at the lower ends of lines, of which first has the lowest number and
+// each of the others one that is larger by step.
+func (s *gridSweep) start(xs *gridCrossings, first, step int) {
+	s.xs, s.first, s.step = xs, first, step
+	for i := range s.at {
+		s.last[i], s.at[i], s.inside[i] = float32(math.Inf(-1)), xs.first[first+i*step], 0
+		s.between(i)
+	}
+}
+
+// between tells of a line what holds up to its next crossing.
+func (s *gridSweep) between(i int) {
+	line := s.first + i*s.step
+	s.next[i] = float32(math.Inf(1))
+	if s.at[i] < s.xs.first[line+1] {
+		s.next[i] = s.xs.list[s.at[i]].at
+	}
+	s.says[i] = vote(s.xs.ends[line] == 0, s.inside[i])
+}
+
+// pass goes on along a line past the crossings up to a cell.
+func (s *gridSweep) pass(i int, at float32) {
+	for s.next[i] <= at {
+		s.last[i] = s.next[i]
+		s.inside[i] += s.xs.list[s.at[i]].weight
+		s.at[i]++
+		s.between(i)
+	}
+}
+
+// squares writes the squared distance along each line to its nearest crossing. Cells
+// are asked for in order, of squares as of mark.
+func (s *gridSweep) squares(at float32, d []float32) {
+	last, next := s.last[:len(d)], s.next[:len(d)]
+	for i := range d {
+		if next[i] <= at {
+			s.pass(i, at)
 		}
-		w.next[i] = int32(k)
-		last, next := float32(math.Inf(-1)), float32(math.Inf(1))
-		if k > 0 {
-			last = list[k-1].at
+		d[i] = nearer(at-last[i], next[i]-at)
+	}
+}
+
+// mark votes for the cells and marks the links that are cut.
+func (s *gridSweep) mark(at float32, bit uint8, cut []uint8) {
+	next, says := s.next[:len(cut)], s.says[:len(cut)]
+	for i := range cut {
+		if next[i] <= at {
+			s.pass(i, at)
 		}
-		if k < len(list) {
-			next = list[k].at
-		}
-		w.layer[i] = nearer(at-last, next-at)
-		cut[i] += vote(tells, w.inside[i])
-		if next <= at+1 {
-			cut[i] |= 1 << 2
+		cut[i] += says[i]
+		if next[i] <= at+1 {
+			cut[i] |= bit
 		}
 	}
 }
 
 // envelope is the lower envelope of parabolas along one line.
 type envelope struct {
-	vertex []int32
-	height []float32
-	from   []float32 // where each parabola starts to be the lowest
-	block  []float32 // lines taken across memory
+	low   []parabola
+	block []float32 // lines taken across memory
+}
+
+type parabola struct {
+	at, height float32
+	from       float32 // where it starts to be the lowest
 }
 
 // lineBlock lines at a time are taken across memory, so that it is read in
@@ -421,7 +504,7 @@ type envelope struct {
 const lineBlock = 16
 
 func newEnvelope(n int) envelope {
-	return envelope{make([]int32, n), make([]float32, n), make([]float32, n), make([]float32, lineBlock*n)}
+	return envelope{make([]parabola, n), make([]float32, lineBlock*n)}
 }
 
 // spreadRows spreads along rows of n values.
@@ -456,38 +539,56 @@ func (e *envelope) spreadColumns(d []float32, columns, n, stride int) {
 
 // spread replaces each value of a line by the least of value plus squared
 // distance, the lower envelope of Felzenszwalb and Huttenlocher (2012),
-// "Distance Transforms of Sampled Functions".
+// "Distance Transforms of Sampled Functions". Cells that are passed over stay so,
+// and nothing is taken across them.
 func (e *envelope) spread(f []float32) {
-	k := -1
 	inf := float32(math.Inf(1))
+	low, n, from := e.low, 0, 0
+	var topAt, topHeight, topFrom float32 // of the last of low
 	for q, h := range f {
 		if h == inf {
 			continue
 		}
-		start := -inf
-		for k >= 0 {
-			r := float32(e.vertex[k])
-			x := float32(q)
-			start = ((h - e.height[k]) + (x-r)*(x+r)) / (2 * (x - r))
-			if start > e.from[k] {
+		if h == gridPassed {
+			lowest(f[:q], from, low[:n])
+			n, from = 0, q+1
+			continue
+		}
+		x, start := float32(q), -inf
+		for n > 0 {
+			if d := x - topAt; d == 1 {
+				start = ((h - topHeight) + (x + topAt)) / 2
+			} else {
+				start = ((h - topHeight) + d*(x+topAt)) / (2 * d)
+			}
+			if start > topFrom {
 				break
 			}
-			k--
 			start = -inf
+			if n--; n > 0 {
+				p := &low[n-1]
+				topAt, topHeight, topFrom = p.at, p.height, p.from
+			}
 		}
-		k++
-		e.vertex[k], e.height[k], e.from[k] = int32(q), h, start
+		p := &low[n]
+		p.at, p.height, p.from = x, h, start
+		topAt, topHeight, topFrom = x, h, start
+		n++
 	}
-	if k < 0 {
-		return
-	}
-	j := 0
-	for q := range f {
-		x := float32(q)
-		for j < k && e.from[j+1] <= x {
-			j++
+	lowest(f, from, low[:n])
+}
+
+// lowest writes what an envelope, if there is any, has at the cells from one on.
+func lowest(f []float32, q int, low []parabola) {
+	for i := range low {
+		end := len(f)
+		if i+1 < len(low) {
+			end = min(end, int(math.Ceil(float64(low[i+1].from))))
 		}
-		r := x - float32(e.vertex[j])
-		f[q] = r*r + e.height[j]
+		at, height := low[i].at, low[i].height
+		for ; q < end; q++ {
+			r := float32(q) - at
+			f[q] = r*r + height
+		}
 	}
 }
