@@ -85,9 +85,10 @@ func (g *grid) around(a, k1, d1, k2, d2 int) bool {
 type basins struct {
 	g     *grid
 	steps []gridStep
-	up    []uint8 // the step to climb, or one of the marks below
-	of    []int32 // basin of each cell, -1 in material
-	peaks []int32 // the highest cell of each basin; basin 0 is the outside and has none
+	up    []uint8   // the step to climb, or one of the marks below
+	of    []int32   // basin of each cell, -1 in material
+	peaks []int32   // the highest cell of each basin; basin 0 is the outside and has none
+	edge  [][]int32 // in order, the cells that steps lead from to another basin, but for the outside's; links lists them
 }
 
 const (
@@ -132,7 +133,8 @@ func (b *basins) climb(i int) uint8 {
 	for s := range b.steps {
 		t := &b.steps[s]
 		n := b.g.clear[i+t.offset]
-		if n < c || n == c && t.offset < 0 {
+		// Steps are no shorter than 1, so what gains no more than the best is none.
+		if n < c || n-c <= best && pick != upPeak || n == c && t.offset < 0 {
 			continue
 		}
 		gain := (n - c) / t.length
@@ -185,7 +187,13 @@ type gridLink struct {
 
 // wider orders links, widest first; ties by place.
 func wider(a, b gridLink) int {
-	return cmp.Or(cmp.Compare(b.clear, a.clear), cmp.Compare(a.from, b.from), cmp.Compare(a.to, b.to))
+	switch {
+	case a.clear > b.clear:
+		return -1
+	case a.clear < b.clear:
+		return 1
+	}
+	return cmp.Or(cmp.Compare(a.from, b.from), cmp.Compare(a.to, b.to))
 }
 
 // widestLinks holds the widest link of each pair of basins that was met.
@@ -197,6 +205,11 @@ type widestLinks struct {
 }
 
 func newWidestLinks() *widestLinks { return &widestLinks{number: map[uint64]int32{}} }
+
+// has reports whether a link changes nothing, as far as it is quick to tell.
+func (w *widestLinks) has(pair uint64, l gridLink) bool {
+	return pair == w.pair && len(w.list) > 0 && wider(l, w.list[w.at]) >= 0
+}
 
 func (w *widestLinks) add(pair uint64, l gridLink) {
 	if pair != w.pair || len(w.list) == 0 {
@@ -217,18 +230,22 @@ func (b *basins) links(ctx context.Context) ([]gridLink, error) {
 	g := b.g
 	var mu sync.Mutex
 	all := newWidestLinks()
-	err := parallel(ctx, g.size[2]-2, 4, func(from, to int) error {
+	const slab = 4
+	b.edge = make([][]int32, (g.size[2]-2+slab-1)/slab)
+	err := parallel(ctx, g.size[2]-2, slab, func(from, to int) error {
 		mine := newWidestLinks()
+		var edge []int32
 		for z := from + 1; z < to+1; z++ {
 			for y := 1; y < g.size[1]-1; y++ {
 				row := z*g.stride[2] + y*g.stride[1]
 				for i := row + 1; i < row+g.size[0]-1; i++ {
-					if b.of[i] > 0 {
-						b.linksOf(i, mine)
+					if b.of[i] > 0 && b.linksOf(i, mine) {
+						edge = append(edge, int32(i))
 					}
 				}
 			}
 		}
+		b.edge[from/slab] = edge
 		mu.Lock()
 		defer mu.Unlock()
 		for pair, at := range mine.number {
@@ -242,15 +259,24 @@ func (b *basins) links(ctx context.Context) ([]gridLink, error) {
 
 // linksOf looks at the steps of a cell to other basins. Between two inner
 // basins half of the steps will do; those to the outside are all looked at,
-// since its cells don't look themselves.
-func (b *basins) linksOf(i int, best *widestLinks) {
+// since its cells don't look themselves. It reports whether there are any steps to
+// other basins, free or not.
+func (b *basins) linksOf(i int, best *widestLinks) (edge bool) {
 	x := b.of[i]
 	for s := range b.steps {
 		t := &b.steps[s]
 		y := b.of[i+t.offset]
-		if y < 0 || y == x || y > 0 && s < len(b.steps)/2 || !b.g.free(i, t) {
+		if y < 0 || y == x {
 			continue
 		}
-		best.add(uint64(min(x, y))<<32|uint64(max(x, y)), gridLink{min(b.g.clear[i], b.g.clear[i+t.offset]), int32(i), int32(i + t.offset)})
+		if edge = true; y > 0 && s < len(b.steps)/2 {
+			continue
+		}
+		pair := uint64(min(x, y))<<32 | uint64(max(x, y))
+		l := gridLink{min(b.g.clear[i], b.g.clear[i+t.offset]), int32(i), int32(i + t.offset)}
+		if !best.has(pair, l) && b.g.free(i, t) {
+			best.add(pair, l)
+		}
 	}
+	return edge
 }

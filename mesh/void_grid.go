@@ -202,7 +202,10 @@ func (g *grid) finishLayers(ctx context.Context, through *gridCrossings) error {
 
 // at returns the centre of a cell.
 func (g *grid) at(i int32) Vec {
-	x, y, z := g.coords(i)
+	return g.centre(g.coords(i))
+}
+
+func (g *grid) centre(x, y, z int) Vec {
 	return g.min.Add(Vec{float64(x), float64(y), float64(z)}.Scale(g.h))
 }
 

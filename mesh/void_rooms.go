@@ -199,12 +199,11 @@ func (r *rooms) throats(ctx context.Context) ([]throat, error) {
 		at          gridLink
 	}
 	g, b := r.b.g, r.b
-	const slab = 4
-	slabs := make([][]touch, (g.size[2]+slab-1)/slab)
-	err := parallel(ctx, g.size[2], slab, func(from, to int) error {
+	slabs := make([][]touch, len(b.edge))
+	err := parallel(ctx, len(b.edge), 1, func(slab, _ int) error {
 		var found []touch
-		for i := from * g.stride[2]; i < to*g.stride[2]; i++ {
-			me := r.room(int32(i))
+		for _, cell := range b.edge[slab] {
+			i, me := int(cell), r.room(cell)
 			if me <= 0 {
 				continue
 			}
@@ -215,18 +214,24 @@ func (r *rooms) throats(ctx context.Context) ([]throat, error) {
 					continue
 				}
 				other := r.room(int32(i + t.offset))
-				if other < 0 || other >= me || !g.free(i, t) {
+				if other < 0 || other >= me {
 					continue
 				}
 				l := gridLink{min(g.clear[i], g.clear[i+t.offset]), int32(i), int32(i + t.offset)}
-				if j := slices.IndexFunc(found[mine:], func(f touch) bool { return f.other == other }); j < 0 {
+				j := mine
+				for j < len(found) && found[j].other != other {
+					j++
+				}
+				switch {
+				case j < len(found) && wider(l, found[j].at) >= 0 || !g.free(i, t):
+				case j < len(found):
+					found[j].at = l
+				default:
 					found = append(found, touch{me, other, l})
-				} else if old := &found[mine+j].at; wider(l, *old) < 0 {
-					*old = l
 				}
 			}
 		}
-		slabs[from/slab] = found
+		slabs[slab] = found
 		return nil
 	})
 	if err != nil {

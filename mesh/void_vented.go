@@ -225,23 +225,30 @@ func (v *vents) measureExtents(ctx context.Context) error {
 		final[i] = v.final(int32(i))
 	}
 	const slab = 8
-	slabs := make([][]chamber, (g.size[2]+slab-1)/slab)
+	type part struct {
+		cells int
+		box   cellBox
+	}
+	slabs := make([][]part, (g.size[2]+slab-1)/slab)
 	err := parallel(ctx, g.size[2], slab, func(from, to int) error {
-		cs := make([]chamber, len(v.chambers))
-		for i := range cs {
-			cs[i].box = EmptyBox()
+		parts := make([]part, len(v.chambers))
+		for i := range parts {
+			parts[i].box = noCells
 		}
-		for i := from * g.stride[2]; i < to*g.stride[2]; i++ {
-			room := v.r.room(int32(i))
-			if room <= 0 || final[room] == 0 {
-				continue
+		i := from * g.stride[2]
+		for z := from; z < to; z++ {
+			for y := range g.size[1] {
+				for x := range g.size[0] {
+					if room := v.r.room(int32(i)); room > 0 && final[room] != 0 {
+						p := &parts[final[room]]
+						p.cells++
+						p.box.grow(x, y, z)
+					}
+					i++
+				}
 			}
-			room = final[room]
-			c := &cs[room]
-			c.cells++
-			c.box = c.box.Grow(g.at(int32(i)))
 		}
-		slabs[from/slab] = cs
+		slabs[from/slab] = parts
 		return nil
 	})
 	if err != nil {
@@ -252,7 +259,7 @@ func (v *vents) measureExtents(ctx context.Context) error {
 		c.cells, c.box, c.extent = 0, EmptyBox(), 0
 		for _, s := range slabs {
 			c.cells += s[i].cells
-			c.box = c.box.Join(s[i].box)
+			c.box = c.box.Join(s[i].box.of(g))
 		}
 	}
 	return v.measureParts(ctx, final)
@@ -283,11 +290,11 @@ func (v *vents) measureParts(ctx context.Context, final []int32) error {
 			continue
 		}
 		met[i] = true
-		box := EmptyBox()
+		box := noCells
 		for stack = append(stack[:0], i); len(stack) > 0; {
 			at := stack[len(stack)-1]
 			stack = stack[:len(stack)-1]
-			box = box.Grow(g.at(int32(at)))
+			box.grow(g.coords(int32(at)))
 			for _, step := range g.stride {
 				for _, next := range [2]int{at - step, at + step} { // no room reaches the grid's rim
 					if !met[next] && part(next) == room {
@@ -297,9 +304,28 @@ func (v *vents) measureParts(ctx context.Context, final []int32) error {
 				}
 			}
 		}
-		v.chambers[room].extent = max(v.chambers[room].extent, box.Diagonal())
+		v.chambers[room].extent = max(v.chambers[room].extent, box.of(g).Diagonal())
 	}
 	return nil
+}
+
+// cellBox holds cells from min to max.
+type cellBox struct{ min, max [3]int }
+
+// noCells is the box of none.
+var noCells = cellBox{min: [3]int{math.MaxInt, math.MaxInt, math.MaxInt}, max: [3]int{-1, -1, -1}}
+
+func (b *cellBox) grow(x, y, z int) {
+	b.min = [3]int{min(b.min[0], x), min(b.min[1], y), min(b.min[2], z)}
+	b.max = [3]int{max(b.max[0], x), max(b.max[1], y), max(b.max[2], z)}
+}
+
+// of is the box of the cells' centres.
+func (b *cellBox) of(g *grid) Box {
+	if *b == noCells {
+		return EmptyBox()
+	}
+	return Box{g.centre(b.min[0], b.min[1], b.min[2]), g.centre(b.max[0], b.max[1], b.max[2])}
 }
 
 // isRoom reports whether a chamber, as measured on the mesh, is wider than its
