@@ -113,9 +113,9 @@ func (r *rival) before(o *rival) bool {
 // this: for a facet that is split, being longer than the medium is thick, as much
 // as is needed to tell whether a wall is even; for others, as much as the ball
 // grows where a patch is cut back a little. In a bore a little more is all of its
-// other side, so that of a facet that is no larger than cells next to nothing is
-// gathered beside what stops the smallest: where it is cut back, it is looked from
-// again.
+// other side, so that of a facet that is no larger than cells, or is not cut back
+// since no limit asks for walls that thin, next to nothing is gathered beside what
+// stops the smallest: where it is cut back, it is looked from again.
 const (
 	gatherLarge = evenRatio * 1.01
 	gatherSmall = 1.002
@@ -131,11 +131,12 @@ type hunt struct {
 	long   float64 // the patch is split where the medium is thinner
 	walked []int32 // looked at before the search tree was asked
 	visits int
-	sole   bool // nothing is asked but what stops the smallest ball: the patch is small
+	sole   bool // nothing is asked but what stops the smallest ball: the patch is not split
+	tiny   bool // it is no longer than cells
 }
 
 // look gathers what a patch in the facet in hand sees, which is split where it
-// is longer than cells and the medium is thinner than long. Good first guesses
+// is large and the medium is thinner than long. Good first guesses
 // (facets, or nodeAlone values) save time.
 func (g *gauge) look(s *patch, long float64, guess, other int32) view {
 	g.start(s, long)
@@ -147,11 +148,11 @@ func (g *gauge) look(s *patch, long float64, guess, other int32) view {
 
 // start makes ready to gather what a patch sees (see look).
 func (g *gauge) start(s *patch, long float64) {
-	sole := long > 0 && long <= g.cellMM
-	if long <= g.cellMM {
+	tiny := long > 0 && long <= g.cellMM
+	if !g.large(s, long) {
 		long = 0
 	}
-	g.hunt = hunt{s, s.extent(), g.cap, found{span{d: g.cap}, -1}, long, g.walked[:0], 0, sole}
+	g.hunt = hunt{s, s.extent(), g.cap, found{span{d: g.cap}, -1}, long, g.walked[:0], 0, long == 0, tiny}
 	g.rivals = g.rivals[:0]
 }
 
@@ -241,10 +242,10 @@ func (g *gauge) take(y *rival, key, floor float64) {
 	} else if y.floor < g.best.room() && !g.isHidden(y) {
 		y.floor = g.try(&g.best, g.from, i)
 		more := gatherSmall
-		if g.sole {
+		if g.tiny || g.best.d >= g.t.Params.AskedMM {
 			more = gatherSole
 		}
-		g.whole = min(g.cap, max(more*g.best.d, gatherLarge*min(g.best.d, g.long)))
+		g.whole = min(g.whole, max(more*g.best.d, gatherLarge*min(g.best.d, g.long)))
 	}
 }
 
