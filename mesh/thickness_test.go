@@ -295,3 +295,20 @@ func TestThinPlacesAreFoundAgain(t *testing.T) {
 		}
 	}
 }
+
+// A wall is held from where it is held, whichever way it is turned: by a foot along its
+// whole length, and from aside by a wedge, each of whose faces is less than a tenth of the
+// border.
+func TestHeldHoweverTurned(t *testing.T) {
+	wedge := meshtest.Map(meshtest.Extrude([]mesh.Vec{{-4, 6}, {0, 6}, {0.75, 8}, {0, 10}, {-4, 10}}, nil, -4, 4),
+		func(p mesh.Vec) mesh.Vec { return mesh.Vec{p[0], -p[2], p[1]} })
+	m := meshtest.Join(meshtest.BoxAt(mesh.Vec{-1, -0.25, -1}, mesh.Vec{21, 0.25, 15}), meshtest.BoxAt(mesh.Vec{-1, -4, -4}, mesh.Vec{21, 4, 0}), wedge)
+	for k := range 36 {
+		turned := meshtest.Turn(meshtest.Turn(m, mesh.Vec{0, 1, 0}, float64(k)*5*math.Pi/180), mesh.Vec{1, 2, 3}, 0.1*float64(k%3))
+		for _, r := range wallOf(t, turned, 4, 1).Regions(1) {
+			if r.AreaMM2 > 100 && r.Free {
+				t.Errorf("free, turned by %d degrees", 5*k)
+			}
+		}
+	}
+}

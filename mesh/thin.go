@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 	"sort"
@@ -446,7 +447,7 @@ func (s *thinSets) held(out []ThinRegion, index map[int32]int) {
 		if holds[r] == nil {
 			holds[r] = map[[3]int8]*holding{}
 		}
-		key := octant(dir)
+		key := sector(dir)
 		c := holds[r][key]
 		if c == nil {
 			c = &holding{}
@@ -532,11 +533,11 @@ type holding struct {
 	at, dir Vec
 }
 
-// octant names one of 26 directions about evenly spread.
-func octant(d Vec) (k [3]int8) {
+// sector names one of 98 directions about evenly spread.
+func sector(d Vec) (k [3]int8) {
 	most := max(math.Abs(d[0]), math.Abs(d[1]), math.Abs(d[2]))
 	for i := range k {
-		k[i] = int8(math.Round(d[i] / most))
+		k[i] = int8(math.Round(2 * d[i] / most))
 	}
 	return k
 }
@@ -572,18 +573,24 @@ func (s *thinSets) carried(p rimPiece) (Vec, bool) {
 
 // twoSided reports whether a wall is held from two sides.
 func twoSided(cs map[[3]int8]*holding) bool {
-	var keys [][3]int8
+	keys := slices.SortedFunc(maps.Keys(cs), func(a, b [3]int8) int { return slices.Compare(a[:], b[:]) })
+	// Each sector with what looks about the same way, so that none is parted where it
+	// lies astride two.
 	var sum float64
-	for k := range cs {
-		keys = append(keys, k)
-	}
-	slices.SortFunc(keys, func(a, b [3]int8) int { return slices.Compare(a[:], b[:]) })
+	var parts []holding
 	for _, k := range keys {
 		sum += cs[k].length
+		var part holding
+		for _, l := range keys {
+			if c := cs[l]; c.dir.Unit().Dot(cs[k].dir.Unit()) >= cosPart {
+				part.length += c.length
+				part.at, part.dir = part.at.Add(c.at), part.dir.Add(c.dir)
+			}
+		}
+		parts = append(parts, part)
 	}
-	for i, k := range keys {
-		for _, l := range keys[i+1:] {
-			a, b := cs[k], cs[l]
+	for i, a := range parts {
+		for _, b := range parts[i+1:] {
 			if min(a.length, b.length) < sum/10 {
 				continue
 			}
@@ -597,4 +604,4 @@ func twoSided(cs map[[3]int8]*holding) bool {
 	return false
 }
 
-var cos75 = math.Cos(75 * math.Pi / 180)
+var cos75, cosPart = math.Cos(75 * math.Pi / 180), math.Cos(45 * math.Pi / 180)
