@@ -88,11 +88,7 @@ type passages struct {
 	depth []uint16 // by cell: steps along the axes to where there is room, plus one; 1 on the border, 0 unmet
 	order []int32  // the narrow cells met, in order of depth
 	taken []uint64 // bits by cell: in a candidate of the width tried
-	in    []uint64 // bits by cell: in the lists of a front
-	// before is how many cells of a front come before those of a word of in; only
-	// from its first cell to its last.
-	before []int32
-	found  []passageFound
+	found []*passageFound
 }
 
 // passageFound is a passage as measured, with how deep it is in mm along the axes.
@@ -219,6 +215,14 @@ func (p *passages) tryAll(ctx context.Context, radii []float64) error {
 // be narrower by a step of widths.
 func passageSteps(r float64) int { return int(2*r*PassageLeast/passageStep) + 1 }
 
+// passagePiece is a piece that may hold a passage, with those that were found in it at
+// lesser widths.
+type passagePiece struct {
+	cells []int32
+	depth float64 // mm along the axes
+	known []*passageFound
+}
+
 // try looks for passages narrower than a ball of r cells.
 func (p *passages) try(ctx context.Context, r float64) error {
 	if err := p.spread(ctx, float32(r)); err != nil {
@@ -227,6 +231,7 @@ func (p *passages) try(ctx context.Context, r float64) error {
 	least := passageSteps(r)
 	mouth := int(math.Ceil(2*r*passageMouth)) + 1
 	clear(p.taken)
+	var pieces []passagePiece
 	for i := len(p.order) - 1; i >= 0 && int(p.depth[p.order[i]]) > least; i-- {
 		if ctx.Err() != nil {
 			return ctx.Err()
@@ -242,33 +247,68 @@ func (p *passages) try(ctx context.Context, r float64) error {
 		}
 		known := p.known(before)
 		depth := float64(p.depth[c]) * p.g.h
-		if slices.ContainsFunc(known, func(k int) bool { return depth <= passageMore*p.found[k].depth }) {
+		if slices.ContainsFunc(known, func(k *passageFound) bool { return depth <= passageMore*k.depth }) {
 			continue
 		}
-		f, ok, err := p.measure(ctx, cells, mouth, r)
-		if err != nil {
-			return err
+		pieces = append(pieces, passagePiece{cells, depth, known})
+	}
+	measured := make([]*Passage, len(pieces)) // nil: none
+	marks := spares[*frontMarks]{make: func() *frontMarks {
+		return &frontMarks{make([]uint64, len(p.taken)), make([]int32, len(p.taken))}
+	}}
+	err := parallel(ctx, len(pieces), 1, func(i, _ int) error {
+		w := marks.get()
+		defer marks.put(w)
+		f, ok, err := p.measure(ctx, w, pieces[i].cells, mouth, r)
+		if ok {
+			measured[i] = &f
 		}
-		if !ok || slices.ContainsFunc(known, func(k int) bool { return p.found[k].like(&f) }) {
-			continue
+		return err
+	})
+	if err != nil {
+		return err
+	}
+	for i, f := range measured {
+		if f != nil {
+			p.keep(f, &pieces[i])
 		}
-		known = slices.DeleteFunc(known, func(k int) bool {
-			return !f.Passes(p.found[k].At) && passageCrumb*p.found[k].deep() > f.deep()
-		})
-		if slices.ContainsFunc(known, func(k int) bool { return p.found[k].deep() >= f.deep() }) {
-			continue
-		}
-		for _, k := range slices.Backward(known) {
-			p.found = slices.Delete(p.found, k, k+1)
-		}
-		p.found = append(p.found, passageFound{f, depth})
 	}
 	return ctx.Err()
+}
+
+// keep keeps a passage as measured, instead of what was known of its piece, unless that
+// tells as much.
+func (p *passages) keep(f *Passage, of *passagePiece) {
+	if slices.ContainsFunc(of.known, func(k *passageFound) bool { return k.like(f) }) {
+		return
+	}
+	less := slices.DeleteFunc(of.known, func(k *passageFound) bool {
+		return !f.Passes(k.At) && passageCrumb*k.deep() > f.deep()
+	})
+	if slices.ContainsFunc(less, func(k *passageFound) bool { return k.deep() >= f.deep() }) {
+		return
+	}
+	p.found = slices.DeleteFunc(p.found, func(k *passageFound) bool { return slices.Contains(less, k) })
+	p.found = append(p.found, &passageFound{*f, of.depth})
 }
 
 // roomy reports whether a ball has room with its centre in an empty cell, or the cell
 // is one of the grid's border.
 func (p *passages) roomy(c int32) bool { return p.g.clear[c] >= p.r || p.depth[c] == 1 }
+
+// besideRoom reports whether a step along an axis leads from an empty cell to one that
+// is roomy, as most do not.
+func (p *passages) besideRoom(c int) bool {
+	g := p.g
+	for k, s := range g.stride {
+		down, up := c-s, c+s
+		if p.roomy(int32(down)) && g.clear[down] > 0 && g.cut[down]&(1<<k) == 0 ||
+			p.roomy(int32(up)) && g.clear[up] > 0 && g.cut[c]&(1<<k) == 0 {
+			return true
+		}
+	}
+	return false
+}
 
 // spread finds how deep each cell is where a ball of r cells has no room.
 func (p *passages) spread(ctx context.Context, r float32) error {
@@ -284,11 +324,10 @@ func (p *passages) spread(ctx context.Context, r float32) error {
 	layers := make([][]int32, g.size[2])
 	err := each(ctx, g.size[2]-2, 4, func(layer int) {
 		z := layer + 1
-		var near [6]int32
 		for y := 1; y < g.size[1]-1; y++ {
 			row := z*g.stride[2] + y*g.stride[1]
 			for i, c := range g.clear[row+1 : row+g.size[0]-1] {
-				if c > 0 && c < r && slices.ContainsFunc(g.besides(int32(row+1+i), &near), p.roomy) {
+				if c > 0 && c < r && p.besideRoom(row+1+i) {
 					layers[z] = append(layers[z], int32(row+1+i))
 				}
 			}
@@ -367,9 +406,9 @@ func (p *passages) even(cells []int32, mouth int) bool {
 }
 
 // known lists what was found already that lies in a piece that is taken, without some.
-func (p *passages) known(without []int) (out []int) {
-	for k := range p.found {
-		if c, ok := p.g.cellAt(p.found[k].At); ok && bit(p.taken, c) && !slices.Contains(without, k) {
+func (p *passages) known(without []*passageFound) (out []*passageFound) {
+	for _, k := range p.found {
+		if c, ok := p.g.cellAt(k.At); ok && bit(p.taken, c) && !slices.Contains(without, k) {
 			out = append(out, k)
 		}
 	}

@@ -47,6 +47,7 @@ const (
 // its mouths.
 type front struct {
 	*passages
+	*frontMarks
 	steps []gridStep
 	first int       // the depth at which a piece begins
 	cell  []int32   // the piece's, then those of its mouths
@@ -60,12 +61,17 @@ type front struct {
 	queue wayQueue // of places in the lists
 }
 
+// frontMarks tell which cells are in the lists of a front.
+type frontMarks struct {
+	in []uint64 // bits by cell; none but while a front uses them
+	// before is how many cells of a front come before those of a word of in; only
+	// from its first cell to its last.
+	before []int32
+}
+
 // newFront marches from where there is room through the mouths into a piece.
-func (p *passages) newFront(ctx context.Context, cells []int32, mouth int, r float64) (*front, error) {
-	if p.in == nil {
-		p.in, p.before = make([]uint64, len(p.taken)), make([]int32, len(p.taken))
-	}
-	f := &front{passages: p, steps: p.g.steps(), first: mouth + 1, piece: len(cells)}
+func (p *passages) newFront(ctx context.Context, w *frontMarks, cells []int32, mouth int) (*front, error) {
+	f := &front{passages: p, frontMarks: w, steps: p.g.steps(), first: mouth + 1, piece: len(cells)}
 	for _, c := range cells {
 		f.add(c)
 		f.wide = max(f.wide, float64(p.g.clear[c]))
@@ -402,8 +408,8 @@ func (f *front) below(c, side int32) (best int32, ok bool) {
 // measure measures what a piece holds: the way from one mouth to another where ways
 // to them part about as deep as the piece is, else from its deepest place to its
 // mouth.
-func (p *passages) measure(ctx context.Context, cells []int32, mouth int, r float64) (Passage, bool, error) {
-	f, err := p.newFront(ctx, cells, mouth, r)
+func (p *passages) measure(ctx context.Context, w *frontMarks, cells []int32, mouth int, r float64) (Passage, bool, error) {
+	f, err := p.newFront(ctx, w, cells, mouth)
 	if err != nil {
 		return Passage{}, false, err
 	}
