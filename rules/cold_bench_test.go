@@ -2,6 +2,7 @@ package rules
 
 import (
 	"bufio"
+	"cmp"
 	"context"
 	"fmt"
 	"math"
@@ -102,17 +103,19 @@ func BenchmarkCheckCold(b *testing.B) {
 	}
 }
 
-// BenchmarkCheckDemo checks each part of the demo as BenchmarkCheckCold does the
-// made ones.
+// BenchmarkCheckDemo checks each part of the demo, or of the folder that CORBEL_PARTS
+// names, as BenchmarkCheckCold does the made ones.
 func BenchmarkCheckDemo(b *testing.B) {
 	defer debug.SetGCPercent(debug.SetGCPercent(50)) // as the program does
-	specs, err := filepath.Glob("../testdata/demo/parts/*.part.toml")
+	folder := cmp.Or(os.Getenv("CORBEL_PARTS"), "../testdata/demo/parts")
+	specs, err := filepath.Glob(filepath.Join(folder, "*.part.toml"))
 	if err != nil || len(specs) == 0 {
 		b.Fatal(err, specs)
 	}
 	for _, path := range specs {
 		b.Run(strings.TrimSuffix(filepath.Base(path), ".part.toml"), func(b *testing.B) {
 			var steps stepTimes
+			busy := -cpuSeconds()
 			for b.Loop() {
 				steps.begin()
 				r := New(Options{Now: testDay, Progress: steps.step}).Part(context.Background(), path, Full)
@@ -120,6 +123,7 @@ func BenchmarkCheckDemo(b *testing.B) {
 					b.Fatalf("%v %+v", r.Err, r.Failures)
 				}
 			}
+			b.ReportMetric((busy+cpuSeconds())/float64(b.N), "cpu-s")
 			steps.report(b)
 		})
 	}
