@@ -2,7 +2,6 @@ package mesh
 
 import (
 	"cmp"
-	"container/heap"
 	"context"
 	"math"
 	"slices"
@@ -163,10 +162,11 @@ func nearestOnAxes(a, b *Cylinder) (s, t float64) {
 func (n *holeNet) ways(ctx context.Context, i int32) (open, blind float64) {
 	of := n.of[i]
 	h := &n.holes[i]
+	at := make([]float64, len(of))
 	out := make([]float64, len(of)) // beside the hole itself
 	first, last := -1, -1
 	for k, a := range of {
-		out[k] = n.out(ctx, a)
+		at[k], out[k] = n.nodes[a].at, n.out(ctx, a)
 		if !math.IsInf(out[k], 1) {
 			if first < 0 {
 				first = k
@@ -181,24 +181,23 @@ func (n *holeNet) ways(ctx context.Context, i int32) (open, blind float64) {
 		return 0, h.LengthMM
 	}
 	below, above := slices.Clone(out), slices.Clone(out) // by the hole on either side too
-	gap := func(k int) float64 { return n.nodes[of[k+1]].at - n.nodes[of[k]].at }
-	for k := first; k < last; k++ {
-		below[k+1] = min(below[k+1], below[k]+gap(k))
+	for k := first + 1; k <= last; k++ {
+		below[k] = min(below[k], below[k-1]+(at[k]-at[k-1]))
 	}
 	for k := last - 1; k >= first; k-- {
-		above[k] = min(above[k], above[k+1]+gap(k))
+		above[k] = min(above[k], above[k+1]+(at[k+1]-at[k]))
 	}
 	for k, from := first+1, first; k <= last; k++ {
 		if !math.IsInf(out[k], 1) {
-			open = max(open, below[from]+n.nodes[of[k]].at-n.nodes[of[from]].at+above[k])
+			open = max(open, below[from]+at[k]-at[from]+above[k])
 			from = k
 		}
 	}
 	if first > 0 {
-		blind = above[first] + n.nodes[of[first]].at - n.nodes[of[0]].at
+		blind = above[first] + at[first] - at[0]
 	}
-	if last < len(of)-1 {
-		blind = max(blind, below[last]+n.nodes[of[len(of)-1]].at-n.nodes[of[last]].at)
+	if end := len(at) - 1; last < end {
+		blind = max(blind, below[last]+at[end]-at[last])
 	}
 	return open, blind
 }
@@ -213,57 +212,43 @@ func (n *holeNet) out(ctx context.Context, from int32) float64 {
 	room := func(k int32) bool {
 		return n.holes[n.nodes[k].hole].DiameterMM >= netRoom*n.holes[n.nodes[from].hole].DiameterMM
 	}
-	best := map[int32]float64{from: 0}
-	queue := netQueue{{from, 0}}
-	for len(queue) > 0 && ctx.Err() == nil {
-		w := heap.Pop(&queue).(netWay)
-		a := &n.nodes[w.to]
-		if w.mm > best[w.to] {
+	best, done := map[int32]float64{from: 0}, map[int32]bool{}
+	var queue wayQueue
+	visit := func(to int32, mm float64) {
+		if old, met := best[to]; (!met || mm < old) && n.nodes[to].hole != n.nodes[from].hole {
+			best[to] = mm
+			queue.push(to, mm)
+		}
+	}
+	queue.push(from, 0)
+	for len(queue.heap) > 0 && ctx.Err() == nil {
+		at := queue.pop()
+		if done[at] {
 			continue
 		}
-		if a.open || room(w.to) {
-			return w.mm
-		}
-		visit := func(to int32, mm float64) {
-			if old, met := best[to]; (!met || mm < old) && (n.nodes[to].hole != n.nodes[from].hole) {
-				best[to] = mm
-				heap.Push(&queue, netWay{to, mm})
-			}
+		done[at] = true
+		a, mm := &n.nodes[at], best[at]
+		if a.open || room(at) {
+			return mm
 		}
 		for _, next := range a.into {
 			if room(next.to) {
 				next.mm = 0
 			}
-			visit(next.to, w.mm+next.mm)
+			visit(next.to, mm+next.mm)
 		}
-		if w.to == from {
+		if at == from {
 			continue
 		}
 		of := n.of[a.hole]
 		if a.rank > 0 {
 			to := of[a.rank-1]
-			visit(to, w.mm+a.at-n.nodes[to].at)
+			visit(to, mm+a.at-n.nodes[to].at)
 		}
 		if int(a.rank) < len(of)-1 {
 			to := of[a.rank+1]
-			visit(to, w.mm+n.nodes[to].at-a.at)
+			visit(to, mm+n.nodes[to].at-a.at)
 		}
 	}
 	return math.Inf(1)
-}
-
-// netQueue is a heap of ways, the shortest first.
-type netQueue []netWay
-
-func (q netQueue) Len() int { return len(q) }
-func (q netQueue) Less(i, j int) bool {
-	return cmp.Or(cmp.Compare(q[i].mm, q[j].mm), cmp.Compare(q[i].to, q[j].to)) < 0
-}
-func (q netQueue) Swap(i, j int) { q[i], q[j] = q[j], q[i] }
-func (q *netQueue) Push(x any)   { *q = append(*q, x.(netWay)) }
-func (q *netQueue) Pop() any {
-	old := *q
-	x := old[len(old)-1]
-	*q = old[:len(old)-1]
-	return x
 }

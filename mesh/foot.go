@@ -10,8 +10,9 @@ type Foot struct {
 }
 
 // FootOf returns what the part stands on in a frame, its lift left out: the
-// facets whose corners all lie within Frame.RestMM of the lowest point. Several feet count as one, from outside to outside, as a table stands.
-// A part that stands on an edge or a point has a foot without area or width.
+// facets whose corners all lie within Frame.RestMM of the lowest point. Several feet
+// count as one, from outside to outside, as a table stands. A part that stands on an
+// edge or a point has a foot without area or width.
 func FootOf(m *Mesh, f Frame) Foot {
 	low, at := math.Inf(1), Vec{}
 	for _, t := range m.Facets {

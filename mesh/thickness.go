@@ -143,13 +143,5 @@ func measureField(ctx context.Context, m *Mesh, p ThicknessParams, side float64)
 // single precision, in which most files hold them: what no length on the mesh
 // is sure by, and how near two surfaces count as touching.
 func coordErr(m *Mesh) float64 {
-	b := m.Box()
-	var most float64
-	for k := range 3 {
-		most = max(most, math.Abs(b.Min[k]), math.Abs(b.Max[k]))
-	}
-	if math.IsInf(most, 0) { // no facets
-		return 0
-	}
-	return 4 * most * singleErr
+	return 4 * m.largest() * singleErr
 }

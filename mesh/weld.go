@@ -12,11 +12,12 @@ import (
 
 // build welds and scales what a reader found.
 func build(ctx context.Context, r *raw, scale float64) (*Mesh, error) {
-	rounding := r.rounding() * scale
 	var verts []Vec
 	var facets [][3]int32
+	written := 0.0
 	for i := range r.bodies {
 		b := &r.bodies[i]
+		written = max(written, writtenErr(b.verts))
 		var first []int32
 		var err error
 		n := len(b.corners)
@@ -54,7 +55,8 @@ func build(ctx context.Context, r *raw, scale float64) (*Mesh, error) {
 	collapsed := r.facets - len(facets)
 	facets, repeats := leaveOutRepeats(facets)
 	m := New(dropUnused(verts, facets), facets)
-	m.Source = Source{Format: r.format, Unit: r.unit, UnitMM: scale, Facets: r.facets, Notes: r.notes, RoundMM: rounding}
+	m.Source = Source{Format: r.format, Unit: r.unit, UnitMM: scale, Facets: r.facets, Notes: r.notes}
+	m.Source.RoundMM = max(written*scale, m.largest()*singleErr)
 	m.collapsed, m.repeats = collapsed, repeats
 	if repeats > 0 {
 		note := "1 facet that repeats another was left out."

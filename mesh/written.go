@@ -21,34 +21,41 @@ const (
 	digitsShare = 0.5
 )
 
-// rounding returns what the largest coordinate of a file may be off by, in the file's
-// unit.
-func (r *raw) rounding() (off float64) {
-	most := 0.0
-	for i := range r.bodies {
-		b := &r.bodies[i]
-		for _, p := range b.corners {
-			for _, v := range p {
-				most = max(most, math.Abs(float64(v)))
-			}
-		}
-		for _, p := range b.verts {
-			for _, v := range p {
-				most = max(most, math.Abs(v))
-			}
-		}
-		off = max(off, math.Pow10(exponent(most)-writtenDigits(b.verts))/2)
+// largest returns the largest coordinate of a mesh, mm; 0 without facets.
+func (m *Mesh) largest() float64 {
+	b, most := m.Box(), 0.0
+	if len(m.Facets) == 0 {
+		return 0
 	}
-	return max(off, most*singleErr)
+	for k := range 3 {
+		most = max(most, math.Abs(b.Min[k]), math.Abs(b.Max[k]))
+	}
+	return most
+}
+
+// writtenErr returns what the largest of some coordinates may be off by as a program
+// wrote them; 0 if it wrote all digits.
+func writtenErr(verts []Vec) float64 {
+	digits := writtenDigits(verts)
+	if digits > digitsMost {
+		return 0
+	}
+	most := 0.0
+	for _, p := range verts {
+		for _, v := range p {
+			most = max(most, math.Abs(v))
+		}
+	}
+	return math.Pow10(exponent(most)-digits) / 2
 }
 
 // exponent is how many digits a number has before the point.
 func exponent(v float64) int { return int(math.Floor(math.Log10(v))) + 1 }
 
-// writtenDigits returns to how many digits coordinates were rounded; a large number if
-// to many, or not at all.
+// writtenDigits returns to how many digits coordinates were rounded; more than
+// digitsMost if to many, or not at all.
 func writtenDigits(verts []Vec) int {
-	const none = 300
+	const none = digitsMost + 1
 	var of [digitsMost + 1]int // how many need so many digits
 	seen := map[float64]bool{0: true}
 	for i := 0; i < len(verts); i += 1 + len(verts)/roundingSeen {
