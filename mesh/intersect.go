@@ -355,6 +355,9 @@ func facetsMeet(m *Mesh, f, g int32) bool {
 	}
 	switch n {
 	case 0:
+		if x, y, _ := m.seen(g); beyondEdge(&p, &q, x, y) {
+			return false
+		}
 		if meet, sure := cross(&p, &q); sure {
 			return meet
 		}
@@ -394,6 +397,37 @@ func folded(a, b, c, d Vec) bool {
 		}
 	}
 	return false
+}
+
+// beyondEdge reports whether a triangle, seen along an axis, surely lies beyond an
+// edge of another. That settles most pairs in one plane which the edges of the first
+// don't part.
+func beyondEdge(p, q *[3]Vec, x, y int) bool {
+	way := turnSure(&q[0], &q[1], &q[2], x, y)
+	if way == 0 {
+		return false
+	}
+	for k := range 3 {
+		a, b := &q[k], &q[(k+1)%3]
+		if turnSure(a, b, &p[0], x, y) == -way && turnSure(a, b, &p[1], x, y) == -way && turnSure(a, b, &p[2], x, y) == -way {
+			return true
+		}
+	}
+	return false
+}
+
+// turnSure is the sign of the turn from a over b to c between two axes, 0 where
+// double precision is not enough to be sure.
+func turnSure(a, b, c *Vec, x, y int) int {
+	l, r := float64((b[x]-a[x])*(c[y]-a[y])), float64((b[y]-a[y])*(c[x]-a[x]))
+	err := orient2Err*(math.Abs(l)+math.Abs(r)) + underflowErr
+	switch det := l - r; {
+	case det > err:
+		return 1
+	case det < -err:
+		return -1
+	}
+	return 0
 }
 
 // cross reports whether two triangles that share no corner meet. It is sure where

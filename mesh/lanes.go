@@ -225,7 +225,11 @@ func (b *BVH) sidesFrom(o, u, v Vec, out [4]Vec, margin float64) (l sideLanes) {
 	l.o = [3]float32{float32(o[0]), float32(o[1]), float32(o[2])}
 	for k, d := range out {
 		x, y := d.Dot(u), d.Dot(v)
-		wide := err*(math.Abs(d[0])+math.Abs(d[1])+math.Abs(d[2])) + margin*d.Norm() + 0x1p-120
+		wide := err * (math.Abs(d[0]) + math.Abs(d[1]) + math.Abs(d[2]))
+		if margin != 0 {
+			wide += margin * d.Norm()
+		}
+		wide += 0x1p-120
 		l.far[k] = float32(max(0, x, y) + wide)
 		l.low = float32(min(0, x, y) - wide)
 		l.n[k] = [3]float32{float32(d[0]), float32(d[1]), float32(d[2])}
