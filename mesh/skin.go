@@ -859,29 +859,38 @@ func (c *carver) name(at int32) int32 {
 // each other, and those of two along the edge between them or where one runs into
 // the other.
 func (s *skin) findSeams(ctx context.Context) error {
-	var loose []seam // sides
-	var lines [][3]int32
+	const step = 1 << 12
 	found := make([][]seam, len(s.rims))
-	for i := range int32(s.count()) {
-		if i%nestStep == 0 && ctx.Err() != nil {
-			return ctx.Err()
-		}
-		for k := range s.rimOf(i) {
-			x := seam{tile: i, side: int32(k)}
-			list, whole := s.acrossEdge(x)
-			found[s.rim(x)] = list
-			if whole {
-				continue
+	parts := make([][]seam, (s.count()+step-1)/step) // sides
+	err := parallel(ctx, s.count(), step, func(from, to int) error {
+		room := make([]seam, 0, s.tiles[to].rim-s.tiles[from].rim)
+		for i := int32(from); i < int32(to); i++ {
+			for k := range s.rimOf(i) {
+				x := seam{tile: i, side: int32(k)}
+				n := len(room)
+				list, whole := s.acrossEdge(x, room)
+				room, found[s.rim(x)] = list, list[n:len(list):len(list)]
+				if !whole {
+					parts[from/step] = append(parts[from/step], x)
+				}
 			}
-			a, b := s.ends(x)
-			loose, lines = append(loose, x), append(lines, [3]int32{a, b, b})
 		}
+		return nil
+	})
+	if err != nil {
+		return err
+	}
+	loose := slices.Concat(parts...)
+	lines := make([][3]int32, len(loose))
+	for i, x := range loose {
+		a, b := s.ends(x)
+		lines[i] = [3]int32{a, b, b}
 	}
 	near := New(s.m.Verts, lines)
 	if _, err := near.bvh.get(ctx); err != nil {
 		return err
 	}
-	err := each(ctx, len(loose), 1<<8, func(i int) {
+	err = each(ctx, len(loose), 1<<8, func(i int) {
 		list := &found[s.rim(loose[i])]
 		near.BVH().InBox(near.facetBox(int32(i)).Widened(seamDoubt*s.touch), func(j int32) bool {
 			if x, ok := s.along(loose[i], loose[j]); ok && !slices.Contains(*list, x) {
@@ -918,20 +927,20 @@ func (s *skin) ends(x seam) (a, b int32) {
 	return r[x.side].at, r[(int(x.side)+1)%len(r)].at
 }
 
-// acrossEdge returns what lies along a side on the other facet of the edge that it
-// is a part of, and whether that is all.
-func (s *skin) acrossEdge(x seam) (found []seam, whole bool) {
+// acrossEdge adds what lies along a side on the other facet of the edge that it
+// is a part of, and tells whether that is all.
+func (s *skin) acrossEdge(x seam, found []seam) (_ []seam, whole bool) {
 	on := s.rimOf(x.tile)[x.side].on
 	if on == sideCut {
-		return nil, false
+		return found, false
 	}
 	h := s.whole.Topology().Twin[3*s.face(x.tile)+int32(on)]
 	if h < 0 {
-		return nil, false
+		return found, false
 	}
 	first := s.piece(h / 3)
 	if first < 0 {
-		return nil, false
+		return found, false
 	}
 	a, b := s.ends(x)
 	bare := s.m.Verts[b].Sub(s.m.Verts[a]).Norm()
@@ -969,6 +978,9 @@ func (s *skin) along(h, g seam) (seam, bool) {
 	lo, hi := max(0, from), min(l, to)
 	if to <= from || hi-lo <= s.touch {
 		return seam{}, false
+	}
+	if v == y && w == x { // one edge
+		return seam{g.tile, g.side, lo, hi}, true
 	}
 	for _, p := range [2]float64{lo, hi} {
 		q := d.Add(c.Sub(d).Scale((p - from) / (to - from)))
