@@ -220,13 +220,11 @@ func shadow(ctx context.Context, m *Mesh, f Frame) (Box, [][2]float64, error) {
 	err := parallel(ctx, len(m.Facets), chunk, func(from, to int) error {
 		b := EmptyBox()
 		o := newOctagon()
-		for _, c := range m.Facets[from:to] {
-			for _, v := range c {
-				p := f.Turn(m.Verts[v])
-				b = b.Grow(p)
-				o.add(p[0], p[1])
-			}
-		}
+		m.eachCorner(from, to, func(v int32) {
+			p := f.Turn(m.Verts[v])
+			b = b.Grow(p)
+			o.add(p[0], p[1])
+		})
 		boxes[from/chunk], ends[from/chunk] = b, o
 		return nil
 	})
@@ -246,18 +244,29 @@ func shadow(ctx context.Context, m *Mesh, f Frame) (Box, [][2]float64, error) {
 	hulls := make([][][2]float64, n)
 	err = parallel(ctx, len(m.Facets), chunk, func(from, to int) error {
 		ps := slices.Clone(ends[from/chunk].at[:])
-		for _, c := range m.Facets[from:to] {
-			for _, v := range c {
-				p := f.Turn(m.Verts[v])
-				if q := [2]float64{p[0], p[1]}; !surelyWithin(core, q, least) {
-					ps = append(ps, q)
-				}
+		m.eachCorner(from, to, func(v int32) {
+			p := f.Turn(m.Verts[v])
+			if q := [2]float64{p[0], p[1]}; !surelyWithin(core, q, least) {
+				ps = append(ps, q)
 			}
-		}
+		})
 		hulls[from/chunk] = convexHull(ps)
 		return nil
 	})
 	return box, convexHull(slices.Concat(hulls...)), err
+}
+
+// eachCorner visits the corners of some facets, few of them more than once.
+func (m *Mesh) eachCorner(from, to int, visit func(v int32)) {
+	var seen [1 << 11]int32 // of each remainder the last one, plus one
+	for _, c := range m.Facets[from:to] {
+		for _, v := range c {
+			if at := &seen[v&(1<<11-1)]; *at != v+1 {
+				*at = v + 1
+				visit(v)
+			}
+		}
+	}
 }
 
 // octagon holds the points farthest along eight directions.
