@@ -118,21 +118,16 @@ func (x *cylFinder) finish(ctx context.Context) (*Cylinders, error) {
 	}
 	x.keepRound()
 	step := make([]bool, len(x.pieces))
-	err := parallel(ctx, len(x.pieces), 8, func(from, to int) error {
+	err := parallel(ctx, len(x.pieces), 1, func(i, _ int) error {
 		w := x.worker()
 		defer x.release(w)
-		for i := from; i < to; i++ {
-			if err := ctx.Err(); err != nil {
-				return err
-			}
-			p := &x.pieces[i]
-			slices.Sort(p.Facets)
-			p.Facets = slices.Clip(p.Facets)
-			w.ends(p)
-			step[i] = x.isChannelStep(p)
-			if !p.Concave {
-				p.Solid = x.solid(p)
-			}
+		p := &x.pieces[i]
+		slices.Sort(p.Facets)
+		p.Facets = slices.Clip(p.Facets)
+		w.ends(p)
+		step[i] = x.isChannelStep(p)
+		if !p.Concave {
+			p.Solid = w.solid(p)
 		}
 		return nil
 	})

@@ -154,6 +154,7 @@ func (w *cylWork) beyond(p *cylPiece, dir float64) (e cylEnd) {
 	// The strip begins with what stands beside the border.
 	w.epoch++
 	strip := w.queue[:0]
+	w.leaning = w.leaning[:0]
 	defer func() { w.queue = strip }()
 	var lean float64
 	for _, f := range p.Facets {
@@ -163,7 +164,7 @@ func (w *cylWork) beyond(p *cylPiece, dir float64) (e cylEnd) {
 				continue
 			}
 			g := t / 3
-			a, _, z := x.leans(fit, g, dir)
+			a, rho, z := x.leans(fit, g, dir)
 			_, _, own := fit.point(x.m.Centre(f))
 			if dir*(z-own) <= 0 || math.Abs(a) > cylBandNarrows {
 				continue
@@ -173,7 +174,7 @@ func (w *cylWork) beyond(p *cylPiece, dir float64) (e cylEnd) {
 			lean += arc * a
 			if w.seen[g] != w.epoch {
 				w.seen[g] = w.epoch
-				strip = append(strip, g)
+				strip, w.leaning = append(strip, g), append(w.leaning, cylLean{a, rho})
 			}
 		}
 	}
@@ -194,25 +195,26 @@ func (w *cylWork) strip(p *cylPiece, e *cylEnd, strip *[]int32, inside int32, di
 	w.pairs = w.pairs[:0]
 	q := *strip
 	for i := 0; i < len(q); i++ {
-		f := q[i]
-		a, rho, _ := x.leans(fit, f, dir)
-		if !alike(a) {
+		f, lean := q[i], w.leaning[i]
+		if !alike(lean.angle) {
 			continue
 		}
-		area += x.m.Area(f)
-		moment += x.m.Area(f) * rho
+		s := x.m.Area(f)
+		area += s
+		moment += s * lean.rho
 		for k := range int32(3) {
 			t := x.topo.Twin[3*f+k]
 			if t < 0 || w.seen[t/3] == inside || w.seen[t/3] == w.epoch {
 				continue
 			}
 			g := t / 3
-			if a, _, _ := x.leans(fit, g, dir); !alike(a) {
+			a, rho, _ := x.leans(fit, g, dir)
+			if !alike(a) {
 				w.pairs = append(w.pairs, [2]float64{a, x.arcOf(fit, 3*f+k)})
 				continue
 			}
 			w.seen[g] = w.epoch
-			q = append(q, g)
+			q, w.leaning = append(q, g), append(w.leaning, cylLean{a, rho})
 		}
 	}
 	*strip = q
@@ -221,6 +223,9 @@ func (w *cylWork) strip(p *cylPiece, e *cylEnd, strip *[]int32, inside int32, di
 		e.next = medianWeighted(w.pairs) - e.turn
 	}
 }
+
+// cylLean is what leans tells of a facet of a strip.
+type cylLean struct{ angle, rho float64 }
 
 // leans returns the angle by which a facet leans from the axis' direction, more
 // than 0 where the surface narrows towards dir, and its centre's distance from

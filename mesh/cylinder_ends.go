@@ -159,20 +159,26 @@ func (w *cylWork) leaves(fit *cylFit, border []int32) bool {
 // solid reports whether material reaches across a pin: rays from its surface
 // through the axis must not leave the material before the far side. From a twelfth
 // of the surface they may, where a hole crosses.
-func (x *cylFinder) solid(p *cylPiece) bool {
+func (w *cylWork) solid(p *cylPiece) bool {
 	const rays = 64
-	facets := p.Facets
-	if len(facets) > rays { // even over the length, however they are numbered
-		facets = slices.Clone(facets)
-		slices.SortFunc(facets, func(a, b int32) int {
-			_, _, az := p.fit.point(x.m.Centre(a))
-			_, _, bz := p.fit.point(x.m.Centre(b))
-			return cmp.Or(cmp.Compare(az, bz), cmp.Compare(a, b))
+	x := w.x
+	n := len(p.Facets)
+	w.pairs = w.pairs[:0] // heights and numbers in the list
+	for i, f := range p.Facets {
+		_, _, z := p.fit.point(x.m.Centre(f))
+		w.pairs = append(w.pairs, [2]float64{z, float64(i)})
+	}
+	if n > rays { // even over the length, however they are numbered
+		slices.SortFunc(w.pairs, func(a, b [2]float64) int {
+			if a[0] != b[0] {
+				return cmp.Compare(a[0], b[0])
+			}
+			return cmp.Compare(a[1], b[1])
 		})
 	}
 	var short, cast float64 // mm2
-	for i := range min(rays, len(facets)) {
-		f := facets[(2*i+1)*len(facets)/(2*min(rays, len(facets)))]
+	for i := range min(rays, n) {
+		f := p.Facets[int(w.pairs[(2*i+1)*n/(2*min(rays, n))][1])]
 		area := x.m.Area(f)
 		o := x.m.Centre(f)
 		px, py, _ := p.fit.point(o)

@@ -48,6 +48,7 @@ type cylWork struct {
 	faces    []cylFace // of the members, if they are few
 	face     cylFace   // of one, if they are many
 	queue    []int32
+	leaning  []cylLean // of a strip's facets, beside queue
 	ids      []int32
 	points   []Vec
 	sample   []Vec

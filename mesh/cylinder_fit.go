@@ -158,45 +158,28 @@ func (w *cylWork) start(fs []int32, hint Vec, radii extent) (fit cylFit, members
 	x := w.x
 	members = append(w.members[:0], fs...)
 	faces := w.faces[:0]
-	var total float64
-	for _, f := range fs {
-		n, s := x.face(f)
-		if len(fs) <= cylFacesMost {
+	if len(fs) <= cylFacesMost {
+		for _, f := range fs {
+			n, s := x.face(f)
 			faces = append(faces, cylFace{n, s})
 		}
-		total += s
 	}
 	w.faces = faces
-	least := 0.2 * total
-	if hint != (Vec{}) {
-		least = 0
-	}
 	first := 0
 	if hint != (Vec{}) {
 		fit.setAxis(hint)
 		first = 1
 	}
+	least := 0.0
 	for i, lean := range leanSteps[first:] {
-		if lean < 1 {
-			n := 0
-			for i, f := range members {
-				if face := w.faceOf(faces, members, i); math.Abs(face.normal.Dot(fit.a)) <= lean {
-					members[n] = f
-					if len(faces) > 0 {
-						faces[n] = *face
-					}
-					n++
-				}
-			}
-			if n == len(members) && i > 0 {
+		var xx, xy, xz, yy, yz, zz, area float64
+		k := 0
+		for j, f := range members {
+			face := w.faceOf(faces, members, j)
+			n, s := &face.normal, face.area
+			if lean < 1 && !(math.Abs(n.Dot(fit.a)) <= lean) {
 				continue
 			}
-			members, faces = members[:n], faces[:min(n, len(faces))]
-		}
-		var xx, xy, xz, yy, yz, zz, area float64
-		for i := range members {
-			face := w.faceOf(faces, members, i)
-			n, s := &face.normal, face.area
 			area += s
 			xx += s * n[0] * n[0]
 			xy += s * n[0] * n[1]
@@ -204,6 +187,18 @@ func (w *cylWork) start(fs []int32, hint Vec, radii extent) (fit cylFit, members
 			yy += s * n[1] * n[1]
 			yz += s * n[1] * n[2]
 			zz += s * n[2] * n[2]
+			members[k] = f
+			if len(faces) > 0 {
+				faces[k] = *face
+			}
+			k++
+		}
+		if lean < 1 && k == len(members) && i > 0 {
+			continue
+		}
+		members, faces = members[:k], faces[:min(k, len(faces))]
+		if lean == 1 {
+			least = 0.2 * area
 		}
 		if !(area > least) || len(members) < 4 {
 			w.members = members

@@ -214,10 +214,21 @@ func (w *cylWork) surrounds(p *cylPiece) bool {
 func (w *cylWork) shareAtBest(fit *cylFit, m *Mesh, facets []int32, lo, hi float64) float64 {
 	const heights = 16
 	best := 0.0
+	tall := make([]extent, len(facets))
+	for i, f := range facets {
+		tall[i] = emptyExtent()
+		for _, v := range m.Facets[f] {
+			_, _, z := fit.point(m.Verts[v])
+			tall[i].add(z)
+		}
+	}
 	for i := range heights {
 		z := lo + (hi-lo)*(float64(i)+0.5)/heights
 		w.pairs = w.pairs[:0]
-		for _, f := range facets {
+		for j, f := range facets {
+			if tall[j].lo >= z || tall[j].hi < z {
+				continue
+			}
 			var c [3]Vec
 			for k, v := range m.Facets[f] {
 				c[k][0], c[k][1], c[k][2] = fit.point(m.Verts[v])
@@ -230,9 +241,6 @@ func (w *cylWork) shareAtBest(fit *cylFit, m *Mesh, facets []int32, lo, hi float
 					cut[n] = a.Add(b.Sub(a).Scale((z - a[2]) / (b[2] - a[2])))
 					n++
 				}
-			}
-			if n < 2 {
-				continue
 			}
 			from := math.Atan2(cut[0][1], cut[0][0])
 			wide := math.Remainder(math.Atan2(cut[1][1], cut[1][0])-from, 2*math.Pi)

@@ -45,8 +45,7 @@ func (x *cylFinder) merge(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	x.joinPieces(parent)
-	return nil
+	return x.joinPieces(ctx, parent)
 }
 
 // eachMeeting visits each two boxes that meet, swept along the axis over which they
@@ -105,39 +104,58 @@ func sameCylinder(p, q *cylPiece) bool {
 
 // joinPieces fits each group as one. A group that does not make a cylinder
 // together, or a less complete one than its best piece, stays as it was.
-func (x *cylFinder) joinPieces(parent []int32) {
+func (x *cylFinder) joinPieces(ctx context.Context, parent []int32) error {
 	groups := make([][]int32, len(parent))
 	for i := range parent {
 		r := root(parent, int32(i))
 		groups[r] = append(groups[r], int32(i))
 	}
-	w := x.worker()
-	defer x.release(w)
-	var out []cylPiece
-	for _, g := range groups {
+	var many []int32 // groups of several
+	for r, g := range groups {
 		if len(g) > 1 {
-			var facets []int32
-			most := g[0]
-			for _, i := range g {
-				facets = append(facets, x.pieces[i].Facets...)
-				if x.pieces[i].Share > x.pieces[most].Share {
-					most = i
-				}
-			}
-			slices.Sort(facets)
-			fit := x.pieces[most].fit
-			if w.refine(&fit, facets) {
-				if p, ok := w.judge(fit, facets); ok && p.Share >= x.pieces[most].Share {
-					out = append(out, *p)
-					continue
-				}
-			}
+			many = append(many, int32(r))
+		}
+	}
+	joined := make([]*cylPiece, len(groups))
+	err := parallel(ctx, len(many), 1, func(i, _ int) error {
+		w := x.worker()
+		defer x.release(w)
+		joined[many[i]] = w.joinGroup(groups[many[i]])
+		return ctx.Err()
+	})
+	var out []cylPiece
+	for r, g := range groups {
+		if p := joined[r]; p != nil {
+			out = append(out, *p)
+			continue
 		}
 		for _, i := range g {
 			out = append(out, x.pieces[i])
 		}
 	}
 	x.pieces = out
+	return err
+}
+
+// joinGroup fits pieces as one; nil if they stay as they were.
+func (w *cylWork) joinGroup(group []int32) *cylPiece {
+	x := w.x
+	var facets []int32
+	most := group[0]
+	for _, i := range group {
+		facets = append(facets, x.pieces[i].Facets...)
+		if x.pieces[i].Share > x.pieces[most].Share {
+			most = i
+		}
+	}
+	slices.Sort(facets)
+	fit := x.pieces[most].fit
+	if w.refine(&fit, facets) {
+		if p, ok := w.judge(fit, facets); ok && p.Share >= x.pieces[most].Share {
+			return p
+		}
+	}
+	return nil
 }
 
 // keepRound keeps the pieces with enough of the circle and enough sides.

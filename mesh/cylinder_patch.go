@@ -34,24 +34,18 @@ func (x *cylFinder) findWhole(ctx context.Context, scratch []int32) error {
 		low = float32(crease)
 		patches := x.patches(parent, label, order, size, count)
 		found := make([]*cylPiece, len(patches))
-		err = parallel(ctx, len(patches), 16, func(from, to int) error {
+		// One by one, for a few may be most of the work.
+		err = parallel(ctx, len(patches), 1, func(i, _ int) error {
 			w := x.worker()
 			defer x.release(w)
-			for i := from; i < to; i++ {
-				if err := ctx.Err(); err != nil {
-					return err
-				}
-				fs := patches[i]
-				fit, members, ok := w.start(fs, Vec{}, x.radii())
-				if !ok {
-					continue
-				}
+			fs := patches[i]
+			if fit, members, ok := w.start(fs, Vec{}, x.radii()); ok {
 				w.label, w.only = label, label[fs[0]]
 				if p, ok := w.settle(fit, members, len(fs)); ok {
 					found[i] = p
 				}
 			}
-			return nil
+			return ctx.Err()
 		})
 		if err != nil {
 			return err
