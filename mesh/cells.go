@@ -33,19 +33,62 @@ const (
 	nodeFeather = -2
 )
 
-// plotOf is a node's plot and the tile that it is a part of.
-func (t *ThicknessField) plotOf(id int32) (tile int32, c plot) {
-	n := int32(t.skin.count())
+// tileOf is the tile that a node is or is a part of.
+func (t *ThicknessField) tileOf(id int32) int32 {
+	for n := int32(t.skin.count()); id >= n; {
+		id = t.above[(id-n)/2]
+	}
+	return id
+}
+
+// halver keeps the halves of nodes that were asked for last. The zero one but for
+// its field is ready.
+type halver struct {
+	t    *ThicknessField
+	kept [halvesKept]keptHalves
+}
+
+// keptHalves are the halves of a node, of which the first is number kids; 0 for none.
+type keptHalves struct {
+	kids int32
+	l, r plot
+}
+
+// halvesKept is how many are kept, a power of two. Those of a small part of a tile all
+// have room, and most of what is asked stays in such a part.
+const halvesKept = 1 << 9
+
+func (h *halver) at(kids int32) *keptHalves {
+	return &h.kept[(kids-int32(h.t.skin.count()))/2%halvesKept]
+}
+
+// halves are those of a node of the plot c, the first being number kids.
+func (h *halver) halves(kids int32, c *plot) (l, r plot) {
+	k := h.at(kids)
+	if k.kids != kids {
+		k.kids = kids
+		k.l, k.r = c.halves()
+	}
+	return k.l, k.r
+}
+
+// plotOf is a node's plot.
+func (h *halver) plotOf(id int32) plot {
+	n := int32(h.t.skin.count())
 	if id < n {
-		return id, t.skin.plot(id)
+		return h.t.skin.plot(id)
 	}
-	up := t.above[(id-n)/2]
-	tile, c = t.plotOf(up)
-	l, r := c.halves()
-	if id == t.nodes[up].kids {
-		return tile, l
+	up := h.t.above[(id-n)/2]
+	kids := h.t.nodes[up].kids
+	k := h.at(kids)
+	if k.kids != kids {
+		c := h.plotOf(up)
+		h.halves(kids, &c)
 	}
-	return tile, r
+	if id == kids {
+		return k.l
+	}
+	return k.r
 }
 
 const (
@@ -92,9 +135,10 @@ type gauge struct {
 	rivals []rival
 	hunt
 	hidden []int32
-	alone  bool  // the last facet saw nothing
-	ahead  int32 // what the ray from it meets, as far as that opposes
-	last   int32 // what stops the smallest ball from the last facet
+	alone  bool    // the last facet saw nothing
+	ahead  int32   // what the ray from it meets, as far as that opposes
+	last   int32   // what stops the smallest ball from the last facet
+	halver *halver // of one that settles
 	// Room for a view and covers.
 	views  []sight
 	covers []cover

@@ -77,7 +77,8 @@ func Cells(t *ThicknessField) int { return len(t.nodes) }
 // NotFoundAgain counts the leaves of a field that read differently when they are
 // measured again from scratch: as they do before they are settled, and settled.
 func NotFoundAgain(t *ThicknessField) (n int) {
-	g := t.gauge
+	gauges := t.settlers(context.Background())
+	g, again := gauges.make(), gauges.make()
 	for i, nd := range t.nodes {
 		if nd.kids != leafRaw {
 			continue
@@ -90,7 +91,7 @@ func NotFoundAgain(t *ThicknessField) (n int) {
 			n++
 		}
 		r, with = g.settle(&s, &v, r, with)
-		if d, _ := t.thinnest(int32(i)); float32(r.d) != late.lo || with != late.with || d != r.d {
+		if d, _ := again.thinnest(int32(i)); float32(r.d) != late.lo || with != late.with || d != r.d {
 			n++
 		}
 	}

@@ -17,7 +17,7 @@ const settleStep = 16
 // leaf takes a leaf in hand.
 func (g *gauge) leaf(id int32) (c plot, s patch) {
 	t := g.t
-	tile, c := t.plotOf(id)
+	tile, c := t.tileOf(id), g.halver.plotOf(id)
 	whole := t.skin.plot(tile)
 	g.face, g.ahead, g.last = t.skin.face(tile), nodeAlone, nodeAlone
 	g.own = whole.patch(t.skin.normal(tile).Scale(t.side))
@@ -60,14 +60,19 @@ func (g *gauge) settled(c *plot, s *patch, v *view, nd node, r span) node {
 	return node{lo: float32(r.d), mid: max(float32(r.d), float32(mid)), with: with}
 }
 
+// settlers are gauges that settle leaves.
+func (t *ThicknessField) settlers(ctx context.Context) *spares[*gauge] {
+	return &spares[*gauge]{make: func() *gauge {
+		g := t.gauge
+		g.ctx, g.halver = ctx, &halver{t: t}
+		return &g
+	}}
+}
+
 // settleAll settles some leaves and calls done with each and its number in the
 // list, from several goroutines at once. The error is the context's.
 func (t *ThicknessField) settleAll(ctx context.Context, ids []int32, done func(i int, nd node)) error {
-	gauges := spares[*gauge]{make: func() *gauge {
-		g := t.gauge
-		g.ctx = ctx
-		return &g
-	}}
+	gauges := t.settlers(ctx)
 	return parallel(ctx, len(ids), settleStep, func(from, to int) error {
 		g := gauges.get()
 		defer gauges.put(g)
@@ -132,9 +137,9 @@ func (t *ThicknessField) findMin(ctx context.Context) error {
 	}
 	t.Min = math.Inf(1)
 	if at >= 0 {
-		t.Min, t.MinAt = t.thinnest(at)
+		t.Min, t.MinAt = t.settlers(ctx).make().thinnest(at)
 	}
-	return nil
+	return ctx.Err()
 }
 
 // lateNodes are the nodes of a field with more of them settled than the field
@@ -179,8 +184,7 @@ func (t *ThicknessField) settledBelow(ctx context.Context, lim float32) ([]node,
 
 // thinnest measures a leaf again, settled or not, and returns its least thickness
 // and the place.
-func (t *ThicknessField) thinnest(id int32) (float64, Vec) {
-	g := t.gauge // with room of its own, since many may ask
+func (g *gauge) thinnest(id int32) (float64, Vec) {
 	_, s := g.leaf(id)
 	v := g.look(&s, 0, nodeAlone, nodeAlone)
 	r, with, _ := g.leastSeen(&s, &v, nodeAlone)

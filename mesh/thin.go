@@ -9,6 +9,7 @@ import (
 	"slices"
 	"sort"
 	"sync"
+	"sync/atomic"
 )
 
 // This file joins what is thinner than a limit into regions, and tells how a
@@ -113,8 +114,6 @@ type thinSets struct {
 	nodes []node // the field's, with all that are thinner settled
 	set   []int32
 	rim   []rimPiece
-
-	own, others []strip // scratch
 }
 
 // What rimPiece.other is where the surface ends, and where it runs into another
@@ -144,55 +143,98 @@ func (s *thinSets) thin(id int32) bool { return s.nodes[id].lo < s.lim }
 // take so long that every is about a millisecond.
 func (s *thinSets) stopped(i, every int) bool { return i%every == 0 && s.ctx.Err() != nil }
 
+// find is the lowest number of the set, once all are joined.
 func (s *thinSets) find(i int32) int32 {
-	for s.set[i] != i {
-		s.set[i] = s.set[s.set[i]]
-		i = s.set[i]
+	for {
+		up := atomic.LoadInt32(&s.set[i])
+		if up == i {
+			return i
+		}
+		next := atomic.LoadInt32(&s.set[up])
+		if next != up {
+			atomic.CompareAndSwapInt32(&s.set[i], up, next)
+		}
+		i = next
 	}
-	return i
 }
 
 // union keeps the lower number as the root, so that the order of unions
-// doesn't show.
+// doesn't show. Many may join at once: a root that is none any more is looked for
+// again (Anderson and Woll 1991, "Wait-free parallel algorithms for the union-find
+// problem").
 func (s *thinSets) union(i, j int32) {
-	i, j = s.find(i), s.find(j)
-	s.set[max(i, j)] = min(i, j)
+	for {
+		i, j = s.find(i), s.find(j)
+		if i == j || atomic.CompareAndSwapInt32(&s.set[max(i, j)], max(i, j), min(i, j)) {
+			return
+		}
+	}
 }
 
+// joiner joins leaves; each goroutine has its own.
+type joiner struct {
+	*thinSets
+	plots       halver
+	rim         []rimPiece // of the tiles in hand
+	own, others []strip    // scratch
+	turns       int
+	ended       bool
+}
+
+// joinStep tiles are joined at once: some have thousands of leaves.
+const joinStep = 16
+
 func (s *thinSets) join() {
-	t := s.t
-	for f := range int32(t.skin.count()) {
-		if s.stopped(int(f), thinStep) {
-			return
-		}
-		if !s.thin(f) {
-			continue
-		}
-		c := t.skin.plot(f)
-		s.inside(f, &c)
-		for k := range c.k {
-			s.seam(f, &c, k)
-		}
-	}
-	for i := range s.nodes { // the two faces of a wall are one
-		if s.stopped(i, thinStep) {
-			return
-		}
-		if nd := &s.nodes[i]; nd.kids <= 0 && nd.with >= 0 && s.thin(int32(i)) {
-			if w := s.across(int32(i), nd.with); s.thin(w) {
-				s.union(int32(i), w)
+	n := s.t.skin.count()
+	rims := make([][]rimPiece, (n+joinStep-1)/joinStep)
+	joiners := spares[*joiner]{make: func() *joiner { return &joiner{thinSets: s, plots: halver{t: s.t}} }}
+	err := parallel(s.ctx, n, joinStep, func(from, to int) error {
+		j := joiners.get()
+		defer joiners.put(j)
+		j.rim = j.rim[:0]
+		for f := int32(from); f < int32(to); f++ {
+			if s.thin(f) {
+				c := s.t.skin.plot(f)
+				j.inside(f, &c)
+				for k := range c.k {
+					j.seam(f, &c, k)
+				}
 			}
 		}
+		rims[from/joinStep] = slices.Clone(j.rim)
+		return s.ctx.Err()
+	})
+	if err != nil {
+		return // so do the others
 	}
+	s.rim = slices.Concat(rims...)
+	_ = parallel(s.ctx, len(s.nodes), thinStep, func(from, to int) error { // the two faces of a wall are one
+		j := joiners.get()
+		defer joiners.put(j)
+		for i := int32(from); i < int32(to); i++ {
+			if nd := &s.nodes[i]; nd.kids <= 0 && nd.with >= 0 && s.thin(i) {
+				if w := j.across(i, nd.with); s.thin(w) {
+					s.union(i, w)
+				}
+			}
+		}
+		return nil
+	})
 }
 
 // inside joins the leaves under a node along its cuts.
-func (s *thinSets) inside(id int32, c *plot) {
+func (s *joiner) inside(id int32, c *plot) {
 	kids := s.nodes[id].kids
 	if kids <= 0 || !s.thin(id) {
 		return
 	}
-	l, r := c.halves()
+	if s.turns++; s.turns%rimStep == 0 && s.ctx.Err() != nil {
+		s.ended = true
+	}
+	if s.ended {
+		return
+	}
+	l, r := s.plots.halves(kids, c)
 	s.alongCut(kids, &l, kids+1, &r)
 	s.alongCut(kids+1, &r, kids, &l)
 	s.inside(kids, &l)
@@ -200,7 +242,7 @@ func (s *thinSets) inside(id int32, c *plot) {
 }
 
 // alongCut joins the thin leaves of a half along the cut with those of the other.
-func (s *thinSets) alongCut(id int32, c *plot, other int32, d *plot) {
+func (s *joiner) alongCut(id int32, c *plot, other int32, d *plot) {
 	if !s.thin(id) {
 		return
 	}
@@ -212,7 +254,7 @@ func (s *thinSets) alongCut(id int32, c *plot, other int32, d *plot) {
 }
 
 // seam joins the thin leaves along a side of a tile with what lies along it.
-func (s *thinSets) seam(tile int32, c *plot, side int) {
+func (s *joiner) seam(tile int32, c *plot, side int) {
 	at, end := c.line(side), int32(rimOpen)
 	if s.t.skin.endsInBody(tile, side) {
 		end = rimCut
@@ -238,13 +280,13 @@ type strip struct {
 
 // strips lists the leaves of a node along an edge of its tile or a cut, which
 // runs along the line.
-func (s *thinSets) strips(id int32, c *plot, on int8, at *line, to []strip) []strip {
+func (s *joiner) strips(id int32, c *plot, on int8, at *line, to []strip) []strip {
 	k := c.side(on)
 	if k < 0 {
 		return to
 	}
 	if kids := s.nodes[id].kids; kids > 0 {
-		l, r := c.halves()
+		l, r := s.plots.halves(kids, c)
 		return s.strips(kids+1, &r, on, at, s.strips(kids, &l, on, at, to))
 	}
 	lo, hi := at.place(c.p[k]), at.place(c.p[(k+1)%c.k])
@@ -253,7 +295,7 @@ func (s *thinSets) strips(id int32, c *plot, on int8, at *line, to []strip) []st
 
 // meet joins the thin of the own strips of a line with the others beside them, and
 // notes where those are not thin, or end as end says.
-func (s *thinSets) meet(at *line, end int32) {
+func (s *joiner) meet(at *line, end int32) {
 	byPlace := func(a, b strip) int { return cmp.Or(cmp.Compare(a.lo, b.lo), cmp.Compare(a.leaf, b.leaf)) }
 	slices.SortFunc(s.own, byPlace)
 	slices.SortFunc(s.others, byPlace)
@@ -295,19 +337,19 @@ func (s *thinSets) meet(at *line, end int32) {
 
 // across returns the leaf of facet f that the middle of leaf id faces: the one
 // with the nearest point.
-func (s *thinSets) across(id, f int32) int32 {
+func (s *joiner) across(id, f int32) int32 {
 	t := s.t
 	at := t.skin.tile(f)
 	kids := s.nodes[at].kids
 	if kids <= 0 {
 		return at
 	}
-	_, from := t.plotOf(id)
+	from := s.plots.plotOf(id)
 	a, b, d := t.m.Corners(f)
 	x := nearestOnFacet(from.middle(), a, b, d)
 	c, n := t.skin.plot(at), t.skin.normal(at)
 	for ; kids > 0; kids = s.nodes[at].kids {
-		l, r := c.halves()
+		l, r := s.plots.halves(kids, &c)
 		if l.p[2].Sub(l.p[1]).Cross(x.Sub(l.p[1])).Dot(n) < 0 { // beyond the cut
 			at, c = kids+1, r
 		} else {
@@ -320,7 +362,7 @@ func (s *thinSets) across(id, f int32) int32 {
 // collect makes a region of every set, with all but what is asked of the mesh
 // again. It returns the region of every root, and the thinnest leaf of every region.
 func (s *thinSets) collect() (out []ThinRegion, index map[int32]int, thinnest []int32) {
-	t := s.t
+	t, plots := s.t, halver{t: s.t}
 	index = map[int32]int{}
 	for i := range s.nodes {
 		if s.stopped(i, thinStep) {
@@ -347,28 +389,29 @@ func (s *thinSets) collect() (out []ThinRegion, index map[int32]int, thinnest []
 			_, angle := s.lean(id)
 			reg.WedgeRad = min(reg.WedgeRad, angle)
 		}
-		tile, c := t.plotOf(id)
+		c := plots.plotOf(id)
 		area := nd.share(s.lim) * c.area() / 2
 		reg.AreaMM2 += area
 		reg.MeanMM += area * nd.meanBelow(s.lim)
 		for _, p := range c.p[:c.k] {
 			reg.Box = reg.Box.Grow(p)
 		}
-		reg.Facets = append(reg.Facets, t.skin.face(tile))
+		reg.Facets = append(reg.Facets, t.skin.face(t.tileOf(id)))
 	}
 	return out, index, thinnest
 }
 
 // place sorts the facets of the regions and finds their thinnest places again.
 func (s *thinSets) place(out []ThinRegion, thinnest []int32) {
-	for r := range out {
-		if s.ctx.Err() != nil {
-			return
-		}
+	gauges := s.t.settlers(s.ctx)
+	_ = parallel(s.ctx, len(out), 1, func(r, _ int) error { // its error is the context's
+		g := gauges.get()
+		defer gauges.put(g)
 		out[r].Facets = merged(out[r].Facets)
 		out[r].MeanMM /= out[r].AreaMM2
-		out[r].MinMM, out[r].At = s.t.thinnest(thinnest[r])
-	}
+		out[r].MinMM, out[r].At = g.thinnest(thinnest[r])
+		return nil
+	})
 }
 
 // merged makes one ascending list without repeats of two ascending runs: the
@@ -422,28 +465,21 @@ func (nd *node) meanBelow(lim float32) float64 {
 // it grows. Borders that follow cells are longer than the straight line that
 // they stand for; across that way they are as long.
 func (s *thinSets) held(out []ThinRegion, index map[int32]int) {
-	t := s.t
 	holds := make([]map[[3]int8]*holding, len(out))
 	feet := make([]feetOf, len(out))
-	feather := s.feathers()
-	for i, p := range s.rim {
-		if s.stopped(i, rimStep) {
+	for i, e := range s.rimEnds() {
+		if s.stopped(i, thinStep) {
 			return
 		}
+		p := &s.rim[i]
 		r := index[s.find(p.leaf)]
-		if p.other == rimOpen || t.side < 0 || p.other >= 0 && feather[p.other] {
+		if !e.carried {
+			feet[r].tip -= min(e.grows, 0)
 			continue
 		}
-		l := p.b.Sub(p.a).Norm()
-		dir, ok := s.carried(p)
-		way, _ := s.lean(p.leaf)
-		grows := l * dir.Dot(way)
-		if !ok {
-			feet[r].tip -= min(grows, 0)
-			continue
-		}
+		l, dir := p.b.Sub(p.a).Norm(), e.dir
 		feet[r].length += l
-		feet[r].across += max(grows, 0)
+		feet[r].across += max(e.grows, 0)
 		if holds[r] == nil {
 			holds[r] = map[[3]int8]*holding{}
 		}
@@ -471,13 +507,42 @@ func (s *thinSets) held(out []ThinRegion, index map[int32]int) {
 	}
 }
 
+// rimEnd tells where a piece of border leads: the direction along the sheet out of
+// the region, its length across the way in which the region grows, in mm, and whether
+// thicker material goes on that way.
+type rimEnd struct {
+	dir     Vec
+	grows   float64
+	carried bool
+}
+
+// rimEnds are those of all pieces of border; the zero one where the surface ends or a
+// feather edge explains what is beyond, and of gaps.
+func (s *thinSets) rimEnds() []rimEnd {
+	ends := make([]rimEnd, len(s.rim))
+	if s.t.side < 0 {
+		return ends
+	}
+	feather := s.feathers()
+	_ = parallel(s.ctx, len(ends), rimStep, func(from, to int) error { // its error is the context's
+		for i := from; i < to; i++ {
+			p, e := &s.rim[i], &ends[i]
+			if p.other == rimOpen || feather[p.other] {
+				continue
+			}
+			e.dir, e.carried = s.carried(p)
+			way, _ := s.lean(p.leaf)
+			e.grows = p.b.Sub(p.a).Norm() * e.dir.Dot(way)
+		}
+		return nil
+	})
+	return ends
+}
+
 // feathers tells of the leaves beside walls that are not thin whether a feather edge
 // explains what they read.
 func (s *thinSets) feathers() map[int32]bool {
 	out := map[int32]bool{}
-	if s.t.side < 0 {
-		return out
-	}
 	var raw []int32
 	for _, p := range s.rim {
 		if p.other < 0 {
@@ -506,13 +571,7 @@ func (s *thinSets) feathers() map[int32]bool {
 type feetOf struct{ length, across, tip float64 }
 
 // normal is that of a leaf's tile.
-func (s *thinSets) normal(id int32) Vec {
-	n := int32(s.t.skin.count())
-	for id >= n {
-		id = s.t.above[(id-n)/2]
-	}
-	return s.t.skin.normal(id)
-}
+func (s *thinSets) normal(id int32) Vec { return s.t.skin.normal(s.t.tileOf(id)) }
 
 // lean returns the angle between a leaf's facet and the opposed one, and the
 // way along the leaf in which they part.
@@ -546,7 +605,7 @@ func sector(d Vec) (k [3]int8) {
 // its border, and whether thicker material goes on that way: nearer to the limit
 // than to the border's own thickness. Beyond a narrow facet that opposes nothing
 // it is the sheet itself that goes on.
-func (s *thinSets) carried(p rimPiece) (Vec, bool) {
+func (s *thinSets) carried(p *rimPiece) (Vec, bool) {
 	t := s.t
 	n := s.normal(p.leaf)
 	out := p.b.Sub(p.a).Cross(n).Unit()
