@@ -248,21 +248,23 @@ func (t *ThicknessField) findAbove() {
 }
 
 // facets measures the tiles from lo up to hi. Over most of a solid part nothing
-// is near, which is told of many facets at once.
+// is near, which is told of many facets at once; not beside one that saw something.
 func (g *gauge) facets(lo, hi int32) {
 	t := g.t
 	for f := lo; f < hi; f++ {
 		t.nodes[f] = node{lo: float32(g.cap), mid: float32(g.cap), with: nodeAlone}
 		t.FacetMM[f] = float32(g.cap)
 	}
-	if !g.anyFaced(lo, hi) {
+	if g.alone && !g.anyFaced(lo, hi) {
 		return
 	}
 	for ; lo < hi; lo += bundleFacets {
-		if end := min(hi, lo+bundleFacets); g.anyFaced(lo, end) {
-			for f := lo; f < end; f++ {
-				g.facet(f)
-			}
+		end := min(hi, lo+bundleFacets)
+		if g.alone && !g.anyFaced(lo, end) {
+			continue
+		}
+		for f := lo; f < end; f++ {
+			g.facet(f)
 		}
 	}
 }
