@@ -163,3 +163,29 @@ func (a *binAreas) sweep(bins *[splitBins]laneBox) {
 	}
 	a.sweepGo(bins)
 }
+
+//go:noescape
+func steepestAVX2(clear *float32, steps *gridStep, up *uint8, n int)
+
+// steepest picks, for each cell of part of a row, the step that basins.climb would if
+// all steps were free. It reports whether it did: some processors can't, and short
+// rows are not worth it.
+func steepest(clear []float32, steps []gridStep, from int, up []uint8) bool {
+	if !lanesAVX2 || len(up) < 8 {
+		return false
+	}
+	steepestAVX2(&clear[from], &steps[0], &up[0], len(up))
+	return true
+}
+
+//go:noescape
+func apartAVX2(of *int32, across, up int) uint32
+
+// apart returns a bit for each step that leads from a cell inside the grid to another
+// basin.
+func (b *basins) apart(i int) uint32 {
+	if lanesAVX2 {
+		return apartAVX2(&b.of[i], b.g.stride[1], b.g.stride[2])
+	}
+	return b.apartGo(i)
+}

@@ -1474,3 +1474,146 @@ left:
 	CMPQ   AX, $480
 	JNE    left
 	RET
+
+// What steepestAVX2 compares with and picks: the number of no step, and the greatest
+// loss that is none.
+DATA steepConsts<>+0(SB)/4, $100
+DATA steepConsts<>+4(SB)/4, $0x80800000
+GLOBL steepConsts<>(SB), RODATA|NOPTR, $8
+
+// STEEP looks at 13 steps from the cells at SI, of which R8 is the first, Y4 its
+// number and Y0 their clearance: Y1 is the most that is gained, Y2 the step.
+#define STEEP(loop) \
+	MOVQ         $13, R10; \
+loop: \
+	MOVQ         24(R8), R9; \
+	VMOVUPS      (SI)(R9*4), Y5; \
+	VSUBPS       Y0, Y5, Y5; \
+	VBROADCASTSS 32(R8), Y6; \
+	VDIVPS       Y6, Y5, Y5; \
+	VCMPPS       $0x1e, Y1, Y5, Y6; \
+	VBLENDVPS    Y6, Y5, Y1, Y1; \
+	VBLENDVPS    Y6, Y4, Y2, Y2; \
+	VPSUBD       Y15, Y4, Y4; \
+	ADDQ         $72, R8; \
+	DECQ         R10; \
+	JNE          loop
+
+// func steepestAVX2(clear *float32, steps *gridStep, up *uint8, n int)
+TEXT ·steepestAVX2(SB), NOSPLIT, $0-32
+	MOVQ         clear+0(FP), SI
+	MOVQ         steps+8(FP), BX
+	MOVQ         up+16(FP), DI
+	MOVQ         n+24(FP), CX
+	VBROADCASTSS steepConsts<>+0(SB), Y13
+	VBROADCASTSS steepConsts<>+4(SB), Y14
+	VPCMPEQD     Y15, Y15, Y15
+
+eight:
+	VMOVUPS  (SI), Y0
+	VXORPS   Y1, Y1, Y1
+	VCMPPS   $0x1e, Y1, Y0, Y5
+	VMOVMSKPS Y5, AX
+	TESTL    AX, AX
+	JEQ      solid
+	VMOVAPS  Y13, Y2
+	VXORPS   Y4, Y4, Y4
+	MOVQ     BX, R8
+	STEEP(down)
+
+	// Where no step gains, one upwards along which nothing is lost will do.
+	VPCMPEQD  Y13, Y2, Y5
+	VBLENDVPS Y5, Y14, Y1, Y1
+	STEEP(up)
+	VEXTRACTI128 $1, Y2, X3
+	VPACKSSDW    X3, X2, X2
+	VPACKUSWB    X2, X2, X2
+	VMOVQ        X2, (DI)
+
+solid:
+	CMPQ CX, $8
+	JEQ  steepened
+	MOVQ $8, AX
+	SUBQ AX, CX
+	CMPQ CX, AX
+	JGE  next
+	LEAQ -8(CX)(AX*1), AX // the last eight again
+	MOVQ $8, CX
+
+next:
+	LEAQ (SI)(AX*4), SI
+	ADDQ AX, DI
+	JMP  eight
+
+steepened:
+	VZEROUPPER
+	RET
+
+// SAME sets R to a bit for each of the four cells at the offset from SI that are of
+// the basin in X0 or in material.
+#define SAME(at, R) \
+	VMOVDQU   at, X1; \
+	VPCMPEQD  X0, X1, X2; \
+	VPOR      X1, X2, X2; \
+	VMOVMSKPS X2, R
+
+// func apartAVX2(of *int32, across, up int) uint32
+TEXT ·apartAVX2(SB), NOSPLIT, $0-28
+	MOVQ of+0(FP), SI
+	MOVQ across+8(FP), R8
+	MOVQ up+16(FP), R9
+	VPBROADCASTD (SI), X0
+
+	// Rows below the cell and beside it begin with the cell before; the fourth is
+	// one too many.
+	LEAQ (SI)(R8*4), R10
+	SAME(-4(SI), AX)
+	SAME(-4(R10), BX)
+	NEGQ R8
+	LEAQ (SI)(R8*4), DI
+	SAME(-4(DI), CX)
+	ANDL $7, AX
+	ANDL $7, BX
+	ANDL $7, CX
+	SHLL $12, AX
+	SHLL $15, BX
+	SHLL $9, CX
+	ORL  AX, BX
+	ORL  CX, BX
+	NEGQ R9
+	SAME(-4(SI)(R9*4), AX)
+	SAME(-4(R10)(R9*4), CX)
+	SAME(-4(DI)(R9*4), DX)
+	ANDL $7, AX
+	ANDL $7, CX
+	ANDL $7, DX
+	SHLL $3, AX
+	SHLL $6, CX
+	ORL  AX, BX
+	ORL  CX, BX
+	ORL  DX, BX
+
+	// Those above begin with one too many.
+	NEGQ R9
+	SAME(-8(SI)(R9*4), AX)
+	SAME(-8(R10)(R9*4), CX)
+	SAME(-8(DI)(R9*4), DX)
+	ANDL $14, AX
+	ANDL $14, CX
+	ANDL $14, DX
+	SHLL $20, AX
+	SHLL $23, CX
+	SHLL $17, DX
+	ORL  AX, BX
+	ORL  CX, BX
+	ORL  DX, BX
+
+	// No step leads to the cell itself.
+	NOTL BX
+	MOVL BX, AX
+	ANDL $0x1fff, AX
+	SHRL $1, BX
+	ANDL $0x3ffe000, BX
+	ORL  BX, AX
+	MOVL AX, ret+24(FP)
+	RET

@@ -47,6 +47,9 @@ func TestLaneOffsets(t *testing.T) {
 		"near.err":      {unsafe.Offsetof(p.err), 44},
 		"near.any":      {unsafe.Offsetof(p.any), 48},
 		"box.hi":        {unsafe.Offsetof(q.hi), 12},
+		"step.offset":   {unsafe.Offsetof(gridStep{}.offset), 24},
+		"step.length":   {unsafe.Offsetof(gridStep{}.length), 32},
+		"step":          {unsafe.Sizeof(gridStep{}), 72},
 		"item":          {unsafe.Sizeof(item{}), 28},
 		"laneBox":       {unsafe.Sizeof(laneBox{}), 32},
 		"cut.scale":     {unsafe.Offsetof(cut.scale), 32},
@@ -349,5 +352,56 @@ func TestNearLanes(t *testing.T) {
 	t.Logf("%d within reach, %d surely beyond, of which %d were let through", near, beyond, spared)
 	if near < 50_000 || beyond < 50_000 || spared > beyond/100 {
 		t.Errorf("%d within reach, %d surely beyond, of which %d were let through", near, beyond, spared)
+	}
+}
+
+// Cells climb the same steps, and see the same basins beside them, on either path:
+// where steps are barred, clearances equal and rows shorter than eight cells.
+func TestBasinLanes(t *testing.T) {
+	if !lanesAVX2 {
+		t.Skip("this processor has no AVX2")
+	}
+	defer func() { lanesAVX2 = true }()
+	rng := rand.New(rand.NewPCG(9, 4))
+	var steps [upSolid + 1]int
+	edges := 0
+	for i := range 1000 {
+		g := randomGrid(rng)
+		for j := range g.clear {
+			if i%3 == 0 && g.clear[j] > 0 {
+				g.clear[j] = float32(int(g.clear[j]*2))/2 + gridLeast
+			}
+		}
+		var up [2][]uint8
+		for path := range up {
+			lanesAVX2 = path == 0
+			b, err := newBasins(t.Context(), g)
+			if err != nil {
+				t.Fatal(err)
+			}
+			up[path] = b.up
+			for cell := range b.of {
+				if path == 0 && !g.border(int32(cell)) {
+					if got, want := b.apart(cell), b.apartGo(cell); got != want {
+						t.Fatalf("grid %d: cell %d has the steps %b to other basins, want %b", i, cell, got, want)
+					} else if want != 0 {
+						edges++
+					}
+				}
+			}
+		}
+		for cell, want := range up[1] {
+			if steps[want]++; up[0][cell] != want {
+				t.Fatalf("grid %d of %v: cell %d takes step %d, want %d", i, g.size, cell, up[0][cell], want)
+			}
+		}
+	}
+	for s, n := range steps {
+		if n < 1000 && (s < 26 || s >= upPeak) {
+			t.Errorf("step %d is taken %d times", s, n)
+		}
+	}
+	if edges < 1000 {
+		t.Errorf("%d cells are beside another basin", edges)
 	}
 }

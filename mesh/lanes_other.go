@@ -24,3 +24,7 @@ func facingFacets(b *block, l *facingLanes) uint32 { return facingFacetsGo(b, l)
 func (c *splitCut) fill(items []item)              { c.fillGo(items) }
 func extentOf(items []item) laneBox                { return extentGo(items) }
 func (a *binAreas) sweep(bins *[splitBins]laneBox) { a.sweepGo(bins) }
+
+func (b *basins) apart(i int) uint32 { return b.apartGo(i) }
+
+func steepest(clear []float32, steps []gridStep, from int, up []uint8) bool { return false }

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"math"
+	"math/bits"
 	"slices"
 	"sync"
 )
@@ -14,9 +15,11 @@ import (
 
 // gridStep is one of the 26 ways to a neighbouring cell.
 type gridStep struct {
-	d      [3]int
-	offset int
-	length float32
+	d        [3]int
+	offset   int
+	length   float32
+	straight int    // how many straight steps it takes
+	axes     [3]int // along these
 }
 
 func (g *grid) steps() []gridStep {
@@ -24,12 +27,16 @@ func (g *grid) steps() []gridStep {
 	for z := -1; z <= 1; z++ {
 		for y := -1; y <= 1; y++ {
 			for x := -1; x <= 1; x++ {
-				if n := x*x + y*y + z*z; n > 0 {
-					out = append(out, gridStep{
-						d:      [3]int{x, y, z},
-						offset: x*g.stride[0] + y*g.stride[1] + z*g.stride[2],
-						length: float32(math.Sqrt(float64(n))),
-					})
+				s := gridStep{d: [3]int{x, y, z}, offset: x*g.stride[0] + y*g.stride[1] + z*g.stride[2]}
+				for k, d := range s.d {
+					if d != 0 {
+						s.axes[s.straight] = k
+						s.straight++
+					}
+				}
+				if s.straight > 0 {
+					s.length = float32(math.Sqrt(float64(s.straight)))
+					out = append(out, s)
 				}
 			}
 		}
@@ -49,20 +56,11 @@ func (g *grid) free(a int, s *gridStep) bool {
 	if ca+cb > s.length+1 { // clearances may be too large by half a cell near the surface
 		return true
 	}
-	var axes [3]int
-	n := 0
-	for k, d := range s.d {
-		if d != 0 {
-			axes[n] = k
-			n++
-		}
-	}
-	switch n {
+	switch k, l := s.axes[0], s.axes[1]; s.straight {
 	case 1:
-		return g.open(a, axes[0], s.d[axes[0]])
+		return g.open(a, k, s.d[k])
 	case 2:
-		return g.around(a, axes[0], s.d[axes[0]], axes[1], s.d[axes[1]]) ||
-			g.around(a, axes[1], s.d[axes[1]], axes[0], s.d[axes[0]])
+		return g.around(a, k, s.d[k], l, s.d[l]) || g.around(a, l, s.d[l], k, s.d[k])
 	}
 	return false
 }
@@ -99,37 +97,53 @@ const (
 
 func newBasins(ctx context.Context, g *grid) (*basins, error) {
 	b := &basins{g: g, steps: g.steps(), up: make([]uint8, len(g.clear)), of: make([]int32, len(g.clear)), peaks: []int32{-1}}
-	err := each(ctx, g.size[2], 1, func(z int) {
-		for y := range g.size[1] {
-			border := z == 0 || z == g.size[2]-1 || y == 0 || y == g.size[1]-1
-			row := z*g.stride[2] + y*g.stride[1]
-			for x := range g.size[0] {
-				switch i := row + x; {
-				case g.clear[i] == 0:
-					b.up[i] = upSolid
-				case border || x == 0 || x == g.size[0]-1:
-					b.up[i] = upOutside
-				default:
-					b.up[i] = b.climb(i)
-				}
-			}
+	slab := max(1, min(g.size[2]/4, basinSlab))
+	ends := make([][]int32, (g.size[2]+slab-1)/slab)
+	err := parallel(ctx, g.size[2], slab, func(from, to int) (err error) {
+		for z := from; z < to && ctx.Err() == nil; z++ {
+			b.climbLayer(z)
 		}
+		ends[from/slab], err = b.follow(ctx, from*g.stride[2], to*g.stride[2])
+		return err
 	})
 	if err != nil {
 		return nil, err
 	}
-	if err := b.number(ctx); err != nil {
-		return nil, err
-	}
-	return b, ctx.Err()
+	return b, b.number(ctx, ends, slab*g.stride[2])
 }
+
+// basinSlab is how many layers, at most, cells are followed in at a time.
+const basinSlab = 8
+
+// climbLayer finds the step of each cell of a layer.
+func (b *basins) climbLayer(z int) {
+	g := b.g
+	for y := range g.size[1] {
+		border := z == 0 || z == g.size[2]-1 || y == 0 || y == g.size[1]-1
+		row := z*g.stride[2] + y*g.stride[1]
+		picked := !border && steepest(g.clear, b.steps, row+1, b.up[row+1:row+g.size[0]-1])
+		for x := range g.size[0] {
+			switch i := row + x; {
+			case g.clear[i] == 0:
+				b.up[i] = upSolid
+			case border || x == 0 || x == g.size[0]-1:
+				b.up[i] = upOutside
+			case !picked || g.clear[i] <= upWide && b.up[i] < upPeak && !g.free(i, &b.steps[b.up[i]]):
+				b.up[i] = b.climb(i)
+			}
+		}
+	}
+}
+
+// upWide is the clearance in cells of which no surface lies within a step.
+const upWide = 2.5
 
 // climb picks the free step that gains most clearance for its length. Of equal
 // clearances the higher cell number counts as larger, so that flat places drain.
 func (b *basins) climb(i int) uint8 {
 	best, pick := float32(0), uint8(upPeak)
 	c := b.g.clear[i]
-	wide := c > 2.5 // no surface within a step
+	wide := c > upWide
 	for s := range b.steps {
 		t := &b.steps[s]
 		n := b.g.clear[i+t.offset]
@@ -145,38 +159,83 @@ func (b *basins) climb(i int) uint8 {
 	return pick
 }
 
-// number follows every cell to its peak.
-func (b *basins) number(ctx context.Context) error {
-	for i := range b.of {
-		b.of[i] = -2
+// unmet marks cells that were not followed yet.
+const unmet = -2
+
+// follow follows the cells of a slab to their peaks, or to where they leave it for
+// another. Of each it notes in of which of the ends returned it comes to; the first
+// of these is the outside, as ^0, the others are cells in the order in which they are
+// come to.
+func (b *basins) follow(ctx context.Context, from, to int) ([]int32, error) {
+	for i := from; i < to; i++ {
+		b.of[i] = unmet
 	}
+	ends := []int32{^0}
 	var path []int
-	for i := range b.of {
+	for i := from; i < to; i++ {
 		if i&0xffff == 0 && ctx.Err() != nil {
-			return ctx.Err()
+			return nil, ctx.Err()
 		}
 		j := i
 		path = path[:0]
-		for b.of[j] == -2 && b.up[j] < upPeak {
+		for from <= j && j < to && b.of[j] == unmet {
 			path = append(path, j)
+			if b.up[j] >= upPeak {
+				break
+			}
 			j += b.steps[b.up[j]].offset
 		}
-		if b.of[j] == -2 {
-			switch b.up[j] {
-			case upSolid:
-				b.of[j] = -1
-			case upOutside:
-				b.of[j] = 0
-			default:
-				b.of[j] = int32(len(b.peaks))
-				b.peaks = append(b.peaks, int32(j))
-			}
+		end := int32(len(ends))
+		switch inside := from <= j && j < to; {
+		case inside && b.of[j] != unmet:
+			end = b.of[j]
+		case inside && b.up[j] == upSolid:
+			end = -1
+		case inside && b.up[j] == upOutside:
+			end = 0
+		default:
+			ends = append(ends, int32(j))
 		}
 		for _, p := range path {
-			b.of[p] = b.of[j]
+			b.of[p] = end
 		}
 	}
-	return nil
+	return ends, nil
+}
+
+// number numbers the peaks in the order in which they are come to, given the ends in
+// each slab of so many cells, and says of each cell to which it comes.
+func (b *basins) number(ctx context.Context, ends [][]int32, slab int) error {
+	var way []*int32 // what is known of one end, ^ its basin, is known of all of these
+	for _, list := range ends {
+		if ctx.Err() != nil {
+			return ctx.Err()
+		}
+		for k := range list {
+			end := &list[k]
+			for way = way[:0]; *end >= 0; {
+				way = append(way, end)
+				if next := &ends[int(*end)/slab][b.of[*end]]; next != end {
+					end = next
+					continue
+				}
+				b.peaks = append(b.peaks, *end)
+				*end = ^int32(len(b.peaks) - 1)
+			}
+			for _, w := range way {
+				*w = *end
+			}
+		}
+	}
+	return parallel(ctx, len(b.of), slab, func(from, to int) error {
+		list, of := ends[from/slab], b.of[from:to]
+		for i, end := range of {
+			if end >= 0 {
+				of[i] = ^list[end]
+			}
+		}
+		return nil
+	})
 }
 
 // gridLink is a step between two basins.
@@ -263,13 +322,13 @@ func (b *basins) links(ctx context.Context) ([]gridLink, error) {
 // other basins, free or not.
 func (b *basins) linksOf(i int, best *widestLinks) (edge bool) {
 	x := b.of[i]
-	for s := range b.steps {
+	m := b.apart(i)
+	edge = m != 0
+	for ; m != 0; m &= m - 1 {
+		s := bits.TrailingZeros32(m)
 		t := &b.steps[s]
 		y := b.of[i+t.offset]
-		if y < 0 || y == x {
-			continue
-		}
-		if edge = true; y > 0 && s < len(b.steps)/2 {
+		if y > 0 && s < len(b.steps)/2 {
 			continue
 		}
 		pair := uint64(min(x, y))<<32 | uint64(max(x, y))
@@ -279,4 +338,15 @@ func (b *basins) linksOf(i int, best *widestLinks) (edge bool) {
 		}
 	}
 	return edge
+}
+
+// apartGo is apart.
+func (b *basins) apartGo(i int) (mask uint32) {
+	x := b.of[i]
+	for s := range b.steps {
+		if y := b.of[i+b.steps[s].offset]; y >= 0 && y != x {
+			mask |= 1 << s
+		}
+	}
+	return mask
 }

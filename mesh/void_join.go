@@ -16,10 +16,7 @@ func (v *vents) dissolve(ctx context.Context) error {
 	left := -1
 	for most := 1; ; most *= 2 {
 		if n := v.left(); n != left {
-			if err := v.measureExtents(ctx); err != nil {
-				return err
-			}
-			left = n
+			left, v.parts = n, v.roomParts()
 		}
 		if err := v.join(ctx); err != nil {
 			return err
@@ -65,7 +62,7 @@ func (v *vents) join(ctx context.Context) error {
 	}
 	next, joined := int32(-1), []int32(nil)
 	consider := func(i int32) {
-		if c := &v.chambers[i]; !c.gone && c.way > 0 && !c.isRoom() {
+		if c := &v.chambers[i]; !c.gone && c.way > 0 && !v.isRoom(ctx, c) {
 			next = least.meld(next, i)
 		}
 	}

@@ -26,7 +26,7 @@ func joinByHand(v *vents) {
 		least := -1
 		for i := 1; i < len(v.chambers); i++ {
 			c := &v.chambers[i]
-			if c.gone || c.way == 0 || c.isRoom() {
+			if c.gone || c.way == 0 || v.isRoom(context.Background(), c) {
 				continue
 			}
 			if least < 0 || c.ball*v.chambers[least].way < v.chambers[least].ball*c.way {

@@ -12,7 +12,7 @@ func randomGrid(rng *rand.Rand) *grid {
 	g := &grid{n: &nest{boxes: &BVH{}}, h: 1}
 	cells := 1
 	for k := range g.size {
-		g.size[k] = 5 + rng.IntN(6)
+		g.size[k] = 5 + rng.IntN([3]int{20, 6, 10}[k])
 		g.stride[k] = cells
 		cells *= g.size[k]
 	}

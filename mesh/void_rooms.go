@@ -3,6 +3,7 @@ package mesh
 import (
 	"cmp"
 	"context"
+	"math/bits"
 	"slices"
 )
 
@@ -200,19 +201,18 @@ func (r *rooms) throats(ctx context.Context) ([]throat, error) {
 	}
 	g, b := r.b.g, r.b
 	slabs := make([][]touch, len(b.edge))
+	var room spares[[]touch]
+	room.make = func() []touch { return nil }
 	err := parallel(ctx, len(b.edge), 1, func(slab, _ int) error {
-		var found []touch
+		found := room.get()[:0]
 		for _, cell := range b.edge[slab] {
 			i, me := int(cell), r.room(cell)
 			if me <= 0 {
 				continue
 			}
 			mine := len(found)
-			for s := range b.steps {
-				t := &b.steps[s]
-				if b.of[i+t.offset] == b.of[i] {
-					continue
-				}
+			for m := b.apart(i); m != 0; m &= m - 1 {
+				t := &b.steps[bits.TrailingZeros32(m)]
 				other := r.room(int32(i + t.offset))
 				if other < 0 || other >= me {
 					continue
@@ -231,7 +231,8 @@ func (r *rooms) throats(ctx context.Context) ([]throat, error) {
 				}
 			}
 		}
-		slabs[slab] = found
+		slabs[slab] = slices.Clone(found)
+		room.put(found)
 		return nil
 	})
 	if err != nil {

@@ -69,6 +69,7 @@ type vents struct {
 	r        *rooms
 	chambers []chamber
 	openings []opening
+	parts    []roomPart // whose extents are not measured yet; nil if they are
 }
 
 // ventedVoids finds the rooms of empty space that lead outside.
@@ -93,6 +94,9 @@ func ventedVoids(ctx context.Context, g *grid) ([]Void, error) {
 		if err := step(ctx); err != nil {
 			return nil, err
 		}
+	}
+	if err := v.measureExtents(ctx); err != nil {
+		return nil, err
 	}
 	v.measureAreas()
 	return v.voids(), ctx.Err()
@@ -217,13 +221,19 @@ func (v *vents) measureWays() {
 	}
 }
 
+// finals says of each chamber what it is part of.
+func (v *vents) finals() []int32 {
+	out := make([]int32, len(v.chambers))
+	for i := range out {
+		out[i] = v.final(int32(i))
+	}
+	return out
+}
+
 // measureExtents counts each room's cells and boxes them.
 func (v *vents) measureExtents(ctx context.Context) error {
 	g := v.r.b.g
-	final := make([]int32, len(v.chambers))
-	for i := range final {
-		final[i] = v.final(int32(i))
-	}
+	final := v.finals()
 	const slab = 8
 	type part struct {
 		cells int
@@ -256,28 +266,49 @@ func (v *vents) measureExtents(ctx context.Context) error {
 	}
 	for i := range v.chambers {
 		c := &v.chambers[i]
-		c.cells, c.box, c.extent = 0, EmptyBox(), 0
+		c.cells, c.box = 0, EmptyBox()
 		for _, s := range slabs {
 			c.cells += s[i].cells
 			c.box = c.box.Join(s[i].box.of(g))
 		}
 	}
-	return v.measureParts(ctx, final)
+	return nil
+}
+
+// roomPart is what measureParts takes of a basin: cells wider than that, of that room.
+type roomPart struct {
+	wider float64 // mm
+	room  int32
+}
+
+// roomParts tells the parts of rooms as they are now.
+func (v *vents) roomParts() []roomPart {
+	final := v.finals()
+	parts := make([]roomPart, len(v.r.of))
+	for i, room := range v.r.of {
+		parts[i].wider = math.Inf(1)
+		if room = final[room]; room > 0 {
+			parts[i] = roomPart{roomWider * v.chambers[room].way, room}
+		}
+	}
+	return parts
 }
 
 // measureParts finds how far that part of a room stretches, in one piece, that is
 // wider than its ways out: the cells of a lattice are many such parts.
-func (v *vents) measureParts(ctx context.Context, final []int32) error {
-	g := v.r.b.g
+func (v *vents) measureParts(ctx context.Context, parts []roomPart) error {
+	for i := range v.chambers {
+		v.chambers[i].extent = 0
+	}
+	g, of := v.r.b.g, v.r.b.of
 	part := func(i int) int32 { // the room that a cell of such a part is in; 0 of others
-		room := v.r.room(int32(i))
-		if room <= 0 {
+		if of[i] < 0 {
 			return 0
 		}
-		if room = final[room]; 2*float64(g.clear[i])*g.h <= roomWider*v.chambers[room].way {
-			return 0
+		if p := &parts[of[i]]; 2*float64(g.clear[i])*g.h > p.wider {
+			return p.room
 		}
-		return room
+		return 0
 	}
 	met := make([]bool, len(g.clear))
 	var stack []int
@@ -329,9 +360,18 @@ func (b *cellBox) of(g *grid) Box {
 }
 
 // isRoom reports whether a chamber, as measured on the mesh, is wider than its
-// ways out.
-func (c *chamber) isRoom() bool {
-	return c.ball >= roomClear*c.way || c.ball >= roomRatio*c.way && c.extent > roomExtent*c.ball
+// ways out. How far parts of rooms stretch is measured when it is asked for first.
+func (v *vents) isRoom(ctx context.Context, c *chamber) bool {
+	if c.ball >= roomClear*c.way || c.ball < roomRatio*c.way {
+		return c.ball >= roomClear*c.way
+	}
+	if v.parts != nil {
+		if v.measureParts(ctx, v.parts) != nil { // it was cancelled, as who asked will see
+			return false
+		}
+		v.parts = nil
+	}
+	return c.extent > roomExtent*c.ball
 }
 
 // measureAreas shares out the facets among the rooms that they face.
