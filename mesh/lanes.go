@@ -7,6 +7,9 @@ import "math"
 // is used is chosen at start. All of them err towards letting through; what
 // they let through is tested again in double precision, so that rounding and
 // fused operations can't show in an answer.
+//
+// What lanes_amd64.s does to cells of a grid (void_grid.go, void_flood.go) gives the
+// same bits as the portable form beside it.
 
 // rayLanes is a ray in the order in which lanes_amd64.s reads it.
 type rayLanes struct {

@@ -1,6 +1,7 @@
 package mesh
 
 import (
+	"math"
 	"slices"
 	"unsafe"
 
@@ -188,4 +189,79 @@ func (b *basins) apart(i int) uint32 {
 		return apartAVX2(&b.of[i], b.g.stride[1], b.g.stride[2])
 	}
 	return b.apartGo(i)
+}
+
+//go:noescape
+func takeAVX2(to, from *float32, apart, n int, stay *[8]int32)
+
+//go:noescape
+func leastAVX2(d, near *float32, stay *[8]int32, squares *float32, apart, beside, n, reach int) (done int)
+
+// nearSquares are the squares of the numbers of cells that leastAVX2 asks for.
+var nearSquares = func() (s [nearReach + 2]float32) {
+	for i := range s {
+		s[i] = float32(i * i)
+	}
+	return s
+}()
+
+// nearRow does what spread does to a row, eight cells at a time, and looks for what
+// comes from cells around each. Across cells that are passed over there is nothing
+// that counts (see grid.acrossLayers), so that it need not stop there. It reports
+// whether it could: it leaves a row as it was where something may come from too far.
+func (e *envelope) nearRow(d []float32) bool {
+	n := len(d)
+	if !lanesAVX2 || n < 8 {
+		return false
+	}
+	near := e.near[nearFrom:]
+	for i := range near[n : n+nearReach+8] {
+		near[n+i] = float32(math.Inf(1))
+	}
+	last := n - 8 // the last eight once more
+	var stay [8]int32
+	takeAVX2(&near[0], &d[0], 8, n/8, &stay)
+	takeAVX2(&near[last], &d[last], 8, 1, &stay)
+	stay = [8]int32{}
+	done := leastAVX2(&d[0], &near[0], &stay, &nearSquares[0], 8, 1, n/8, nearReach)
+	if done == n/8 && leastAVX2(&d[last], &near[last], &stay, &nearSquares[0], 8, 1, 1, nearReach) == 1 {
+		return true
+	}
+	for i := range d[:8*done] {
+		if d[i] >= 0 {
+			d[i] = near[i]
+		}
+	}
+	return false
+}
+
+// nearColumns does to a few columns from the c-th on what nearRow does to a row.
+func (e *envelope) nearColumns(d []float32, c, lines, n, stride int) bool {
+	var stay [8]int32 // -1 for columns that were done before
+	if lines < 8 {
+		for i := range 8 - lines {
+			stay[i] = -1
+		}
+		c -= 8 - lines
+	}
+	if !lanesAVX2 || c < 0 {
+		return false
+	}
+	near := e.near[nearFrom:]
+	for i := range near[8*n : 8*n+8*(nearReach+1)] {
+		near[8*n+i] = float32(math.Inf(1))
+	}
+	takeAVX2(&near[0], &d[c], stride, n, &stay)
+	done := leastAVX2(&d[c], &near[0], &stay, &nearSquares[0], stride, 8, n, nearReach)
+	if done == n {
+		return true
+	}
+	for i := range done {
+		for l, v := range near[8*i : 8*i+8] {
+			if p := &d[c+i*stride+l]; stay[l] == 0 && *p >= 0 {
+				*p = v
+			}
+		}
+	}
+	return false
 }

@@ -1617,3 +1617,95 @@ TEXT ·apartAVX2(SB), NOSPLIT, $0-28
 	ORL  BX, AX
 	MOVL AX, ret+24(FP)
 	RET
+
+// func takeAVX2(to, from *float32, apart, n int, stay *[8]int32)
+TEXT ·takeAVX2(SB), NOSPLIT, $0-40
+	MOVQ    to+0(FP), DI
+	MOVQ    from+8(FP), SI
+	MOVQ    apart+16(FP), R8
+	MOVQ    n+24(FP), CX
+	MOVQ    stay+32(FP), AX
+	VMOVUPS nearConsts<>+64(SB), Y1
+	VMOVAPS Y1, Y2
+	TESTQ   CX, CX
+	JEQ     taken
+
+take:
+	VMOVUPS   (SI), Y0
+	VBLENDVPS Y0, Y1, Y0, Y0 // nothing comes from what is passed over
+	VMOVUPS   Y0, (DI)
+	VMINPS    Y0, Y2, Y2
+	LEAQ      (SI)(R8*4), SI
+	ADDQ      $32, DI
+	DECQ      CX
+	JNE       take
+
+taken:
+	VPCMPEQD Y1, Y2, Y2
+	VPOR     (AX), Y2, Y2
+	VMOVDQU  Y2, (AX)
+	VZEROUPPER
+	RET
+
+// func leastAVX2(d, near *float32, stay *[8]int32, squares *float32, apart, beside, n, reach int) (done int)
+TEXT ·leastAVX2(SB), NOSPLIT, $0-72
+	MOVQ    d+0(FP), DI
+	MOVQ    near+8(FP), SI
+	MOVQ    stay+16(FP), AX
+	VMOVUPS (AX), Y7
+	MOVQ    squares+24(FP), R10
+	MOVQ    apart+32(FP), R9
+	MOVQ    beside+40(FP), R8
+	MOVQ    n+48(FP), CX
+	MOVQ    reach+56(FP), R11
+	SHLQ    $2, R8
+	TESTQ   CX, CX
+	JEQ     leastDone
+
+cells:
+	VMOVUPS (DI), Y0
+	VORPS   Y7, Y0, Y2 // negative where cells stay as they are
+	VMOVUPS (SI), Y1
+	LEAQ    (SI)(R8*1), AX
+	MOVQ    SI, BX
+	SUBQ    R8, BX
+	MOVQ    $1, DX
+
+around:
+	VBROADCASTSS (R10)(DX*4), Y5
+	VCMPPS       $0x1e, Y5, Y1, Y3
+	VANDNPS      Y3, Y2, Y3
+	VMOVMSKPS    Y3, R12
+	TESTL        R12, R12
+	JEQ          least
+	CMPQ         DX, R11
+	JGT          leastDone
+	VBROADCASTSS 4(R10)(DX*4), Y6
+	VADDPS       (AX), Y5, Y3
+	VADDPS       (BX), Y5, Y4
+	VMINPS       Y3, Y1, Y1
+	VADDPS       (AX)(R8*1), Y6, Y3
+	SUBQ         R8, BX
+	VMINPS       Y4, Y1, Y1
+	VADDPS       (BX), Y6, Y4
+	VMINPS       Y3, Y1, Y1
+	VMINPS       Y4, Y1, Y1
+	LEAQ         (AX)(R8*2), AX
+	SUBQ         R8, BX
+	ADDQ         $2, DX
+	JMP          around
+
+least:
+	VBLENDVPS Y2, Y0, Y1, Y1
+	VMOVUPS   Y1, (DI)
+	LEAQ      (DI)(R9*4), DI
+	ADDQ      $32, SI
+	DECQ      CX
+	JNE       cells
+
+leastDone:
+	MOVQ n+48(FP), AX
+	SUBQ CX, AX
+	MOVQ AX, done+64(FP)
+	VZEROUPPER
+	RET

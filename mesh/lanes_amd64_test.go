@@ -405,3 +405,36 @@ func TestBasinLanes(t *testing.T) {
 		t.Errorf("%d cells are beside another basin", edges)
 	}
 }
+
+// Clearances are the same on either path, to the bit, where cells in material are
+// passed over and where none are.
+func TestClearanceLanes(t *testing.T) {
+	if !lanesAVX2 {
+		t.Skip("this processor has no AVX2")
+	}
+	defer func() { lanesAVX2 = true }()
+	for _, file := range []string{"parts/bent_pipe.stl", "parts/gears_17_bodies.3mf", "parts/chain_40_links.3mf", "parts/helix.stl", "dirty/cube_no_bottom.obj"} {
+		m, err := Load(t.Context(), "../testdata/meshes/"+file, LoadOptions{Unit: "mm"})
+		if err != nil {
+			t.Fatal(err)
+		}
+		n, err := m.nested.get(t.Context())
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, cells := range []int64{2000, 30_000, 300_000} {
+			var clear [2][]float32
+			for path := range clear {
+				lanesAVX2 = path == 0
+				g, err := newGrid(t.Context(), n, n.box, gridPitch(n.box, cells))
+				if err != nil {
+					t.Fatal(err)
+				}
+				clear[path] = g.clear
+			}
+			if !slices.Equal(clear[0], clear[1]) {
+				t.Errorf("%s, %d cells: clearances differ", file, cells)
+			}
+		}
+	}
+}

@@ -28,3 +28,7 @@ func (a *binAreas) sweep(bins *[splitBins]laneBox) { a.sweepGo(bins) }
 func (b *basins) apart(i int) uint32 { return b.apartGo(i) }
 
 func steepest(clear []float32, steps []gridStep, from int, up []uint8) bool { return false }
+
+func (e *envelope) nearRow(d []float32) bool { return false }
+
+func (e *envelope) nearColumns(d []float32, c, lines, n, stride int) bool { return false }

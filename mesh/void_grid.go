@@ -494,35 +494,55 @@ func (s *gridSweep) mark(at float32, bit uint8, cut []uint8) {
 // envelope is the lower envelope of parabolas along one line.
 type envelope struct {
 	low   []parabola
-	block []float32 // lines taken across memory
+	lines []float32 // lines taken across memory
+	// near is room for eight lines side by side, or one, with nothing for nearReach
+	// cells on either side.
+	near []float32
 }
 
 type parabola struct {
-	at, height float32
-	from       float32 // where it starts to be the lowest
+	at, height float64
+	from       float64 // where it starts to be the lowest
 }
 
 // lineBlock lines at a time are taken across memory, so that it is read in
 // order.
-const lineBlock = 16
+const lineBlock = 8
+
+const (
+	// nearReach is how far, in cells, it pays to look at all cells around one for the
+	// least of value plus squared distance.
+	nearReach = 60
+	// nearFrom is where lines begin in envelope.near.
+	nearFrom = lineBlock * (nearReach + 2)
+)
 
 func newEnvelope(n int) envelope {
-	return envelope{make([]parabola, n), make([]float32, lineBlock*n)}
+	e := envelope{make([]parabola, n), make([]float32, lineBlock*n), make([]float32, 2*nearFrom+lineBlock*n)}
+	for i := range nearFrom {
+		e.near[i] = float32(math.Inf(1))
+	}
+	return e
 }
 
 // spreadRows spreads along rows of n values.
 func (e *envelope) spreadRows(d []float32, n int) {
 	for ; len(d) > 0; d = d[n:] {
-		e.spread(d[:n])
+		if !e.nearRow(d[:n]) {
+			e.spread(d[:n])
+		}
 	}
 }
 
 // spreadColumns spreads along columns of n values, of which those next to one
 // another stand side by side, and those of one column stride apart.
 func (e *envelope) spreadColumns(d []float32, columns, n, stride int) {
-	in := e.block[:lineBlock*n]
+	in := e.lines[:lineBlock*n]
 	for c := 0; c < columns; c += lineBlock {
 		lines := min(lineBlock, columns-c)
+		if e.nearColumns(d, c, lines, n, stride) {
+			continue
+		}
 		for i := range n {
 			for l, v := range d[c+i*stride:][:lines] {
 				in[l*n+i] = v
@@ -543,21 +563,22 @@ func (e *envelope) spreadColumns(d []float32, columns, n, stride int) {
 // spread replaces each value of a line by the least of value plus squared
 // distance, the lower envelope of Felzenszwalb and Huttenlocher (2012),
 // "Distance Transforms of Sampled Functions". Cells that are passed over stay so,
-// and nothing is taken across them.
+// and nothing is taken across them. Where envelopes cross is worked out in double
+// precision, so that what is least is least to the last bit.
 func (e *envelope) spread(f []float32) {
 	inf := float32(math.Inf(1))
 	low, n, from := e.low, 0, 0
-	var topAt, topHeight, topFrom float32 // of the last of low
-	for q, h := range f {
-		if h == inf {
+	var topAt, topHeight, topFrom float64 // of the last of low
+	for q, v := range f {
+		if v == inf {
 			continue
 		}
-		if h == gridPassed {
+		if v == gridPassed {
 			lowest(f[:q], from, low[:n])
 			n, from = 0, q+1
 			continue
 		}
-		x, start := float32(q), -inf
+		x, h, start := float64(q), float64(v), math.Inf(-1)
 		for n > 0 {
 			if d := x - topAt; d == 1 {
 				start = ((h - topHeight) + (x + topAt)) / 2
@@ -567,7 +588,7 @@ func (e *envelope) spread(f []float32) {
 			if start > topFrom {
 				break
 			}
-			start = -inf
+			start = math.Inf(-1)
 			if n--; n > 0 {
 				p := &low[n-1]
 				topAt, topHeight, topFrom = p.at, p.height, p.from
@@ -586,9 +607,9 @@ func lowest(f []float32, q int, low []parabola) {
 	for i := range low {
 		end := len(f)
 		if i+1 < len(low) {
-			end = min(end, int(math.Ceil(float64(low[i+1].from))))
+			end = min(end, int(math.Ceil(low[i+1].from)))
 		}
-		at, height := low[i].at, low[i].height
+		at, height := float32(low[i].at), float32(low[i].height)
 		for ; q < end; q++ {
 			r := float32(q) - at
 			f[q] = r*r + height

@@ -2,6 +2,7 @@ package mesh
 
 import (
 	"math"
+	"math/rand/v2"
 	"testing"
 )
 
@@ -62,5 +63,67 @@ func TestGridClearance(t *testing.T) {
 		if empty == 0 || empty == len(g.clear) {
 			t.Errorf("%s: %d of %d cells are empty", file, empty, len(g.clear))
 		}
+	}
+}
+
+// Values spread along rows and columns to the least of value plus squared distance,
+// to the last bit, from near and far, however many lines there are.
+func TestSpread(t *testing.T) {
+	inf := float32(math.Inf(1))
+	rng := rand.New(rand.NewPCG(2, 6))
+	far := 0 // cells whose least comes from farther than eight at a time look
+	for round := range 400 {
+		n, lines := 5+rng.IntN(300), 5+rng.IntN(20)
+		if round%2 == 0 {
+			n = 5 + rng.IntN(30)
+		}
+		rows, want := make([]float32, n*lines), make([]float32, n*lines)
+		full, empty := rng.Float64(), rng.Float64()/2
+		for l := range lines {
+			row := rows[l*n : (l+1)*n]
+			none := rng.Float64() < empty
+			for i := range row {
+				x := rng.Float32() * float32(rng.IntN(30))
+				if round%3 == 0 {
+					x = float32(rng.IntN(20)) / 2 // many are equal, and many where they cross
+				}
+				row[i] = x * x
+				if none || rng.Float64() > full*full {
+					row[i] = inf
+				}
+			}
+			for q := range row {
+				least, from := inf, q
+				for i, h := range row {
+					if v := float32((q-i)*(q-i)) + h; v < least {
+						least, from = v, i
+					}
+				}
+				want[l*n+q] = least
+				if from-q > nearReach || q-from > nearReach {
+					far++
+				}
+			}
+		}
+		stride := lines + rng.IntN(3)
+		columns, alone := make([]float32, n*stride), append([]float32(nil), rows...)
+		for i, v := range rows {
+			columns[i%n*stride+i/n] = v
+		}
+		e := newEnvelope(max(n, lines))
+		e.spreadColumns(columns, lines, n, stride)
+		e.spreadRows(rows, n)
+		for l := range lines {
+			e.spread(alone[l*n : (l+1)*n])
+		}
+		for i, v := range want {
+			if rows[i] != v || alone[i] != v || columns[i%n*stride+i/n] != v {
+				t.Fatalf("round %d: cell %d of line %d of %d by %d has %g in a row, %g alone and %g in a column, want %g",
+					round, i%n, i/n, n, lines, rows[i], alone[i], columns[i%n*stride+i/n], v)
+			}
+		}
+	}
+	if far < 1000 {
+		t.Errorf("%d cells have their least from far: a test of near ones alone", far)
 	}
 }
