@@ -379,6 +379,9 @@ func TestBasinLanes(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
+			if err := b.number(t.Context()); err != nil {
+				t.Fatal(err)
+			}
 			up[path] = b.up
 			for cell := range b.of {
 				if path == 0 && !g.border(int32(cell)) {

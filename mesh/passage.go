@@ -342,16 +342,21 @@ func (p *passages) spread(ctx context.Context, r float32) error {
 	for _, c := range p.order {
 		p.depth[c] = 2
 	}
-	var near [6]int32
 	for i := 0; i < len(p.order); i++ {
 		if i&0xffff == 0 && ctx.Err() != nil {
 			return ctx.Err()
 		}
-		d := min(p.depth[p.order[i]], math.MaxUint16-1) + 1
-		for _, n := range g.besides(p.order[i], &near) {
-			if p.depth[n] == 0 && g.clear[n] < r {
-				p.depth[n] = d
-				p.order = append(p.order, n)
+		c := p.order[i]
+		d := min(p.depth[c], math.MaxUint16-1) + 1
+		for k, s := range g.stride { // as besides, but most were met
+			down, up := c-int32(s), c+int32(s)
+			if p.depth[down] == 0 && g.clear[down] < r && g.clear[down] > 0 && g.cut[down]&(1<<k) == 0 {
+				p.depth[down] = d
+				p.order = append(p.order, down)
+			}
+			if p.depth[up] == 0 && g.clear[up] < r && g.clear[up] > 0 && g.cut[c]&(1<<k) == 0 {
+				p.depth[up] = d
+				p.order = append(p.order, up)
 			}
 		}
 	}

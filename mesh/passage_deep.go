@@ -2,6 +2,8 @@ package mesh
 
 import (
 	"context"
+	"encoding/binary"
+	"math"
 	"sync/atomic"
 )
 
@@ -28,9 +30,17 @@ func newDeepness(ctx context.Context, g *grid) (*deepness, error) {
 		*set = make([]uint64, n)
 	}
 	return d, each(ctx, n, deepnessChunk, func(w int) {
-		for i, cut := range g.cut[64*w : min(64*w+64, len(g.cut))] {
+		cut := g.cut[64*w : min(64*w+64, len(g.cut))]
+		i := 0
+		for ; i+8 <= len(cut); i += 8 {
+			open := ^binary.LittleEndian.Uint64(cut[i:])
+			for k := range d.links { // the lowest bits of eight bytes, side by side
+				d.links[k][w] |= open >> k & 0x0101010101010101 * 0x0102040810204080 >> 56 << i
+			}
+		}
+		for ; i < len(cut); i++ {
 			for k := range d.links {
-				d.links[k][w] |= uint64(^cut>>k&1) << i
+				d.links[k][w] |= uint64(^cut[i]>>k&1) << i
 			}
 		}
 	})
@@ -39,17 +49,15 @@ func newDeepness(ctx context.Context, g *grid) (*deepness, error) {
 // deepest returns the greatest depth, as in passages.depth, where a ball of r cells
 // has no room, or most+1 where it is greater than most.
 func (d *deepness) deepest(ctx context.Context, r float32, most int) (int, error) {
-	g := d.g
+	g, least := d.g, math.Float32bits(r)
 	err := each(ctx, len(d.front), deepnessChunk, func(w int) {
-		var narrow, room uint64
+		var empty, room uint64
 		for i, c := range g.clear[64*w : min(64*w+64, len(g.clear))] {
-			if c >= r {
-				room |= 1 << i
-			} else if c > 0 {
-				narrow |= 1 << i
-			}
+			b := math.Float32bits(c) // in order as the numbers are, none of which is negative
+			room |= uint64((least-1-b)>>31) << i
+			empty |= uint64(-b>>31) << i
 		}
-		d.unmet[w], d.front[w] = narrow, room
+		d.unmet[w], d.front[w] = empty&^room, room
 	})
 	if err != nil {
 		return 0, err

@@ -84,6 +84,7 @@ type basins struct {
 	g     *grid
 	steps []gridStep
 	up    []uint8   // the step to climb, or one of the marks below
+	tops  []int32   // the cells inside the grid that have none, in order
 	of    []int32   // basin of each cell, -1 in material
 	peaks []int32   // the highest cell of each basin; basin 0 is the outside and has none
 	edge  [][]int32 // in order, the cells that steps lead from to another basin, but for the outside's; links lists them
@@ -95,28 +96,17 @@ const (
 	upSolid   = 102
 )
 
+// newBasins finds the steps that cells climb, and tops; number finds the rest.
 func newBasins(ctx context.Context, g *grid) (*basins, error) {
-	b := &basins{g: g, steps: g.steps(), up: make([]uint8, len(g.clear)), of: make([]int32, len(g.clear)), peaks: []int32{-1}}
-	slab := max(1, min(g.size[2]/4, basinSlab))
-	ends := make([][]int32, (g.size[2]+slab-1)/slab)
-	err := parallel(ctx, g.size[2], slab, func(from, to int) (err error) {
-		for z := from; z < to && ctx.Err() == nil; z++ {
-			b.climbLayer(z)
-		}
-		ends[from/slab], err = b.follow(ctx, from*g.stride[2], to*g.stride[2])
-		return err
-	})
-	if err != nil {
-		return nil, err
-	}
-	return b, b.number(ctx, ends, slab*g.stride[2])
+	b := &basins{g: g, steps: g.steps(), up: make([]uint8, len(g.clear))}
+	layers := make([][]int32, g.size[2])
+	err := each(ctx, g.size[2], 1, func(z int) { layers[z] = b.climbLayer(z) })
+	b.tops = slices.Concat(layers...)
+	return b, err
 }
 
-// basinSlab is how many layers, at most, cells are followed in at a time.
-const basinSlab = 8
-
-// climbLayer finds the step of each cell of a layer.
-func (b *basins) climbLayer(z int) {
+// climbLayer finds the step of each cell of a layer, and lists those that have none.
+func (b *basins) climbLayer(z int) (tops []int32) {
 	g := b.g
 	for y := range g.size[1] {
 		border := z == 0 || z == g.size[2]-1 || y == 0 || y == g.size[1]-1
@@ -128,11 +118,17 @@ func (b *basins) climbLayer(z int) {
 				b.up[i] = upSolid
 			case border || x == 0 || x == g.size[0]-1:
 				b.up[i] = upOutside
-			case !picked || g.clear[i] <= upWide && b.up[i] < upPeak && !g.free(i, &b.steps[b.up[i]]):
-				b.up[i] = b.climb(i)
+			default:
+				if !picked || g.clear[i] <= upWide && b.up[i] < upPeak && !g.free(i, &b.steps[b.up[i]]) {
+					b.up[i] = b.climb(i)
+				}
+				if b.up[i] == upPeak {
+					tops = append(tops, int32(i))
+				}
 			}
 		}
 	}
+	return tops
 }
 
 // upWide is the clearance in cells of which no surface lies within a step.
@@ -162,50 +158,24 @@ func (b *basins) climb(i int) uint8 {
 // unmet marks cells that were not followed yet.
 const unmet = -2
 
-// follow follows the cells of a slab to their peaks, or to where they leave it for
-// another. Of each it notes in of which of the ends returned it comes to; the first
-// of these is the outside, as ^0, the others are cells in the order in which they are
-// come to.
-func (b *basins) follow(ctx context.Context, from, to int) ([]int32, error) {
-	for i := from; i < to; i++ {
-		b.of[i] = unmet
-	}
-	ends := []int32{^0}
-	var path []int
-	for i := from; i < to; i++ {
-		if i&0xffff == 0 && ctx.Err() != nil {
-			return nil, ctx.Err()
-		}
-		j := i
-		path = path[:0]
-		for from <= j && j < to && b.of[j] == unmet {
-			path = append(path, j)
-			if b.up[j] >= upPeak {
-				break
-			}
-			j += b.steps[b.up[j]].offset
-		}
-		end := int32(len(ends))
-		switch inside := from <= j && j < to; {
-		case inside && b.of[j] != unmet:
-			end = b.of[j]
-		case inside && b.up[j] == upSolid:
-			end = -1
-		case inside && b.up[j] == upOutside:
-			end = 0
-		default:
-			ends = append(ends, int32(j))
-		}
-		for _, p := range path {
-			b.of[p] = end
-		}
-	}
-	return ends, nil
-}
+// basinSlab is how many layers, at most, cells are followed in at a time.
+const basinSlab = 8
 
-// number numbers the peaks in the order in which they are come to, given the ends in
-// each slab of so many cells, and says of each cell to which it comes.
-func (b *basins) number(ctx context.Context, ends [][]int32, slab int) error {
+// number follows every cell to its peak. Peaks are numbered in the order in which they
+// are come to from the cells in theirs.
+func (b *basins) number(ctx context.Context) error {
+	g := b.g
+	b.of, b.peaks = make([]int32, len(g.clear)), []int32{-1}
+	layers := max(1, min(g.size[2]/4, basinSlab))
+	slab := layers * g.stride[2]
+	ends := make([][]int32, (g.size[2]+layers-1)/layers)
+	err := parallel(ctx, len(b.of), slab, func(from, to int) (err error) {
+		ends[from/slab], err = b.follow(ctx, from, to)
+		return err
+	})
+	if err != nil {
+		return err
+	}
 	var way []*int32 // what is known of one end, ^ its basin, is known of all of these
 	for _, list := range ends {
 		if ctx.Err() != nil {
@@ -234,8 +204,63 @@ func (b *basins) number(ctx context.Context, ends [][]int32, slab int) error {
 				of[i] = ^list[end]
 			}
 		}
-		return nil
+		return ctx.Err()
 	})
+}
+
+// follow follows the cells of a slab to their peaks, or to where they leave it for
+// another. Of each it notes in of which of the ends returned it comes to; the first
+// of these is the outside, as ^0, the others are cells in the order in which they are
+// come to.
+func (b *basins) follow(ctx context.Context, from, to int) ([]int32, error) {
+	var offset [upPeak]int
+	for i := range b.steps {
+		offset[i] = b.steps[i].offset
+	}
+	of, up := b.of[from:to], b.up[from:to]
+	for i := range of {
+		of[i] = unmet
+	}
+	ends := []int32{^0}
+	var path []int
+	for i := range of {
+		if i&0xffff == 0 && ctx.Err() != nil {
+			return nil, ctx.Err()
+		}
+		if of[i] != unmet {
+			continue
+		}
+		end := int32(-1)
+		path = path[:0]
+		for j := i; ; {
+			if uint(j) >= uint(len(of)) { // it leaves the slab
+				end = int32(len(ends))
+				ends = append(ends, int32(from+j))
+				break
+			}
+			if of[j] != unmet {
+				end = of[j]
+				break
+			}
+			path = append(path, j)
+			s := up[j]
+			if s < upPeak {
+				j += offset[s]
+				continue
+			}
+			if s == upPeak {
+				end = int32(len(ends))
+				ends = append(ends, int32(from+j))
+			} else if s == upOutside {
+				end = 0
+			}
+			break
+		}
+		for _, p := range path {
+			of[p] = end
+		}
+	}
+	return ends, nil
 }
 
 // gridLink is a step between two basins.

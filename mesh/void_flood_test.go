@@ -16,6 +16,9 @@ func TestBasinNumbers(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
+		if err := b.number(t.Context()); err != nil {
+			t.Fatal(err)
+		}
 		slab := max(1, g.size[2]/4) * g.stride[2]
 		number := map[int]int32{}
 		for cell := range g.clear {

@@ -3,11 +3,12 @@ package mesh
 import (
 	"cmp"
 	"context"
+	"math"
 	"slices"
 )
 
 // This file tells grids that have no room from those that may have one, without
-// asking of every cell where it leads.
+// following every cell to where it leads.
 
 // roomless reports that newRooms would find no room on the grid but the outside
 // and the inside of voids that a shell closes, which is known already.
@@ -19,54 +20,23 @@ import (
 // ways are sought peak by peak, highest first. One that meets the cells seen
 // from an earlier peak may end there: from these the way goes on, and what the
 // earlier, higher peak does not stand out over, the later one does not either.
-func (g *grid) roomless(ctx context.Context) (bool, error) {
-	peaks, err := g.peaks(ctx)
-	if err != nil || len(peaks) == 0 {
-		return err == nil, err
+func (b *basins) roomless(ctx context.Context) (bool, error) {
+	g := b.g
+	if math.IsInf(float64(g.clear[0]), 1) { // there is no surface
+		return true, nil
 	}
+	peaks := slices.Clone(b.tops)
 	slices.SortFunc(peaks, func(a, b int32) int {
 		return cmp.Or(cmp.Compare(g.clear[b], g.clear[a]), cmp.Compare(a, b))
 	})
 	n := (len(g.clear) + 63) / 64
-	w := wayUp{g: g, steps: g.steps(), seen: make([]uint64, n), good: make([]uint64, n)}
+	w := wayUp{g: g, steps: b.steps, seen: make([]uint64, n), good: make([]uint64, n)}
 	for _, p := range peaks {
 		if found, err := w.from(ctx, p); !found || err != nil {
 			return false, err
 		}
 	}
 	return true, nil
-}
-
-// peaks lists the cells inside the grid that climb would leave where they are.
-func (g *grid) peaks(ctx context.Context) ([]int32, error) {
-	steps := g.steps()
-	layers := make([][]int32, g.size[2])
-	err := parallel(ctx, g.size[2]-2, 1, func(layer, _ int) error {
-		z := layer + 1
-		last := 0 // the step that led up from the cell before: most often it does again
-		for y := 1; y < g.size[1]-1; y++ {
-			row := z*g.stride[2] + y*g.stride[1]
-			for i := row + 1; i < row+g.size[0]-1; i++ {
-				if g.clear[i] == 0 || g.rises(i, &steps[last]) {
-					continue
-				}
-				last = slices.IndexFunc(steps, func(s gridStep) bool { return g.rises(i, &s) })
-				if last < 0 {
-					layers[z] = append(layers[z], int32(i))
-					last = 0
-				}
-			}
-		}
-		return nil
-	})
-	return slices.Concat(layers...), err
-}
-
-// rises reports whether a step leads from a cell to a higher one: to larger
-// clearance, or as large a one and a higher number.
-func (g *grid) rises(i int, s *gridStep) bool {
-	c, n := g.clear[i], g.clear[i+s.offset]
-	return (n > c || n == c && s.offset > 0) && g.free(i, s)
 }
 
 // border reports whether a cell belongs to the grid's outermost.

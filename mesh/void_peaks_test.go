@@ -52,12 +52,15 @@ func TestRoomlessGrids(t *testing.T) {
 				g.clear[j] = float32(int(g.clear[j]*2))/2 + gridLeast
 			}
 		}
-		none, err := g.roomless(ctx)
+		b, err := newBasins(ctx, g)
 		if err != nil {
 			t.Fatal(err)
 		}
-		b, err := newBasins(ctx, g)
+		none, err := b.roomless(ctx)
 		if err != nil {
+			t.Fatal(err)
+		}
+		if err := b.number(ctx); err != nil {
 			t.Fatal(err)
 		}
 		links, err := b.links(ctx)

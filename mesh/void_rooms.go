@@ -250,7 +250,7 @@ func (r *rooms) throats(ctx context.Context) ([]throat, error) {
 				j++
 			}
 			for k := j; all[k].at.from == to; k++ {
-				if all[k].other == f.other && all[k].room == f.room && g.free(int(f.at.from), t) {
+				if all[k].other == f.other && all[k].room == f.room && find.root(int32(i)) != find.root(int32(k)) && g.free(int(f.at.from), t) {
 					find.join(int32(i), int32(k))
 				}
 			}

@@ -74,11 +74,14 @@ type vents struct {
 
 // ventedVoids finds the rooms of empty space that lead outside.
 func ventedVoids(ctx context.Context, g *grid) ([]Void, error) {
-	if none, err := g.roomless(ctx); none || err != nil {
-		return nil, err
-	}
 	b, err := newBasins(ctx, g)
 	if err != nil {
+		return nil, err
+	}
+	if none, err := b.roomless(ctx); none || err != nil {
+		return nil, err
+	}
+	if err := b.number(ctx); err != nil {
 		return nil, err
 	}
 	links, err := b.links(ctx)
