@@ -80,7 +80,7 @@ func MeasureVoids(ctx context.Context, m *Mesh, p VoidParams) (*Voids, error) {
 }
 
 // DefaultVoidCells bounds the grid where VoidParams says nothing; a cell takes
-// 5 bytes, and 10 where there may be rooms.
+// 6 bytes, and 10 where there may be rooms.
 const DefaultVoidCells = 4 << 20
 
 // voidSeen is the narrowest way, in cells, that can't be missed: cells that a
