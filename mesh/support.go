@@ -318,11 +318,12 @@ type column struct {
 	roof  rise
 	top   float64 // its highest corner
 	sum   *Support
-	pool  []below // the facets below, highest first
-	lists []int32 // the candidates, as numbers in the pool: all, then those of each piece being split
-	cands []int32 // of the piece being resolved
-	least float64 // area that is none
-	work  int     // candidates still to be looked at
+	pool  []below  // the facets below, highest first
+	lists []int32  // the candidates, as numbers in the pool: all, then those of each piece being split
+	cands []int32  // of the piece being resolved
+	steps [3]shade // of it, left by the sides of the candidate being looked at
+	least float64  // area that is none
+	work  int      // candidates still to be looked at
 
 	// One facet over many that cross each other falls into any number of pieces.
 	ctx     context.Context
@@ -472,7 +473,10 @@ func (c *column) find(tri *[3]point, above float64) {
 		return true
 	})
 	slices.SortFunc(c.pool, func(a, b below) int {
-		return cmp.Or(cmp.Compare(b.top, a.top), cmp.Compare(a.facet, b.facet))
+		if a.top != b.top {
+			return cmp.Compare(b.top, a.top)
+		}
+		return cmp.Compare(a.facet, b.facet)
 	})
 	for i := range c.pool {
 		c.lists = append(c.lists, int32(i))
@@ -523,7 +527,7 @@ func (c *column) resolve(p *shade, facet int32, floor rise, i int) {
 		if g.lo[0] >= hi[0] || g.lo[1] >= hi[1] || g.hi[0] <= lo[0] || g.hi[1] <= lo[1] || p.beside(&g.tri) {
 			continue
 		}
-		in, ok := p.inside(&g.tri)
+		in, ok := p.inside(&g.tri, &c.steps)
 		if !ok || in.area() <= c.least {
 			continue
 		}
@@ -534,26 +538,34 @@ func (c *column) resolve(p *shade, facet int32, floor rise, i int) {
 			break
 		}
 	}
+	c.split(p, facet, floor, i, lifted, ducks)
+}
+
+// split goes on with what of a piece candidate i is not under, and with what it is:
+// c.steps.
+func (c *column) split(p *shade, facet int32, floor rise, i int, lifted, ducks bool) {
 	g := &c.pool[c.cands[i]]
-	rest := *p
-	var out shade
+	steps := c.steps
+	var out, high, ducked shade
+	rest := p
 	for k := range 3 {
-		a, b := g.tri[k], g.tri[(k+1)%3]
-		out = rest.cut(b, a)
+		rest.cut(g.tri[(k+1)%3], g.tri[k], &out)
 		c.past(&out, facet, floor, i)
-		rest = rest.cut(a, b)
+		rest = &steps[k]
 	}
 	if !lifted {
-		out = rest.part(floor.less(g.rise))
+		rest.part(floor.less(g.rise), &out)
 		c.past(&out, facet, floor, i)
-		rest = rest.part(g.rise.less(floor))
+		rest.part(g.rise.less(floor), &high)
+		rest = &high
 	}
 	if !ducks {
-		out = rest.part(g.rise.less(c.roof))
+		rest.part(g.rise.less(c.roof), &out)
 		c.past(&out, facet, floor, i)
-		rest = rest.part(c.roof.less(g.rise))
+		rest.part(c.roof.less(g.rise), &ducked)
+		rest = &ducked
 	}
-	c.past(&rest, g.facet, g.rise, i)
+	c.past(rest, g.facet, g.rise, i)
 }
 
 // past goes on after candidate i with a part of the shadow.
@@ -594,32 +606,33 @@ func (c *column) add(p *shade, facet int32, floor rise) {
 	}
 }
 
-// cut keeps what lies to the left of the line from a to b.
-func (s *shade) cut(a, b point) shade {
+// cut makes out what lies to the left of the line from a to b.
+func (s *shade) cut(a, b point, out *shade) {
 	dx, dy := b[0]-a[0], b[1]-a[1]
 	var left heights
 	for i := range s.n {
 		p := &s.p[i]
 		left[i] = float64(dx*(p[1]-a[1])) - float64(dy*(p[0]-a[0]))
 	}
-	return s.above(&left)
+	s.above(&left, out)
 }
 
-// part keeps where a linear function is positive.
-func (s *shade) part(r rise) shade {
+// part makes out where a linear function is positive.
+func (s *shade) part(r rise, out *shade) {
 	var h heights
 	for i := range s.n {
 		h[i] = r.at(s.p[i])
 	}
-	return s.above(&h)
+	s.above(&h, out)
 }
 
 // heights are the values of a linear function at the corners of a polygon.
 type heights [shadeMax]float64
 
-// above keeps where a linear function is positive (Sutherland and Hodgman 1974,
+// above makes out where a linear function is positive (Sutherland and Hodgman 1974,
 // "Reentrant polygon clipping").
-func (s *shade) above(h *heights) (out shade) {
+func (s *shade) above(h *heights, out *shade) {
+	out.n = 0
 	for i := range s.n {
 		j := i + 1
 		if j == s.n {
@@ -636,7 +649,6 @@ func (s *shade) above(h *heights) (out shade) {
 			out.n++
 		}
 	}
-	return out
 }
 
 // over reports whether a linear function is positive all over the polygon, or
@@ -680,15 +692,17 @@ func (s *shade) beside(t *[3]point) bool {
 	return false
 }
 
-// inside keeps what lies in a triangle.
-func (s *shade) inside(t *[3]point) (shade, bool) {
-	out := *s
+// inside returns what lies in a triangle, the last of what is left after one side
+// after another, and whether there is any.
+func (s *shade) inside(t *[3]point, steps *[3]shade) (*shade, bool) {
+	left := s
 	for k := range 3 {
-		if out = out.cut(t[k], t[(k+1)%3]); out.n < 3 {
-			return out, false
+		left.cut(t[k], t[(k+1)%3], &steps[k])
+		if left = &steps[k]; left.n < 3 {
+			return left, false
 		}
 	}
-	return out, true
+	return left, true
 }
 
 func (s *shade) area() (a float64) {
