@@ -35,6 +35,7 @@ func TestRiseOfArches(t *testing.T) {
 	}
 	bend := meshtest.Join(meshtest.BoxAt(mesh.Vec{-25, -25, -8}, mesh.Vec{25, 25, 8}), meshtest.Flip(torus(ring, 128)))
 	dome := meshtest.Join(meshtest.BoxAt(mesh.Vec{-8, -8, -8}, mesh.Vec{8, 8, 8}), meshtest.Flip(meshtest.Sphere(r, 64)))
+	coil := meshtest.Join(meshtest.BoxAt(mesh.Vec{-25, -25, -8}, mesh.Vec{25, 25, 50}), meshtest.Flip(helix(ring, 128, 3, 12)))
 	reach, rise := r*math.Sin(a), r*(1-math.Cos(a))
 	for _, c := range []struct {
 		name        string
@@ -44,6 +45,7 @@ func TestRiseOfArches(t *testing.T) {
 	}{
 		{"tunnel", tunnel(arch(16)), reach, rise, 0.002},
 		{"bend", bend, reach, rise, 0.01},
+		{"coil, whose turns lie over one another", coil, reach, rise, 0.01},
 		{"dome", dome, reach, rise, 0.05},
 		{"flat ceiling", tunnel([]mesh.Vec{{-2, -2}, {2, -2}, {2, 2}, {-2, 2}}), 2, 0, 1e-6},
 		{"leaning ceiling", tunnel([]mesh.Vec{{-2, -2}, {2, -2}, {2, 3}, {-2, 2}}), 2, -0.5, 1e-6},
@@ -60,6 +62,28 @@ func TestRiseOfArches(t *testing.T) {
 			t.Errorf("%s: reaches %g and rises %g, want %g and %g", c.name, got.ReachMM, got.RiseMM, c.reach, c.rise)
 		}
 	}
+}
+
+// helix turns a closed section about the z axis, n and a bit steps a turn, as it climbs
+// by a pitch each, and closes both ends.
+func helix(section []mesh.Vec, n, turns int, pitch float64) *mesh.Mesh {
+	var b meshtest.Builder
+	at := func(p mesh.Vec, i int) mesh.Vec {
+		s, c := math.Sincos(2 * math.Pi * float64(i) / (float64(n) + 0.3))
+		return mesh.Vec{p[0] * c, p[0] * s, p[2] + pitch*float64(i)/float64(n)}
+	}
+	for i := range n * turns {
+		for k, p := range section {
+			q := section[(k+1)%len(section)]
+			b.Quad(at(p, i), at(p, i+1), at(q, i+1), at(q, i))
+		}
+	}
+	for k := 2; k < len(section); k++ {
+		p, q, r := section[0], section[k-1], section[k]
+		b.Tri(at(p, 0), at(q, 0), at(r, 0))
+		b.Tri(at(p, n*turns), at(r, n*turns), at(q, n*turns))
+	}
+	return b.Mesh()
 }
 
 // torus turns a closed section about the z axis in n steps.

@@ -39,7 +39,7 @@ type OverhangRegion struct {
 	AreaMM2        float64
 	ProjectedMM2   float64 // seen along the build direction
 	InclinationRad float64 // least
-	SteepestRad    float64 // greatest inclination, of facets that have a sure one
+	Whole          Ceiling // with the roofs of holes that it runs into, unless it is one
 	ReachMM        float64 // largest distance from a point of the region to where it is carried from below
 	RiseMM         float64 // how far the point of the largest reach lies above the nearest place that carries the region
 	Kind           OverhangKind
@@ -50,6 +50,18 @@ type OverhangRegion struct {
 	Pins           []PinArea
 	Facets         []int32
 	Tiles          []int32 // of bodies that meet, what of Facets it is: tiles of their skin; else nil
+}
+
+// Ceiling tells the shape of downskin: how flat, and how round.
+type Ceiling struct {
+	AreaMM2        float64
+	ProjectedMM2   float64 // seen along the build direction
+	InclinationRad float64 // least
+	SteepestRad    float64 // greatest, of facets that have a sure one
+}
+
+func (c Ceiling) join(d Ceiling) Ceiling {
+	return Ceiling{c.AreaMM2 + d.AreaMM2, c.ProjectedMM2 + d.ProjectedMM2, min(c.InclinationRad, d.InclinationRad), max(c.SteepestRad, d.SteepestRad)}
 }
 
 // PinArea is what of a region lies on a pin.
@@ -91,7 +103,8 @@ type Overhang struct {
 // inside the region: a tongue that hangs next to a wall of its own region,
 // across a slot, is as long as it is. A bridge of span s reaches s/2. A free
 // region without any hold reaches from its lowest points, of a flat start the one
-// from which it is farthest, to its farthest.
+// from which it is farthest, to its farthest. Where a region runs into the roof of
+// a hole, ways lead on along that roof to what carries it.
 //
 // Where bodies of the same mesh touch or run into each other, surface of one that
 // lies in or on another is no overhang and carries the region that ends there. Of
@@ -128,6 +141,7 @@ type overhang struct {
 	flagged []bool
 	passed  []float64      // area let pass for doubt, of each chunk
 	of      []int32        // region of a tile of a flagged facet, -1 else
+	beside  [][]int32      // by region, unless it is the roof of a hole: those that it runs into
 	held    map[int32]bool // vertices that rest on another body
 	starts  []minimum
 	lowest  map[int32]int32 // the floating start that a facet touches
@@ -210,8 +224,13 @@ func (o *overhang) regions(ctx context.Context) (Overhang, error) {
 		hole := o.hole(face)
 		id := int32(len(out.Regions))
 		var tiles []int32
+		out.Regions, o.beside = append(out.Regions, OverhangRegion{Hole: hole}), append(o.beside, nil)
 		join := func(t int32) {
-			if f := o.skin.face(t); o.flagged[f] && o.of[t] < 0 && o.hole(f) == hole {
+			switch f := o.skin.face(t); {
+			case !o.flagged[f]:
+			case o.hole(f) != hole:
+				o.meet(id, o.of[t], out.Regions)
+			case o.of[t] < 0:
 				o.of[t] = id
 				tiles = append(tiles, t)
 			}
@@ -238,7 +257,8 @@ func (o *overhang) regions(ctx context.Context) (Overhang, error) {
 			}
 		}
 		slices.Sort(tiles)
-		r := OverhangRegion{Hole: hole, Facets: tiles}
+		r := &out.Regions[id]
+		r.Facets = tiles
 		if o.skin.share != nil {
 			r.Tiles, r.Facets = tiles, make([]int32, len(tiles))
 			for i, t := range tiles {
@@ -246,11 +266,13 @@ func (o *overhang) regions(ctx context.Context) (Overhang, error) {
 			}
 			r.Facets = slices.Compact(r.Facets) // tiles are in the order of facets
 		}
-		out.Regions = append(out.Regions, r)
+	}
+	if err := each(ctx, len(out.Regions), 16, func(i int) { o.sum(&out.Regions[i]) }); err != nil {
+		return Overhang{}, err
 	}
 	errs := make([]float64, len(out.Regions))
 	err := parallel(ctx, len(out.Regions), 1, func(i, _ int) error {
-		e, err := o.measure(ctx, &out.Regions[i], int32(i))
+		e, err := o.measure(ctx, out.Regions, int32(i))
 		errs[i] = e
 		return err
 	})
@@ -268,13 +290,27 @@ func (o *overhang) regions(ctx context.Context) (Overhang, error) {
 	return out, nil
 }
 
-// measure fills in a region from its facets and returns the error of its reach.
-func (o *overhang) measure(ctx context.Context, r *OverhangRegion, id int32) (float64, error) {
+// meet notes that two regions run into each other, the first over a tile of the
+// second, which is -1 where it is not known yet: then it will meet the first.
+func (o *overhang) meet(id, other int32, known []OverhangRegion) {
+	if other < 0 {
+		return
+	}
+	for _, p := range [2][2]int32{{id, other}, {other, id}} {
+		if known[p[0]].Hole < 0 && !slices.Contains(o.beside[p[0]], p[1]) {
+			o.beside[p[0]] = append(o.beside[p[0]], p[1])
+		}
+	}
+}
+
+// sum fills in what a region's facets say, each for itself.
+func (o *overhang) sum(r *OverhangRegion) {
 	least := math.Inf(1)
 	low, lowAt := math.Inf(1), Vec{}
 	r.Box = EmptyBox()
 	free := false
 	pins := map[int32]float64{}
+	steepest := 0.0
 	for _, piece := range o.skin.under(r) {
 		f := o.skin.facet(piece)
 		n, area, noise := o.normal(f)
@@ -290,7 +326,7 @@ func (o *overhang) measure(ctx context.Context, r *OverhangRegion, id int32) (fl
 		if a := math.Atan2(math.Hypot(n[0], n[1]), -n[2]); area > 0 && a+noise < least {
 			least, r.InclinationRad = a+noise, a
 		} else if noise < noiseMaxRad {
-			r.SteepestRad = max(r.SteepestRad, a)
+			steepest = max(steepest, a)
 		}
 		for _, v := range o.skin.m.Facets[piece] {
 			r.Box = r.Box.Grow(o.skin.m.Verts[v])
@@ -303,48 +339,83 @@ func (o *overhang) measure(ctx context.Context, r *OverhangRegion, id int32) (fl
 	for _, i := range slices.Sorted(maps.Keys(pins)) {
 		r.Pins = append(r.Pins, PinArea{i, pins[i]})
 	}
-	r.SteepestRad = max(r.SteepestRad, r.InclinationRad)
-	r.LowMM = low + o.frame.Lift
+	r.Whole = Ceiling{r.AreaMM2, r.ProjectedMM2, r.InclinationRad, max(steepest, r.InclinationRad)}
+	r.LowMM, r.At = low+o.frame.Lift, o.back(lowAt)
+	if r.Kind = Ledge; free {
+		r.Kind = Free
+	}
+}
+
+// measure finds how a region is held, after all are summed, and returns the error of
+// its reach.
+func (o *overhang) measure(ctx context.Context, all []OverhangRegion, id int32) (float64, error) {
+	r := &all[id]
 	if r.AreaMM2 <= o.p.LeastMM2 {
-		r.At, r.Kind = o.back(lowAt), Ledge
-		if free {
-			r.Kind = Free
-		}
 		return 0, nil
 	}
-	h := o.carriers(r, id)
-	if len(h.pieces) == 0 {
-		free = true
-		h = o.freeStarts(r, lowAt)
+	c := o.ceiling(all, id)
+	for _, i := range c.beside {
+		r.Whole = r.Whole.join(all[i].Whole)
 	}
-	reach, err := o.reach(ctx, r, id, h)
+	h := o.carriers(c)
+	if len(h.pieces) == 0 {
+		r.Kind = Free
+		h = o.freeStarts(&c.OverhangRegion, o.place(r.At))
+	}
+	reach, err := o.reach(ctx, c, h)
 	if err != nil {
 		return 0, err
 	}
-	r.ReachMM, r.RiseMM, r.At, r.Kind = reach.dist, h.below(reach.at), o.back(reach.at), Ledge
-	switch {
-	case free:
-		r.Kind, r.At = Free, o.back(lowAt)
-	case reach.spanRad > bridgeSpanRad:
+	r.ReachMM, r.RiseMM = reach.dist, h.below(reach.at, math.Tan(o.p.AngleRad))
+	if r.Kind == Free {
+		return reach.err, nil
+	}
+	if r.At = o.back(reach.at); reach.spanRad > bridgeSpanRad {
 		r.Kind = Bridge
 	}
 	return reach.err, nil
 }
 
-// carriers returns the places where a region is carried from below, laid into
+// ceiling is what the ways of a region lead over: it and the roofs of holes that it
+// runs into.
+type ceiling struct {
+	OverhangRegion // Facets and Tiles of all
+	id             int32
+	beside         []int32
+}
+
+func (o *overhang) ceiling(all []OverhangRegion, id int32) *ceiling {
+	c := &ceiling{all[id], id, o.beside[id]}
+	for _, i := range c.beside {
+		c.Facets, c.Tiles = append(slices.Clip(c.Facets), all[i].Facets...), append(slices.Clip(c.Tiles), all[i].Tiles...)
+	}
+	if len(c.beside) > 0 {
+		slices.Sort(c.Facets)
+		slices.Sort(c.Tiles)
+		c.Facets = slices.Compact(c.Facets)
+	}
+	return c
+}
+
+// holds reports whether a region, or -1, belongs to the ceiling.
+func (c *ceiling) holds(region int32) bool {
+	return region == c.id || slices.Contains(c.beside, region)
+}
+
+// carriers returns the places where a ceiling is carried from below, laid into
 // the platform.
-func (o *overhang) carriers(r *OverhangRegion, id int32) *hold {
+func (o *overhang) carriers(c *ceiling) *hold {
 	topo := o.m.Topology()
 	h := newHold()
 	var resting []int32 // vertices, the tip of a cone as often as facets meet there
 	if o.skin.share != nil {
-		for _, t := range r.Tiles {
-			resting = o.cutCarriers(h, t, id, resting)
+		for _, t := range c.Tiles {
+			resting = o.cutCarriers(h, t, c, resting)
 		}
 		o.addPoints(h, resting)
 		return h
 	}
-	for _, f := range r.Facets {
+	for _, f := range c.Facets {
 		t := o.m.Facets[f]
 		for k := range 3 {
 			a, b := t[k], t[(k+1)%3]
@@ -353,7 +424,7 @@ func (o *overhang) carriers(r *OverhangRegion, id int32) *hold {
 			restB := o.rests(pb[2]) || o.held[b]
 			e := topo.Twin[3*f+int32(k)]
 			switch {
-			case restA && restB, e >= 0 && o.of[e/3] != id && o.carriedOver(e, pa, pb):
+			case restA && restB, e >= 0 && !c.holds(o.of[e/3]) && o.carriedOver(e, pa, pb):
 				h.add(pa, pb)
 				h.verts[a], h.verts[b] = true, true
 			case restA:
@@ -368,7 +439,7 @@ func (o *overhang) carriers(r *OverhangRegion, id int32) *hold {
 // cutCarriers adds what carries a tile where bodies meet: another body that it ends
 // at or touches, or what carries the facet's edge. It returns resting, with the
 // vertices that touch something.
-func (o *overhang) cutCarriers(h *hold, tile, id int32, resting []int32) []int32 {
+func (o *overhang) cutCarriers(h *hold, tile int32, c *ceiling, resting []int32) []int32 {
 	twin := o.m.Topology().Twin
 	f := o.skin.face(tile)
 	for side, rim := range o.skin.rimOf(tile) {
@@ -380,7 +451,7 @@ func (o *overhang) cutCarriers(h *hold, tile, id int32, resting []int32) []int32
 		ends := [2]int32{}
 		ends[0], ends[1] = o.skin.ends(x)
 		held := false
-		for _, part := range o.rims(x, id) {
+		for _, part := range o.rims(x, c) {
 			pa, pb := o.along(x, part[0]), o.along(x, part[1])
 			a, b := o.place(pa), o.place(pb)
 			mid := (part[0] + part[1]) / 2
@@ -412,9 +483,9 @@ func (o *overhang) cutCarriers(h *hold, tile, id int32, resting []int32) []int32
 	return resting
 }
 
-// rims are what of a tile's side no other tile of its region lies along, in mm from
+// rims are what of a tile's side no other tile of its ceiling lies along, in mm from
 // its start, parted where other tiles begin and end along it.
-func (o *overhang) rims(x seam, id int32) (out [][2]float64) {
+func (o *overhang) rims(x seam, c *ceiling) (out [][2]float64) {
 	a, b := o.skin.ends(x)
 	length := o.skin.m.Verts[b].Sub(o.skin.m.Verts[a]).Norm()
 	doubt := 2 * seamDoubt * o.skin.touch
@@ -430,7 +501,7 @@ func (o *overhang) rims(x seam, id int32) (out [][2]float64) {
 			continue
 		}
 		mid := (from + to) / 2
-		if !slices.ContainsFunc(seams, func(y seam) bool { return o.of[y.tile] == id && y.lo <= mid && mid <= y.hi }) {
+		if !slices.ContainsFunc(seams, func(y seam) bool { return c.holds(o.of[y.tile]) && y.lo <= mid && mid <= y.hi }) {
 			out = append(out, [2]float64{from, to})
 		}
 		from = to

@@ -58,6 +58,7 @@ func TestPassageFamilies(t *testing.T) {
 	blind := meshtest.Carved(mesh.Vec{}, mesh.Vec{10, 10, 60}, slot(mesh.Vec{4, 4, 20}, mesh.Vec{6, 6, 61}))
 	u := meshtest.Carved(mesh.Vec{}, mesh.Vec{20, 10, 40}, slot(mesh.Vec{4, 4, 10}, mesh.Vec{6, 6, 41}),
 		slot(mesh.Vec{14, 4, 10}, mesh.Vec{16, 6, 41}), slot(mesh.Vec{4, 4, 10}, mesh.Vec{16, 6, 12}))
+	sideways := meshtest.Carved(mesh.Vec{}, mesh.Vec{34, 20, 10}, slot(mesh.Vec{8, 4, 4}, mesh.Vec{35, 6, 6}), slot(mesh.Vec{4, -1, 3.9}, mesh.Vec{10, 7, 6.1}))
 	bulged := meshtest.Carved(mesh.Vec{}, mesh.Vec{10, 10, 60}, slot(mesh.Vec{4, 4, -1}, mesh.Vec{6, 6, 61}), slot(mesh.Vec{3.7, 3.7, 29}, mesh.Vec{6.3, 6.3, 31}))
 	necked := meshtest.Carved(mesh.Vec{}, mesh.Vec{10, 10, 60}, slot(mesh.Vec{4, 4, -1}, mesh.Vec{6, 6, 8}), slot(mesh.Vec{4.3, 4.3, 8}, mesh.Vec{5.7, 5.7, 10}), slot(mesh.Vec{4, 4, 10}, mesh.Vec{6, 6, 61}))
 	var bars []*mesh.Mesh // around a square channel, one over the other at the corners
@@ -91,6 +92,7 @@ func TestPassageFamilies(t *testing.T) {
 		{"of four bodies", meshtest.Join(bars...), 1, true, 2, 60},
 		{"blind square", blind, 1, false, 2, 40},
 		{"U", u, 1, true, 2, 29 + 10 + 29},
+		{"ending in a wider slot's side", sideways, 1, true, 2, 24},
 		{"bulged", bulged, 1, true, 2, 60},
 		{"necked", necked, 1, true, 1.4, 60},
 		{"oval", meshtest.Extrude([]mesh.Vec{{-5, -5}, {5, -5}, {5, 5}, {-5, 5}}, [][]mesh.Vec{oval}, 0, 60), 1, true, 2, 60},

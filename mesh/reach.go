@@ -54,25 +54,32 @@ func (h *hold) add(a, b Vec) {
 }
 
 // below is how far the place of the hold that is nearest, seen along the build
-// direction, lies below p; of several the highest.
-func (h *hold) below(p Vec) float64 {
+// direction, lies below p; of several the highest. Places to which the slope from p is
+// steeper than slope hold another storey of the region, as of a coil; 0 where all do.
+func (h *hold) below(p Vec, slope float64) float64 {
 	at := flatten(p)
-	near, rise := math.Inf(1), math.Inf(1)
+	near, rise := math.Inf(1), 0.0
 	for i := range h.pieces {
-		near = min(near, h.pieces[i].from(at))
+		if far := h.pieces[i].from(at); far < near && math.Abs(h.drop(i, p)) <= slope*far {
+			near = far
+		}
 	}
-	for i := range h.pieces {
-		c := &h.pieces[i]
-		if c.from(at) > near*(1+1e-3) {
-			continue
+	for i, first := 0, true; i < len(h.pieces); i++ {
+		far, drop := h.pieces[i].from(at), h.drop(i, p)
+		if far <= near*(1+1e-3) && math.Abs(drop) <= slope*far && (first || drop < rise) {
+			rise, first = drop, false
 		}
-		up := h.heights[i][0]
-		if long := c.b.sub(c.a).norm(); long > 0 {
-			up += (h.heights[i][1] - up) * c.nearest(at).sub(c.a).norm() / long
-		}
-		rise = min(rise, p[2]-up)
 	}
 	return rise
+}
+
+// drop is how far the place of a piece that is nearest to p lies below it.
+func (h *hold) drop(i int, p Vec) float64 {
+	c, up := &h.pieces[i], h.heights[i][0]
+	if long := c.b.sub(c.a).norm(); long > 0 {
+		up += (h.heights[i][1] - up) * c.nearest(flatten(p)).sub(c.a).norm() / long
+	}
+	return p[2] - up
 }
 
 // carrier is a piece of a region's hold: a segment, or a point where a = b.
@@ -116,12 +123,12 @@ type reach struct {
 }
 
 // reach finds the point of a region farthest from its hold, on the shortest way
-// inside the region. Where every nearest hold lies in sight, ways are straight
+// inside its ceiling. Where every nearest hold lies in sight, ways are straight
 // and the result is exact to reachTol; where a way must bend around a corner it
 // is found on the region's mesh, refined to fineShare of it, and what that may
 // miss is part of the error.
-func (o *overhang) reach(ctx context.Context, r *OverhangRegion, id int32, h *hold) (reach, error) {
-	p := o.underside(r, id, h.verts)
+func (o *overhang) reach(ctx context.Context, c *ceiling, h *hold) (reach, error) {
+	p := o.underside(c, h.verts)
 	tree := newCarrierTree(h.pieces)
 	n, err := tree.nearestOf(ctx, p.verts)
 	if err != nil {
@@ -236,6 +243,9 @@ type piece struct {
 func newFarthest(tree *carrierTree, p *underside, n *nearest) *farthest {
 	b := &farthest{tree: tree, best: -1}
 	for i, t := range p.tri {
+		if !p.asks(i) {
+			continue
+		}
 		for _, v := range t {
 			if n.dist[v] > b.best {
 				b.best, b.at, b.atTri = n.dist[v], p.verts[v], int32(i)
@@ -243,6 +253,9 @@ func newFarthest(tree *carrierTree, p *underside, n *nearest) *farthest {
 		}
 	}
 	for i, t := range p.tri {
+		if !p.asks(i) {
+			continue
+		}
 		q := piece{corner: [3]Vec{p.verts[t[0]], p.verts[t[1]], p.verts[t[2]]}, tri: int32(i)}
 		// Nothing in a triangle is farther than a corner and the way to it.
 		far := n.dist[t[0]] + max(flatten(q.corner[1].Sub(q.corner[0])).norm(), flatten(q.corner[2].Sub(q.corner[0])).norm())
@@ -259,6 +272,9 @@ func newFarthest(tree *carrierTree, p *underside, n *nearest) *farthest {
 func newFarthestBent(g *ground, w *ways) *farthest {
 	b := &farthest{hold: make([][]carrier, len(g.tri)), best: -1}
 	for i, t := range g.tri {
+		if !g.asks(i) {
+			continue
+		}
 		for _, v := range t {
 			if !math.IsInf(w.dist[v], 1) {
 				b.improve(w.dist[v], g.verts[v], int32(i))
@@ -266,6 +282,9 @@ func newFarthestBent(g *ground, w *ways) *farthest {
 		}
 	}
 	for i, t := range g.tri {
+		if !g.asks(i) {
+			continue
+		}
 		q := piece{corner: [3]Vec{g.verts[t[0]], g.verts[t[1]], g.verts[t[2]]}, tri: int32(i)}
 		long := max(flatten(q.corner[1].Sub(q.corner[0])).norm(), flatten(q.corner[2].Sub(q.corner[0])).norm())
 		if w.dist[t[0]]+long <= b.best+b.tol() {

@@ -11,10 +11,11 @@ import (
 // it is flat, and a shortest way is a chain of straight lines that bends only
 // at corners of the region's rim.
 
-// underside is a region's own small mesh, counter-clockwise seen from above.
+// underside is a ceiling's own small mesh, counter-clockwise seen from above.
 type underside struct {
 	verts []Vec // machine coordinates
 	tri   [][3]int32
+	roof  []bool // of a triangle, whether it is a hole's roof beside the region; nil: none is
 	// corners reports whether a way could bend: whether there is a corner of the
 	// rim, between two pieces that carry nothing, that points into the region.
 	corners bool
@@ -25,10 +26,13 @@ type underside struct {
 // longer by a part in 10^10.
 const bendRad = 2e-5
 
-// underside copies a region; held are the vertices that a carrier ends at.
-func (o *overhang) underside(r *OverhangRegion, id int32, held map[int32]bool) *underside {
-	local := make(map[int32]int32, len(r.Facets))
-	p := &underside{tri: make([][3]int32, 0, len(r.Facets))}
+// asks reports whether a triangle belongs to the region whose reach is asked.
+func (p *underside) asks(tri int) bool { return p.roof == nil || !p.roof[tri] }
+
+// underside copies a ceiling; held are the vertices that a carrier ends at.
+func (o *overhang) underside(c *ceiling, held map[int32]bool) *underside {
+	local := make(map[int32]int32, len(c.Facets))
+	p := &underside{tri: make([][3]int32, 0, len(c.Facets))}
 	var free []bool // vertex on the rim, no carrier
 	var angle []float64
 	topo := o.m.Topology()
@@ -48,14 +52,17 @@ func (o *overhang) underside(r *OverhangRegion, id int32, held map[int32]bool) *
 	}
 	inside := func(f int32) bool {
 		piece := o.skin.piece(f)
-		return piece >= 0 && o.of[o.skin.tile(piece)] == id
+		return piece >= 0 && c.holds(o.of[o.skin.tile(piece)])
 	}
 	cut := false // pieces need not share whole edges, along which ways bend
-	for _, piece := range o.skin.under(r) {
+	for _, piece := range o.skin.under(&c.OverhangRegion) {
 		f := o.skin.facet(piece)
-		cut = cut || !o.skin.share.whole(f) || topo.Shell[f] != topo.Shell[r.Facets[0]]
+		cut = cut || !o.skin.share.whole(f) || topo.Shell[f] != topo.Shell[c.Facets[0]]
 		t := o.skin.m.Facets[piece]
 		add(t)
+		if len(c.beside) > 0 {
+			p.roof = append(p.roof, o.of[o.skin.tile(piece)] != c.id)
+		}
 		for k := range 3 {
 			if g := topo.Neighbour(f, k); g < 0 || !inside(g) {
 				for _, v := range [2]int32{t[k], t[(k+1)%3]} {
@@ -114,6 +121,9 @@ func (g *ground) halved(length float64, open func(tri int) bool) *underside {
 			}
 		}
 		q.tri = q.split(q.tri, t, mid, halved)
+		for g.roof != nil && len(q.roof) < len(q.tri) {
+			q.roof = append(q.roof, g.roof[i])
+		}
 	}
 	return q
 }

@@ -70,3 +70,29 @@ func TestArchesAreHeldToRoundHoles(t *testing.T) {
 		}
 	}
 }
+
+// A roof that runs into the roofs of bores is carried beyond: of elbows.scad only the
+// flat ceiling needs support, however the block is moved about.
+func TestRoofsThatRunIntoBores(t *testing.T) {
+	m, err := mesh.Load(t.Context(), "../testdata/meshes/made/elbows.stl", mesh.LoadOptions{Unit: "mm"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for name, m := range map[string]*mesh.Mesh{
+		"as made":  m,
+		"turned":   meshtest.Turn(m, mesh.Vec{0, 0, 1}, 0.7),
+		"mirrored": meshtest.Flip(meshtest.Map(m, func(p mesh.Vec) mesh.Vec { return mesh.Vec{-p[0], p[1], p[2]} })),
+	} {
+		b := orientBench(t, m, "[orientation]\nup = \"+z\"\n")
+		r := b.Part(context.Background(), b.path("part.part.toml"), Full)
+		var said []string
+		for _, f := range r.Findings {
+			if f.Check == Overhang.Name {
+				said = append(said, f.Message)
+			}
+		}
+		if len(said) != 1 || !strings.HasPrefix(said[0], "Bridge lies at 0 deg, below 45 deg, and spans 6 mm, further than 2 mm for 316L, over 120 mm2 near") {
+			t.Errorf("%s: %q", name, said)
+		}
+	}
+}

@@ -35,7 +35,10 @@ func judgeFloating(p *Subject) []Finding {
 		}
 		origin := limit.Origin
 		f := Finding{HasValue: true, Measured: s.AreaMM2, Limit: limit.V, Unit: "mm2", LimitFrom: &origin, Count: 1,
-			Where: p.whereUp(), feature: s.Kind, like: s.Kind, detail: s}
+			Where: p.whereUp(), feature: s.Kind, like: "spot", detail: s}
+		if s.AreaMM2 > 0 {
+			f.like = "face"
+		}
 		f.caution = []Caution{cautionSharp}
 		if lifted(p, s) {
 			f.shift = -len(levels)

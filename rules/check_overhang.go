@@ -141,10 +141,11 @@ func judgeRegion(p *Subject, r mesh.OverhangRegion) (Finding, bool) {
 // no arch, nor is a ceiling with corners rounded half the way to its middle.
 func arched(r *mesh.OverhangRegion, limitRad float64) bool {
 	const round, rise = 0.8, 0.5
-	cosT := math.Cos(r.InclinationRad)
-	f := math.Acos(min(1, math.Cos((limitRad+r.SteepestRad)/2)/cosT))
+	c := &r.Whole
+	cosT := math.Cos(c.InclinationRad)
+	f := math.Acos(min(1, math.Cos((limitRad+c.SteepestRad)/2)/cosT))
 	seen := cosT * math.Sin(f) / f
-	return f > 0 && cosT*r.AreaMM2-r.ProjectedMM2 >= round*(cosT-seen)*r.AreaMM2 &&
+	return f > 0 && cosT*c.AreaMM2-c.ProjectedMM2 >= round*(cosT-seen)*c.AreaMM2 &&
 		r.RiseMM*cosT*math.Sin(f) >= rise*r.ReachMM*(1-math.Cos(f))
 }
 

@@ -103,7 +103,7 @@ func corpusUnits(t *testing.T) map[string]string {
 			units[m[1]] = "mm"
 		}
 	}
-	for _, made := range []string{"crossing", "galleries", "slanted", "struts"} {
+	for _, made := range []string{"crossing", "elbows", "galleries", "slanted", "struts"} {
 		units["made/"+made+".stl"] = "mm"
 	}
 	return units

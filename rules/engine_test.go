@@ -460,3 +460,24 @@ func TestASinteredFootIsTheFirstLayers(t *testing.T) {
 		}
 	}
 }
+
+// Starts in mid-air are told together, whether an edge or a point begins them, but
+// those with a face apart.
+func TestStartsInTheAirAreToldTogether(t *testing.T) {
+	point := meshtest.Extrude([]mesh.Vec{{0, 0}, {4, 0}, {4, 4}, {0, 4}}, nil, 0, 4)
+	point = meshtest.Turn(point, mesh.Vec{1, -1, 0}.Unit(), 0.9)
+	edge := meshtest.Turn(meshtest.BoxAt(mesh.Vec{}, mesh.Vec{4, 4, 4}), mesh.Vec{1, 0, 0}, 0.7)
+	m := meshtest.Join(meshtest.BoxAt(mesh.Vec{}, mesh.Vec{30, 10, 2}), meshtest.Move(point, mesh.Vec{5, 5, 10}),
+		meshtest.Move(edge, mesh.Vec{15, 5, 10}), meshtest.BoxAt(mesh.Vec{24, 2, 10}, mesh.Vec{28, 6, 14}))
+	b := orientBench(t, m, "[orientation]\nup = \"+z\"\n")
+	r := b.Part(context.Background(), b.path("part.part.toml"), Full)
+	var got []string
+	for _, f := range r.Findings {
+		if f.Check == FloatingStart.Name {
+			got = append(got, f.Message)
+		}
+	}
+	if len(got) != 2 || !strings.Contains(got[0]+got[1], "with a face of 16 mm2") || !strings.Contains(got[0]+got[1], "in 2 places") {
+		t.Errorf("%q", got)
+	}
+}
