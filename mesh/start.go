@@ -20,8 +20,9 @@ type FloatingStart struct {
 
 // MeasureFloatingStarts finds every local minimum of height that is not on the
 // platform, lowest first. It is exact on the mesh: vertices are compared, and
-// what is level within the rounding of the coordinates is one minimum. A
-// minimum with material right below, as the floor of a cup or of a void, is
+// what is level within the rounding of the coordinates is one minimum. One that
+// joins something lower within a layer's height is none: no layer has it as an
+// island. A minimum with material right below, as the floor of a cup or of a void, is
 // none, nor is one that touches another body (looked for where the mesh has
 // several shells, at the corners and centres of the minimum's facets).
 //
@@ -76,13 +77,13 @@ func (s *stance) minima(ctx context.Context) ([]minimum, error) {
 		return nil, err
 	}
 	var out []minimum
-	flood := make([]int32, len(s.at))
+	flood, layer := make([]int32, len(s.at)), make([]int32, len(s.at))
 	for n, v := range seeds {
 		if n%256 == 0 && ctx.Err() != nil {
 			return nil, ctx.Err()
 		}
 		verts := s.level(v, int32(n+1), around, flood)
-		if verts == nil || s.rests(s.at[v][2]) || !s.airBelow(verts, around) {
+		if verts == nil || s.rests(s.at[v][2]) || !s.airBelow(verts, around) || s.joins(verts, int32(n+1), around, layer) {
 			continue
 		}
 		mn := minimum{verts: verts, height: s.at[v][2]}
@@ -230,6 +231,33 @@ func (s *stance) level(v, seed int32, around fans, flood []int32) []int32 {
 	}
 	slices.Sort(queue)
 	return queue
+}
+
+// joins reports whether a minimum hangs together, no higher than a layer above it, with
+// something lower: no layer has it as an island. What its seed reached, flood notes by
+// the seed's number.
+func (s *stance) joins(verts []int32, seed int32, around fans, flood []int32) bool {
+	low := s.at[verts[0]][2]
+	for _, v := range verts {
+		low = min(low, s.at[v][2])
+		flood[v] = seed
+	}
+	queue := slices.Clone(verts)
+	for i := 0; i < len(queue); i++ {
+		for _, f := range around.of(queue[i]) {
+			for _, w := range s.m.Facets[f] {
+				switch z := s.at[w][2]; {
+				case z > low+s.frame.Layer || flood[w] == seed:
+				case z < low-s.levelTol:
+					return true
+				default:
+					flood[w] = seed
+					queue = append(queue, w)
+				}
+			}
+		}
+	}
+	return false
 }
 
 // airBelow reports whether a minimum has air below and so material above. At a

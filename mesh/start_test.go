@@ -74,5 +74,21 @@ func TestFloatingStarts(t *testing.T) {
 			}
 		}
 	}
+	// An arm droops by 0.03 mm: within a layer of more than that it is no island.
+	arm := meshtest.Extrude([]mesh.Vec{{0, 0}, {10, 0}, {10, 20}, {20, 19.97}, {20, 25}, {0, 25}}, nil, 0, 8)
+	for _, layer := range []float64{0.02, 0.029, 0.031, 0.05} {
+		for _, m := range []*mesh.Mesh{arm, meshtest.Refine(arm, 3)} {
+			f := upward(0, 1, 0, 0)
+			f.Layer = layer
+			got := startsOf(t, m, f)
+			right := len(got) == 0
+			if layer < 0.03 {
+				right = len(got) == 1 && got[0].Kind == "edge"
+			}
+			if found.Right(right); !right {
+				t.Errorf("arm that droops by 0.03 mm, layers of %g mm: %d starts", layer, len(got))
+			}
+		}
+	}
 	found.Hold(t)
 }

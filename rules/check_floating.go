@@ -11,7 +11,7 @@ var FloatingStart = &Check{
 	Name:    "floating-start",
 	Summary: "The part starts nowhere but on the platform, or on material below.",
 	Why: "A place that is lower than everything around it, with nothing under it, begins as an island in loose powder. " +
-		"However steep its flanks, the first layer of it is held by nothing. Where `lift` raises the part on supports, its lowest place is a note.",
+		"However steep its flanks, the first layer of it is held by nothing. What joins something lower within a layer is no island. Where `lift` raises the part on supports, its lowest place is a note.",
 	Wrong: "The recoater drags the island away, or it sinks and curls; what grows on it later is displaced or missing, and the build may stop.",
 	Sources: []Source{
 		{"an island needs support until it joins the part: shop rule", "common practice, no source"},
