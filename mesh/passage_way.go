@@ -86,7 +86,7 @@ func (p *passages) newFront(ctx context.Context, w *frontMarks, cells []int32, m
 		}
 	}
 	f.index()
-	f.nameMouths(mouth, min(2*mouth, (int(p.depth[cells[0]])-mouth)/2)) // a short channel has two
+	f.nameMouths(mouth, min(2*mouth, max(mouth, (int(p.depth[cells[0]])-mouth)/2))) // a short channel has two
 	for i, c := range f.cell {
 		if p.depth[c] == 2 {
 			f.reach(int32(i))

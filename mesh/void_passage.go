@@ -172,8 +172,7 @@ func (s *squeeze) middle(ctx context.Context, m *Mesh, reach, tol, still float64
 		if s.clear[i] > still*least {
 			break
 		}
-		along := old[min(i+1, n-1)].Sub(old[max(i-1, 0)]).Unit()
-		s.line[i], s.clear[i] = climb(m, s.line[i], along, reach, tol)
+		s.line[i], s.clear[i] = climb(m, s.line[i], lineDir(old, i), reach, tol)
 		least = min(least, s.clear[i])
 	}
 	s.find()
@@ -228,15 +227,19 @@ func (s *squeeze) refine(ctx context.Context, m *Mesh) error {
 			return ctx.Err()
 		}
 		i := s.narrow
-		s.line[i], s.clear[i] = climb(m, s.line[i], s.along(i), s.clear[i], climbFine)
+		s.line[i], s.clear[i] = climb(m, s.line[i], lineDir(s.line, i), s.clear[i], climbFine)
 		careful[i] = true
 	}
 	return nil
 }
 
-// along is the direction of the line at a point.
-func (s *squeeze) along(i int) Vec {
-	return s.line[min(i+1, len(s.line)-1)].Sub(s.line[max(i-1, 0)]).Unit()
+// lineDir is the direction of a line at a point, or zero where it turns back there.
+func lineDir(line []Vec, i int) Vec {
+	d := line[min(i+1, len(line)-1)].Sub(line[max(i-1, 0)])
+	if d == (Vec{}) {
+		return d
+	}
+	return d.Unit()
 }
 
 // width is the diameter of the largest ball that gets through.
