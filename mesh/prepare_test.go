@@ -168,7 +168,8 @@ func TestRegionsStop(t *testing.T) {
 	if least := int64(len(f.nodes) / 2000); asked < least {
 		t.Errorf("asked %d times whether to go on with %d leaves, want %d at least", asked, len(f.nodes), least)
 	}
-	for k := range asked {
+	// How often is asked may depend on which goroutine is how far: not the last few.
+	for k := range asked - 16 {
 		f.memo.last = nil
 		if err := f.FindRegions(newEndsAfter(k), 3); !errors.Is(err, context.Canceled) || len(f.memo.last) > 0 {
 			t.Fatalf("stopped at step %d of %d: %v, %d limits kept", k, asked, err, len(f.memo.last))
