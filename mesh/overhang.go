@@ -141,7 +141,7 @@ type overhang struct {
 	flagged []bool
 	passed  []float64      // area let pass for doubt, of each chunk
 	of      []int32        // region of a tile of a flagged facet, -1 else
-	beside  [][]int32      // by region, unless it is the roof of a hole: those that it runs into
+	beside  [][]int32      // by region, unless it is the roof of a hole: those that it runs into, some often
 	held    map[int32]bool // vertices that rest on another body
 	starts  []minimum
 	lowest  map[int32]int32 // the floating start that a facet touches
@@ -297,7 +297,7 @@ func (o *overhang) meet(id, other int32, known []OverhangRegion) {
 		return
 	}
 	for _, p := range [2][2]int32{{id, other}, {other, id}} {
-		if known[p[0]].Hole < 0 && !slices.Contains(o.beside[p[0]], p[1]) {
+		if known[p[0]].Hole < 0 {
 			o.beside[p[0]] = append(o.beside[p[0]], p[1])
 		}
 	}
@@ -381,25 +381,32 @@ func (o *overhang) measure(ctx context.Context, all []OverhangRegion, id int32) 
 type ceiling struct {
 	OverhangRegion // Facets and Tiles of all
 	id             int32
-	beside         []int32
+	beside         []int32 // in order
 }
 
 func (o *overhang) ceiling(all []OverhangRegion, id int32) *ceiling {
-	c := &ceiling{all[id], id, o.beside[id]}
+	slices.Sort(o.beside[id])
+	c := &ceiling{all[id], id, slices.Compact(o.beside[id])}
+	if len(c.beside) == 0 {
+		return c
+	}
+	c.Facets, c.Tiles = slices.Clone(c.Facets), slices.Clone(c.Tiles)
 	for _, i := range c.beside {
-		c.Facets, c.Tiles = append(slices.Clip(c.Facets), all[i].Facets...), append(slices.Clip(c.Tiles), all[i].Tiles...)
+		c.Facets, c.Tiles = append(c.Facets, all[i].Facets...), append(c.Tiles, all[i].Tiles...)
 	}
-	if len(c.beside) > 0 {
-		slices.Sort(c.Facets)
-		slices.Sort(c.Tiles)
-		c.Facets = slices.Compact(c.Facets)
-	}
+	slices.Sort(c.Facets)
+	slices.Sort(c.Tiles)
+	c.Facets = slices.Compact(c.Facets)
 	return c
 }
 
 // holds reports whether a region, or -1, belongs to the ceiling.
 func (c *ceiling) holds(region int32) bool {
-	return region == c.id || slices.Contains(c.beside, region)
+	if region == c.id {
+		return true
+	}
+	_, ok := slices.BinarySearch(c.beside, region)
+	return ok
 }
 
 // carriers returns the places where a ceiling is carried from below, laid into
