@@ -41,3 +41,21 @@ func TestDeepestOfGrids(t *testing.T) {
 		t.Errorf("the deepest of the grids tried is %d deep", most)
 	}
 }
+
+// Points laid along a line stay numbers and in order where points of it coincide.
+func TestEvenlyOverPointsThatCoincide(t *testing.T) {
+	a, b := Vec{1, 2, 3}, Vec{1, 2, 4}
+	for _, line := range [][]Vec{{a, a}, {a, a, a, a}, {a, a, b, b}, {a, b, b, a, a}, {b, b, a}} {
+		for _, pitch := range []float64{0.1, 1.0 / 3, 1, 5} {
+			got := evenly(line, pitch)
+			if got[0] != line[0] || got[len(got)-1] != line[len(line)-1] {
+				t.Errorf("%v by %g ends at %v and %v", line, pitch, got[0], got[len(got)-1])
+			}
+			for i, p := range got {
+				if !(p.Norm() < 10) || i > 0 && p.Sub(got[i-1]).Norm() > max(pitch, lineLength(line)/2)*(1+1e-9) {
+					t.Errorf("%v by %g: %v", line, pitch, got)
+				}
+			}
+		}
+	}
+}

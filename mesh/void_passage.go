@@ -124,6 +124,9 @@ func evenly(line []Vec, pitch float64) []Vec {
 	for i := 1; i < len(line); i++ {
 		a, b := line[i-1], line[i]
 		l := b.Sub(a).Norm()
+		if l == 0 {
+			continue
+		}
 		done := 0.0
 		for l-done >= need && len(out) < n {
 			done += need
@@ -172,7 +175,8 @@ func (s *squeeze) middle(ctx context.Context, m *Mesh, reach, tol, still float64
 		if s.clear[i] > still*least {
 			break
 		}
-		s.line[i], s.clear[i] = climb(m, s.line[i], lineDir(old, i), reach, tol)
+		along := old[min(i+1, n-1)].Sub(old[max(i-1, 0)]).Unit()
+		s.line[i], s.clear[i] = climb(m, s.line[i], along, reach, tol)
 		least = min(least, s.clear[i])
 	}
 	s.find()
@@ -227,19 +231,15 @@ func (s *squeeze) refine(ctx context.Context, m *Mesh) error {
 			return ctx.Err()
 		}
 		i := s.narrow
-		s.line[i], s.clear[i] = climb(m, s.line[i], lineDir(s.line, i), s.clear[i], climbFine)
+		s.line[i], s.clear[i] = climb(m, s.line[i], s.along(i), s.clear[i], climbFine)
 		careful[i] = true
 	}
 	return nil
 }
 
-// lineDir is the direction of a line at a point, or zero where it turns back there.
-func lineDir(line []Vec, i int) Vec {
-	d := line[min(i+1, len(line)-1)].Sub(line[max(i-1, 0)])
-	if d == (Vec{}) {
-		return d
-	}
-	return d.Unit()
+// along is the direction of the line at a point.
+func (s *squeeze) along(i int) Vec {
+	return s.line[min(i+1, len(s.line)-1)].Sub(s.line[max(i-1, 0)]).Unit()
 }
 
 // width is the diameter of the largest ball that gets through.
