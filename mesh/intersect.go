@@ -249,7 +249,7 @@ func (m *Mesh) smoothCorner(twin []int32, first, n int32) bool {
 		}
 		p, q := m.Verts[t[(k+1)%3]], m.Verts[t[(k+2)%3]]
 		l, r := float64((p[x]-o[x])*(q[y]-o[y])), float64((p[y]-o[y])*(q[x]-o[x]))
-		if way*(l-r) <= orient2Err*(math.Abs(l)+math.Abs(r))+underflowErr {
+		if way*float64(sureSign(l, r)) <= 0 {
 			return false
 		}
 		// A step turns by less than half a turn, so it can't pass either half
@@ -419,15 +419,7 @@ func beyondEdge(p, q *[3]Vec, x, y int) bool {
 // turnSure is the sign of the turn from a over b to c between two axes, 0 where
 // double precision is not enough to be sure.
 func turnSure(a, b, c *Vec, x, y int) int {
-	l, r := float64((b[x]-a[x])*(c[y]-a[y])), float64((b[y]-a[y])*(c[x]-a[x]))
-	err := orient2Err*(math.Abs(l)+math.Abs(r)) + underflowErr
-	switch det := l - r; {
-	case det > err:
-		return 1
-	case det < -err:
-		return -1
-	}
-	return 0
+	return sureSign(float64((b[x]-a[x])*(c[y]-a[y])), float64((b[y]-a[y])*(c[x]-a[x])))
 }
 
 // cross reports whether two triangles that share no corner meet. It is sure where

@@ -128,18 +128,28 @@ func orient2(a, b, c Vec, k int) int {
 	return turnSign(a[0], a[1], b[0], b[1], c[0], c[1])
 }
 
-// turnSign is 1 if the way from a over b to c turns left, -1 if right, 0 if the
-// three lie in a line.
-func turnSign(ax, ay, bx, by, cx, cy float64) int {
-	px, py, qx, qy := bx-ax, by-ay, cx-ax, cy-ay
-	l, r := float64(px*qy), float64(py*qx)
+// sureSign is the sign of l - r, the products that a turn is the difference of; 0 where
+// double precision is not enough to be sure.
+func sureSign(l, r float64) int {
 	err := orient2Err*(math.Abs(l)+math.Abs(r)) + underflowErr
 	switch det := l - r; {
 	case det > err:
 		return 1
 	case det < -err:
 		return -1
-	case l == 0 && r == 0 && (px == 0 || qy == 0) && (py == 0 || qx == 0):
+	}
+	return 0
+}
+
+// turnSign is 1 if the way from a over b to c turns left, -1 if right, 0 if the
+// three lie in a line.
+func turnSign(ax, ay, bx, by, cx, cy float64) int {
+	px, py, qx, qy := bx-ax, by-ay, cx-ax, cy-ay
+	l, r := float64(px*qy), float64(py*qx)
+	if s := sureSign(l, r); s != 0 {
+		return s
+	}
+	if l == 0 && r == 0 && (px == 0 || qy == 0) && (py == 0 || qx == 0) {
 		return 0
 	}
 	if s, sure := turnSignExpanded(ax, ay, bx, by, cx, cy); sure {

@@ -54,31 +54,28 @@ func newStance(ctx context.Context, m *Mesh, f Frame) (*stance, error) {
 		return nil, err
 	}
 	boxes := make([]Box, (len(m.Facets)+step-1)/step)
-	big := make([]float64, len(boxes))
 	err = parallel(ctx, len(m.Facets), step, func(from, to int) error {
-		b, g := EmptyBox(), 0.0
+		b := EmptyBox()
 		for _, t := range m.Facets[from:to] {
 			for _, v := range t {
 				b = b.Grow(s.at[v])
-				p := &m.Verts[v]
-				g = max(g, math.Abs(p[0]), math.Abs(p[1]), math.Abs(p[2]))
 			}
 		}
-		boxes[from/step], big[from/step] = b, g
+		boxes[from/step] = b
 		return nil
 	})
 	if err != nil {
 		return nil, err
 	}
-	b, g := EmptyBox(), 0.0
+	b := EmptyBox()
 	for i := range boxes {
-		b, g = b.Join(boxes[i]), max(g, big[i])
+		b = b.Join(boxes[i])
 	}
 	if len(m.Facets) == 0 {
 		return s, nil
 	}
 	s.origin, s.size = b.Min, b.Size()
-	s.quantum = math.Ldexp(g, -24)
+	s.quantum = m.largest() * singleErr
 	s.levelTol = 8 * s.quantum
 	s.platformTol = platformShare*b.Diagonal() + s.levelTol
 	return s, parallel(ctx, len(s.at), step, func(from, to int) error {

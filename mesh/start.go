@@ -83,7 +83,7 @@ func (s *stance) minima(ctx context.Context) ([]minimum, error) {
 			return nil, ctx.Err()
 		}
 		verts := s.level(v, int32(n+1), around, flood)
-		if verts == nil || s.rests(s.at[v][2]) || !s.airBelow(verts, around) || s.joins(verts, int32(n+1), around, layer) {
+		if verts == nil || s.rests(s.at[v][2]) || !s.airBelow(verts, around) || s.joins(v, verts, int32(n+1), around, layer) {
 			continue
 		}
 		mn := minimum{verts: verts, height: s.at[v][2]}
@@ -212,52 +212,39 @@ func (s *stance) level(v, seed int32, around fans, flood []int32) []int32 {
 	if flood[v] != 0 {
 		return nil
 	}
-	top := s.at[v][2] + s.levelTol
-	flood[v] = seed
-	queue := []int32{v}
-	for i := 0; i < len(queue); i++ {
-		for _, f := range around.of(queue[i]) {
-			for _, w := range s.m.Facets[f] {
-				switch {
-				case s.at[w][2] > top || flood[w] == seed:
-				case flood[w] != 0 || s.below(w, v):
-					return nil
-				default:
-					flood[w] = seed
-					queue = append(queue, w)
-				}
-			}
-		}
-	}
-	slices.Sort(queue)
-	return queue
+	verts := s.flood([]int32{v}, s.at[v][2]+s.levelTol, seed, around, flood, func(w int32) bool { return flood[w] != 0 || s.below(w, v) })
+	slices.Sort(verts)
+	return verts
 }
 
-// joins reports whether a minimum hangs together, no higher than a layer above it, with
-// something lower: no layer has it as an island. What its seed reached, flood notes by
-// the seed's number.
-func (s *stance) joins(verts []int32, seed int32, around fans, flood []int32) bool {
-	low := s.at[verts[0]][2]
+// joins reports whether the minimum of v hangs together, no higher than a layer above
+// it, with something lower: no layer has it as an island.
+func (s *stance) joins(v int32, verts []int32, seed int32, around fans, flood []int32) bool {
+	low := s.at[v][2]
+	return s.flood(slices.Clone(verts), low+s.frame.Layer, seed, around, flood, func(w int32) bool { return s.at[w][2] < low-s.levelTol }) == nil
+}
+
+// flood returns the vertices that hang together with some no higher than top, or nil
+// once it meets one at which it is to end. What it met holds the seed's number in met.
+func (s *stance) flood(verts []int32, top float64, seed int32, around fans, met []int32, ends func(w int32) bool) []int32 {
 	for _, v := range verts {
-		low = min(low, s.at[v][2])
-		flood[v] = seed
+		met[v] = seed
 	}
-	queue := slices.Clone(verts)
-	for i := 0; i < len(queue); i++ {
-		for _, f := range around.of(queue[i]) {
+	for i := 0; i < len(verts); i++ {
+		for _, f := range around.of(verts[i]) {
 			for _, w := range s.m.Facets[f] {
-				switch z := s.at[w][2]; {
-				case z > low+s.frame.Layer || flood[w] == seed:
-				case z < low-s.levelTol:
-					return true
+				switch {
+				case s.at[w][2] > top || met[w] == seed:
+				case ends(w):
+					return nil
 				default:
-					flood[w] = seed
-					queue = append(queue, w)
+					met[w] = seed
+					verts = append(verts, w)
 				}
 			}
 		}
 	}
-	return false
+	return verts
 }
 
 // airBelow reports whether a minimum has air below and so material above. At a

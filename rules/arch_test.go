@@ -85,12 +85,7 @@ func TestRoofsThatRunIntoBores(t *testing.T) {
 	} {
 		b := orientBench(t, m, "[orientation]\nup = \"+z\"\n")
 		r := b.Part(context.Background(), b.path("part.part.toml"), Full)
-		var said []string
-		for _, f := range r.Findings {
-			if f.Check == Overhang.Name {
-				said = append(said, f.Message)
-			}
-		}
+		said := messagesOf(r, Overhang)
 		if len(said) != 1 || !strings.HasPrefix(said[0], "Bridge lies at 0 deg, below 45 deg, and spans 6 mm, further than 2 mm for 316L, over 120 mm2 near") {
 			t.Errorf("%s: %q", name, said)
 		}

@@ -471,13 +471,18 @@ func TestStartsInTheAirAreToldTogether(t *testing.T) {
 		meshtest.Move(edge, mesh.Vec{15, 5, 10}), meshtest.BoxAt(mesh.Vec{24, 2, 10}, mesh.Vec{28, 6, 14}))
 	b := orientBench(t, m, "[orientation]\nup = \"+z\"\n")
 	r := b.Part(context.Background(), b.path("part.part.toml"), Full)
-	var got []string
-	for _, f := range r.Findings {
-		if f.Check == FloatingStart.Name {
-			got = append(got, f.Message)
-		}
-	}
+	got := messagesOf(r, FloatingStart)
 	if len(got) != 2 || !strings.Contains(got[0]+got[1], "with a face of 16 mm2") || !strings.Contains(got[0]+got[1], "in 2 places") {
 		t.Errorf("%q", got)
 	}
+}
+
+// messagesOf are the messages of a check.
+func messagesOf(r *PartReport, c *Check) (out []string) {
+	for _, f := range r.Findings {
+		if f.Check == c.Name {
+			out = append(out, f.Message)
+		}
+	}
+	return out
 }
