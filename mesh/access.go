@@ -108,6 +108,7 @@ func measureAccess(ctx context.Context, skin *skin, regions [][]int32, p AccessP
 		return out, ctx.Err()
 	}
 	r := newReach(m, p)
+	r.supports = down != nil
 	samples := accessSamplesOf(skin, regions, p, r.radius)
 	reached := make([]bool, len(samples))
 	err := parallel(ctx, len(samples), 16, func(from, to int) error {
@@ -223,6 +224,7 @@ type toolReach struct {
 	skin           float64 // distance that is none
 	fan            []Vec
 	local          bool // try directions of the place as well
+	supports       bool // try from beside as well
 }
 
 func newReach(m *Mesh, p AccessParams) *toolReach {
@@ -246,10 +248,37 @@ func newReach(m *Mesh, p AccessParams) *toolReach {
 // reaches reports whether the tool gets at a place whose outward normal is n.
 // last is the direction that worked before, and takes the one that works now.
 func (r *toolReach) reaches(at, n Vec, last *Vec) bool {
-	c, ok := r.rest(at, n)
-	if !ok {
+	if n == (Vec{}) {
 		return false
 	}
+	c := at.Add(n.Scale(r.radius))
+	if h, ok := r.bvh.Ray(at, n, r.skin, 2*r.radius); ok {
+		c = at.Add(n.Scale(min(r.radius, h.T/2)))
+	}
+	c, ok := r.rest(at, c, 2*r.radius)
+	return ok && (r.leads(c, n, last) || r.supports && c.Sub(at).Norm() <= (1+sideSlack)*r.radius && r.beside(at, n, last))
+}
+
+// beside reports whether the tool gets at a place from its side, as under the edge of
+// a thin rib: with its round end no further than sideSlack of its radius away.
+func (r *toolReach) beside(at, n Vec, last *Vec) bool {
+	f := NewFrame(n, 0, 0)
+	sin, cos := math.Sincos(sideTilt)
+	for _, u := range rodSides {
+		d := n.Scale(cos).Add(f.X.Scale(u[0] * sin)).Add(f.Y.Scale(u[1] * sin))
+		if _, hit := r.bvh.Ray(at, d, r.skin, r.radius); hit {
+			continue
+		}
+		if c, ok := r.rest(at, at.Add(d.Scale(r.radius)), (1+sideSlack)*r.radius); ok && r.leads(c, n, last) {
+			return true
+		}
+	}
+	return false
+}
+
+// leads reports whether the tool leads away from where its round end rests, at c
+// beside a place whose outward normal is n.
+func (r *toolReach) leads(c, n Vec, last *Vec) bool {
 	try := func(d Vec) bool {
 		if d == (Vec{}) || !r.clear(c, d) {
 			return false
@@ -335,22 +364,19 @@ const (
 	// A ball rests if what touches it leaves it this much of its radius, and the
 	// rod is proved clear for the other share.
 	restShare, rodShare = 0.99, 0.97
+	// A tool beside a place starts so far from its normal, and rests with this much of
+	// its radius between them at most.
+	sideTilt, sideSlack = 75 * math.Pi / 180, 0.25
 )
 
-// rest returns where the middle of the tool's round end comes to rest at a
-// place: off its surface by the radius, then pushed off whatever is nearer.
-func (r *toolReach) rest(at, n Vec) (Vec, bool) {
-	if n == (Vec{}) {
-		return Vec{}, false
-	}
-	c := at.Add(n.Scale(r.radius))
-	if h, ok := r.bvh.Ray(at, n, r.skin, 2*r.radius); ok {
-		c = at.Add(n.Scale(min(r.radius, h.T/2)))
-	}
+// rest returns where the middle of the tool's round end comes to rest: from c, beside a
+// place, pushed off whatever is nearer than the radius, and not further than most
+// from the place.
+func (r *toolReach) rest(at, c Vec, most float64) (Vec, bool) {
 	for range restSteps {
 		near, ok := r.bvh.Nearest(c, restShare*r.radius, nil)
 		if !ok {
-			return c, c.Sub(at).Norm() <= 2*r.radius
+			return c, c.Sub(at).Norm() <= most
 		}
 		off := c.Sub(near.Point)
 		if near.Dist <= r.skin {

@@ -217,6 +217,32 @@ func TestSupportAccess(t *testing.T) {
 	under.Hold(t)
 }
 
+// Under a rib across a pocket a tool gets from above, past the rib: as far in as its
+// round end, beside the rib, is a quarter of its radius off at most.
+func TestSupportAccessUnderARib(t *testing.T) {
+	const r, depth = 3, 15
+	for _, wide := range []float64{0.5, 1, 4, 8} {
+		h := wide / 2
+		m := meshtest.Blocks([]float64{-30, -20, -h, h, 20, 30}, []float64{-30, -20, 20, 30}, []float64{0, 5, 20, 20 + depth}, func(i, j, k int) bool {
+			return k == 0 || i == 0 || i == 4 || j != 1 || i == 2 && k == 2
+		})
+		o := overhangAt(t, m, plusZ, 45)
+		a, err := mesh.MeasureSupportAccess(context.Background(), m, plusZ, &o, mesh.AccessParams{Tool: mesh.Tool{DiameterMM: 2 * r, LengthMM: 60}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		// The round end beside an edge is no lower than lets the rod pass.
+		const pass = 0.97
+		in := h + pass*r - math.Sqrt(1.25*1.25-(1-pass*pass))*r // the furthest from the edge is at h - in
+		want := min(1, (h-in)/h)
+		// Where the rib ends the round end keeps off the wall, and from the last
+		// places by more than a quarter.
+		if got := a[0].Share; got < 0.9*want-a[0].ShareErr || got > want+a[0].ShareErr {
+			t.Errorf("under a rib of %g mm %.3f +- %.3f, want %.3f, but for its ends", wide, got, a[0].ShareErr, want)
+		}
+	}
+}
+
 // In a bent tube a tool has a play of a few degrees along no wall: however the
 // tube is turned, it reaches as far in.
 func TestAccessOfABentTube(t *testing.T) {
