@@ -17,10 +17,17 @@ func lumpyBall(k int) *mesh.Mesh {
 	})
 }
 
+// grown is a part as a search for the lightest shape leaves it: eight legs of 8 mm
+// that run into one another smoothly, cut out of cubes of 68/k mm.
+func grown(k int) *mesh.Mesh {
+	return meshtest.Isosurface(meshtest.Legs, mesh.Vec{-34, -34, -34}, 68/float64(k), k)
+}
+
 // BenchmarkCylinders measures on a plate full of holes, on lattices of round
 // struts with sharp and with rounded nodes, and on a gyroid and a lumpy ball,
-// where there is nothing to be found but every facet is curved. Topology and
-// search tree, which every measurement shares, are built before.
+// where there is nothing to be found but every facet is curved, and on rough rods
+// that end nowhere. Topology and search tree, which every measurement shares, are
+// built before.
 func BenchmarkCylinders(b *testing.B) {
 	for _, s := range []struct {
 		shape string
@@ -31,6 +38,7 @@ func BenchmarkCylinders(b *testing.B) {
 		{"lattice", [3]int{4, 8, 16}, func(k int) *mesh.Mesh { return meshtest.Lattice(k, 8, 2, 0.4, 0, 0, 12) }},
 		{"lattice with fillets", [3]int{3, 5, 11}, func(k int) *mesh.Mesh { return meshtest.Lattice(k, 8, 2, 0.4, 0.4, 4, 12) }},
 		{"gyroid", [3]int{5, 15, 46}, func(k int) *mesh.Mesh { return meshtest.Gyroid(10, 1, 2, k) }},
+		{"grown legs", [3]int{31, 98, 310}, grown},
 		{"lumpy ball", [3]int{100, 316, 1000}, lumpyBall},
 	} {
 		for i, name := range []string{"10k", "100k", "1M"} {

@@ -24,6 +24,7 @@ type cylFinder struct {
 	pieces   []cylPiece
 	skin     *skin       // what of the mesh bounds anything, once pieces are uncovered
 	arcs     []cylSeedAt // parts of a circle between creases, from which to grow
+	grew     int         // how many seeds were let grow
 	free     chan *cylWork
 	ended    func() bool // the caller's context is over: loops deep inside may stop and return anything
 }

@@ -82,6 +82,7 @@ func (x *cylFinder) findGrown(ctx context.Context) error {
 			}
 			if fit, members, ok := w.start(from, batch[i].hint, x.radii()); ok {
 				p, ok := w.settle(fit, members, 3*len(members))
+				failed[i] = slices.Clone(w.gathered)
 				if s := &batch[i]; s.across > 0 && (!ok || p.Share < cylShareMin) {
 					// Of two or three long sides a patch says little: the far side says more.
 					if q, round := w.settleAcross(fit, s); round && (!ok || q.Share > p.Share) {
@@ -90,8 +91,6 @@ func (x *cylFinder) findGrown(ctx context.Context) error {
 				}
 				if ok {
 					grown[i] = p
-				} else {
-					failed[i] = slices.Clone(w.gathered)
 				}
 			}
 			return ctx.Err()
@@ -99,6 +98,7 @@ func (x *cylFinder) findGrown(ctx context.Context) error {
 		if err != nil {
 			return err
 		}
+		x.grew += len(batch)
 		for i, p := range grown {
 			// One near others would not have been tried after them.
 			if f := batch[i].facet; i >= apart && (x.taken[f] || tries[f] >= cylTries) {

@@ -109,3 +109,18 @@ func loadUnmended(ctx context.Context, file string, o LoadOptions) (*Mesh, error
 	}
 	return in.mesh(ctx, o.Unit)
 }
+
+// SeedsGrown is from how many places cylinders may grow, if nothing is told from
+// creases, and how many of them were let grow.
+func SeedsGrown(ctx context.Context, m *Mesh) (seeds, grew int, err error) {
+	x, err := newCylFinder(ctx, m)
+	if err != nil {
+		return 0, 0, err
+	}
+	all, err := x.seeds(ctx)
+	if err != nil {
+		return 0, 0, err
+	}
+	err = x.findGrown(ctx)
+	return len(all), x.grew, err
+}

@@ -128,6 +128,25 @@ func Gyroid(period, t float64, cells, n int) *mesh.Mesh {
 	return Isosurface(f, mesh.Vec{-h * 0.7, -h * 0.7, -h * 0.7}, h, cells*n+2)
 }
 
+// Legs is below zero in eight round legs of 8 mm that lead from the middle towards
+// the corners of a cube of 48 mm and run into one another smoothly.
+func Legs(p mesh.Vec) float64 {
+	const blend = 6
+	d := math.Inf(1)
+	for i := range 8 {
+		end := mesh.Vec{24, 24, 24}
+		for k := range 3 {
+			if i>>k&1 == 1 {
+				end[k] = -end[k]
+			}
+		}
+		leg := segmentDist(p, mesh.Vec{}, end) - 4
+		h := max(blend-math.Abs(d-leg), 0) / blend
+		d = min(d, leg) - h*h*blend/4
+	}
+	return d
+}
+
 // Isosurface is the closed surface f = 0 (f < 0 inside) on a grid of n^3 cubes
 // of edge h from lo, each cut into six tetrahedra. f must be positive on the
 // grid's border.
