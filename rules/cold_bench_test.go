@@ -4,6 +4,7 @@ import (
 	"bufio"
 	"cmp"
 	"context"
+	"flag"
 	"fmt"
 	"math"
 	"math/rand/v2"
@@ -65,9 +66,20 @@ func bracket(splits int) *mesh.Mesh {
 	return meshtest.Refine(meshtest.Plate(mesh.Vec{}, mesh.Vec{88, 52, 6}, 32, holes...), splits)
 }
 
+var alone = flag.Bool("alone", false, "CheckCold and CheckDemo: one measurement at a time, and the seconds of each")
+
+// coldOptions are those of a first run of a day.
+func coldOptions(steps *stepTimes) Options {
+	o := Options{Now: testDay}
+	if *alone {
+		o.Jobs, o.Progress = 1, steps.step
+	}
+	return o
+}
+
 // BenchmarkCheckCold checks a part from its file with every check, as the first
-// run of a day does: seconds of each step, and, where the system tells, the
-// seconds of processor time in all and the peak of memory per facet.
+// run of a day does: where the system tells, the seconds of processor time in all
+// and the peak of memory per facet.
 func BenchmarkCheckCold(b *testing.B) {
 	defer debug.SetGCPercent(debug.SetGCPercent(50)) // as the program does
 	mesh.HugePages(1 << 30)                          // as of a program whose heap nothing used before
@@ -85,7 +97,9 @@ func BenchmarkCheckCold(b *testing.B) {
 				base := resetPeak()
 				busy -= cpuSeconds()
 				steps.begin()
-				r := New(Options{Now: testDay, Progress: steps.step, Memory: memory}).Part(context.Background(), path, Full)
+				o := coldOptions(&steps)
+				o.Memory = memory
+				r := New(o).Part(context.Background(), path, Full)
 				if r.Err != nil || r.Info == nil || r.Status != Checked {
 					b.Fatalf("%v %+v", r.Err, r.Failures)
 				}
@@ -118,7 +132,7 @@ func BenchmarkCheckDemo(b *testing.B) {
 			busy := -cpuSeconds()
 			for b.Loop() {
 				steps.begin()
-				r := New(Options{Now: testDay, Progress: steps.step}).Part(context.Background(), path, Full)
+				r := New(coldOptions(&steps)).Part(context.Background(), path, Full)
 				if r.Err != nil || r.Status != Checked {
 					b.Fatalf("%v %+v", r.Err, r.Failures)
 				}

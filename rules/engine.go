@@ -27,7 +27,8 @@ type Options struct {
 	ReadFile func(root, path string) ([]byte, error)
 	// Now is the day that waivers are held against; nil is time.Now.
 	Now func() time.Time
-	// Jobs is how many parts may be measured at once; 0 is the number of cores.
+	// Jobs is how many parts may be measured at once; 0 is the number of cores. A part
+	// has two measurements made at once while a place is free.
 	Jobs int
 	// Memory is the budget in bytes: a quarter of it for what is kept, the rest
 	// for what is being measured. A mesh that does not fit is refused, and parts

@@ -77,7 +77,10 @@ func boundGarbage(facets int) {
 // it: it looks for garbage once more is in use than when it looked last, which
 // was while that step had its lists, and gives pages back later still.
 func dropGarbage(facets int) {
-	if facets*meshRest >= garbageWorth && os.Getenv("GOGC") == "" {
+	if large(facets) && os.Getenv("GOGC") == "" {
 		debug.FreeOSMemory()
 	}
 }
+
+// large reports whether a mesh takes more memory than garbage is to stay beside.
+func large(facets int) bool { return facets*meshRest >= garbageWorth }

@@ -75,6 +75,9 @@ type measurement struct {
 	rests  bool // and on what rests on the platform, and so on the first layer
 	large  bool // takes more memory a facet than most
 	effort float64
+	// reads are the measurements before it that it reads, or that may make it along
+	// with their own; it is made after them. It sees no others.
+	reads []Need
 	// when says whether there is anything to measure, by what was measured before;
 	// nil is always.
 	when func(p *Subject) bool
@@ -116,6 +119,21 @@ type params struct {
 	overhang          *mesh.Overhang
 	plating           plating
 	box               *mesh.OrientedBox
+}
+
+// reading returns the parameters with what a measurement reads of others.
+func (p params) reading(s *measurement, m *Measured) params {
+	for _, n := range s.reads {
+		switch n {
+		case NeedBox:
+			p.box = m.Box
+		case NeedCylinders:
+			p.cylinders = m.Cylinders
+		case NeedOverhang:
+			p.overhang = m.Overhang
+		}
+	}
+	return p
 }
 
 const (
@@ -197,7 +215,7 @@ func patchFor(areaMM2 float64) float64 {
 }
 
 // measurements in the order in which they are made: cheap ones and those that
-// others need first.
+// others read first, with some between for the time that those take.
 var measurements = []measurement{
 	{need: NeedIntegrity, effort: 2, form: plainForm[mesh.Integrity](),
 		run: func(ctx context.Context, m *mesh.Mesh, _ *params) (any, int64, error) {
@@ -217,7 +235,20 @@ var measurements = []measurement{
 			return &v, 256, err
 		},
 		put: func(d *Measured, v any) { d.Box = v.(*mesh.OrientedBox) }},
-	{need: NeedPlatform, framed: true, effort: 0.3, form: plainForm[platformCount](),
+	{need: NeedCylinders, large: true, effort: 2, form: plainForm[mesh.Cylinders](),
+		run: func(ctx context.Context, m *mesh.Mesh, _ *params) (any, int64, error) {
+			v, err := mesh.MeasureCylinders(ctx, m)
+			return v, facetBytes(m, 12), err
+		},
+		put: func(d *Measured, v any) { d.Cylinders = v.(*mesh.Cylinders) }},
+	{need: NeedWays, framed: true, effort: 0.5, reads: []Need{NeedBox}, form: listForm[Ways](), when: (*Subject).overflows,
+		key: func(p *params) string { return fmt.Sprintf("turn %g rooms %v", p.turnRad, p.rooms) },
+		run: func(ctx context.Context, m *mesh.Mesh, p *params) (any, int64, error) {
+			v, err := measureWays(ctx, m, p)
+			return v, 512, err
+		},
+		put: func(d *Measured, v any) { d.Ways = v.([]Ways) }},
+	{need: NeedPlatform, framed: true, effort: 0.3, reads: []Need{NeedBox}, form: plainForm[platformCount](),
 		key: func(p *params) string { return p.plating.recipe() },
 		run: func(ctx context.Context, m *mesh.Mesh, p *params) (any, int64, error) {
 			if p.box == nil || !p.plating.known() {
@@ -227,52 +258,6 @@ var measurements = []measurement{
 			return &platformCount{n}, 64, err
 		},
 		put: func(d *Measured, v any) { d.PerPlatform = v.(*platformCount).Parts }},
-	{need: NeedWays, framed: true, effort: 0.5, form: listForm[Ways](), when: (*Subject).overflows,
-		key: func(p *params) string { return fmt.Sprintf("turn %g rooms %v", p.turnRad, p.rooms) },
-		run: func(ctx context.Context, m *mesh.Mesh, p *params) (any, int64, error) {
-			v, err := measureWays(ctx, m, p)
-			return v, 512, err
-		},
-		put: func(d *Measured, v any) { d.Ways = v.([]Ways) }},
-	{need: NeedCylinders, large: true, effort: 2, form: plainForm[mesh.Cylinders](),
-		run: func(ctx context.Context, m *mesh.Mesh, _ *params) (any, int64, error) {
-			v, err := mesh.MeasureCylinders(ctx, m)
-			return v, facetBytes(m, 12), err
-		},
-		put: func(d *Measured, v any) { d.Cylinders = v.(*mesh.Cylinders) }},
-	{need: NeedOverhang, large: true, framed: true, rests: true, effort: 1, form: plainForm[mesh.Overhang](),
-		key: func(p *params) string { return fmt.Sprintf("angle %g holes %t", p.angleRad, p.cylinders != nil) },
-		run: func(ctx context.Context, m *mesh.Mesh, p *params) (any, int64, error) {
-			o := mesh.OverhangParams{AngleRad: p.angleRad, SlackRad: angleSlackRad}
-			if p.cylinders != nil {
-				o.HoleOf, o.PinOf = p.cylinders.HoleOf, p.cylinders.PinOf()
-			}
-			v, err := mesh.MeasureOverhang(ctx, m, p.frame, o)
-			return &v, facetBytes(m, 8), err
-		},
-		put: func(d *Measured, v any) { d.Overhang = v.(*mesh.Overhang) }},
-	{need: NeedSupport, large: true, framed: true, rests: true, effort: 0.5, form: plainForm[mesh.Support](),
-		key: func(p *params) string { return fmt.Sprintf("angle %g holes %t", p.angleRad, p.cylinders != nil) },
-		run: func(ctx context.Context, m *mesh.Mesh, p *params) (any, int64, error) {
-			if p.overhang == nil {
-				return nil, 0, errNoOverhang
-			}
-			v, err := mesh.MeasureSupport(ctx, m, p.frame, p.overhang)
-			return &v, facetBytes(m, 4), err
-		},
-		put: func(d *Measured, v any) { d.Support = v.(*mesh.Support) }},
-	{need: NeedAccess, framed: true, rests: true, effort: 1, form: listForm[mesh.Access](),
-		key: func(p *params) string {
-			return fmt.Sprintf("angle %g holes %t tool %g %g least %g", p.angleRad, p.cylinders != nil, p.access.DiameterMM, p.access.LengthMM, p.access.LeastMM2)
-		},
-		run: func(ctx context.Context, m *mesh.Mesh, p *params) (any, int64, error) {
-			if p.overhang == nil {
-				return nil, 0, errNoOverhang
-			}
-			v, err := mesh.MeasureSupportAccess(ctx, m, p.frame, p.overhang, p.access)
-			return v, 512 + 120*int64(len(v)), err
-		},
-		put: func(d *Measured, v any) { d.Access = v.([]mesh.Access) }},
 	{need: NeedFoot, framed: true, rests: true, effort: 0.1, form: plainForm[mesh.Foot](),
 		run: func(_ context.Context, m *mesh.Mesh, p *params) (any, int64, error) {
 			v := mesh.FootOf(m, p.frame)
@@ -303,6 +288,39 @@ var measurements = []measurement{
 			return v, facetBytes(m, 1), err
 		},
 		put: func(d *Measured, v any) { d.Voids = v.(*mesh.Voids) }},
+	{need: NeedOverhang, large: true, framed: true, rests: true, effort: 1, reads: []Need{NeedCylinders}, form: plainForm[mesh.Overhang](),
+		key: func(p *params) string { return fmt.Sprintf("angle %g holes %t", p.angleRad, p.cylinders != nil) },
+		run: func(ctx context.Context, m *mesh.Mesh, p *params) (any, int64, error) {
+			o := mesh.OverhangParams{AngleRad: p.angleRad, SlackRad: angleSlackRad}
+			if p.cylinders != nil {
+				o.HoleOf, o.PinOf = p.cylinders.HoleOf, p.cylinders.PinOf()
+			}
+			v, err := mesh.MeasureOverhang(ctx, m, p.frame, o)
+			return &v, facetBytes(m, 8), err
+		},
+		put: func(d *Measured, v any) { d.Overhang = v.(*mesh.Overhang) }},
+	{need: NeedSupport, large: true, framed: true, rests: true, effort: 0.5, reads: []Need{NeedCylinders, NeedOverhang}, form: plainForm[mesh.Support](),
+		key: func(p *params) string { return fmt.Sprintf("angle %g holes %t", p.angleRad, p.cylinders != nil) },
+		run: func(ctx context.Context, m *mesh.Mesh, p *params) (any, int64, error) {
+			if p.overhang == nil {
+				return nil, 0, errNoOverhang
+			}
+			v, err := mesh.MeasureSupport(ctx, m, p.frame, p.overhang)
+			return &v, facetBytes(m, 4), err
+		},
+		put: func(d *Measured, v any) { d.Support = v.(*mesh.Support) }},
+	{need: NeedAccess, framed: true, rests: true, effort: 1, reads: []Need{NeedCylinders, NeedOverhang}, form: listForm[mesh.Access](),
+		key: func(p *params) string {
+			return fmt.Sprintf("angle %g holes %t tool %g %g least %g", p.angleRad, p.cylinders != nil, p.access.DiameterMM, p.access.LengthMM, p.access.LeastMM2)
+		},
+		run: func(ctx context.Context, m *mesh.Mesh, p *params) (any, int64, error) {
+			if p.overhang == nil {
+				return nil, 0, errNoOverhang
+			}
+			v, err := mesh.MeasureSupportAccess(ctx, m, p.frame, p.overhang, p.access)
+			return v, 512 + 120*int64(len(v)), err
+		},
+		put: func(d *Measured, v any) { d.Access = v.([]mesh.Access) }},
 	{need: NeedSections, large: true, framed: true, effort: 1, form: wholeSections, answers: sectionAnswers,
 		key: func(*params) string { return fmt.Sprintf("pitch %g", sectionPitchMM) },
 		run: func(ctx context.Context, m *mesh.Mesh, p *params) (any, int64, error) {
@@ -317,7 +335,7 @@ var measurements = []measurement{
 			return v, sectionBytes, err
 		},
 		put: func(d *Measured, v any) { d.Sections = v.(*mesh.Sections) }},
-	{need: NeedSlender, framed: true, effort: 1, form: listForm[mesh.Slender](),
+	{need: NeedSlender, framed: true, effort: 1, reads: []Need{NeedSections}, form: listForm[mesh.Slender](),
 		key: func(*params) string { return fmt.Sprintf("pitch %g", sectionPitchMM) },
 		run: func(ctx context.Context, m *mesh.Mesh, p *params) (any, int64, error) {
 			v, err := mesh.MeasureSlenderness(ctx, m, p.frame, sectionPitchMM)

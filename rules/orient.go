@@ -313,9 +313,7 @@ func (s *search) features(ctx context.Context) error {
 				return err
 			}
 		}
-		if err := take(ctx, s.Measured, &measurements[i], v, &params{}); err != nil {
-			return err
-		}
+		s.Measured.put(&measurements[i], v)
 		if err := s.Measured.Failed[n]; err != nil {
 			return err
 		}

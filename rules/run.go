@@ -70,15 +70,16 @@ func (e *Engine) measure(ctx context.Context, r *PartReport, p *Subject, src *so
 				m.have[s.need] = true
 				continue
 			}
-			par.cylinders, par.overhang, par.box = m.Cylinders, m.Overhang, m.Box
+			par := par.reading(s, m)
 			v, ok := e.known(s, src.key, &par)
 			if !ok {
 				r.Complete = false
 				continue
 			}
-			if err := take(ctx, m, s, v, &par); err != nil {
+			if err := s.prepare(ctx, v, &par); err != nil {
 				return err
 			}
+			m.put(s, v)
 		}
 		return nil
 	}
@@ -88,59 +89,30 @@ func (e *Engine) measure(ctx context.Context, r *PartReport, p *Subject, src *so
 			return err
 		}
 	}
-	total, done := 0.0, 0.0
-	for _, s := range todo {
-		total += s.effort
-	}
-	for _, s := range todo {
-		if s.when != nil && !s.when(p) {
-			m.have[s.need] = true
-			done += s.effort
-			continue
-		}
-		e.o.Progress(r.Path, string(s.need), done/total)
-		par.cylinders, par.overhang, par.box = m.Cylinders, m.Overhang, m.Box
-		v, ok := e.kept(s, src.key, &par)
-		if !ok {
-			if err := src.load(ctx); err != nil {
-				return err
-			}
-			if s.large {
-				dropGarbage(len(src.mesh.Facets))
-			}
-			var err error
-			if v, err = e.measureOne(ctx, s, src.mesh, src.key, par); err != nil {
-				return err
-			}
-		}
-		if err := take(ctx, m, s, v, &par); err != nil {
-			return err
-		}
-		done += s.effort
-	}
-	e.o.Progress(r.Path, "done", 1)
-	return nil
+	w := steps{e: e, report: r, part: p, src: src, par: par, todo: todo}
+	return w.run(ctx)
 }
 
 // failed is a measurement that could not be made. It is kept like a value, so
 // that it is not tried again at every keystroke.
 type failed struct{ err error }
 
-// take puts a value into what was measured, ready for the limits in force. The
-// error is the context's.
-func take(ctx context.Context, m *Measured, s *measurement, v any, par *params) error {
-	if f, bad := v.(failed); bad {
-		m.Failed[s.need] = f.err
+// prepare makes a value ready for the limits in force. The error is the context's.
+func (s *measurement) prepare(ctx context.Context, v any, par *params) error {
+	if _, bad := v.(failed); bad || s.ready == nil {
 		return nil
 	}
-	if s.ready != nil {
-		if err := s.ready(ctx, v, par); err != nil {
-			return err
-		}
+	return s.ready(ctx, v, par)
+}
+
+// put puts a value, or why there is none, into what was measured.
+func (m *Measured) put(s *measurement, v any) {
+	if f, bad := v.(failed); bad {
+		m.Failed[s.need] = f.err
+		return
 	}
 	m.have[s.need] = true
 	s.put(m, v)
-	return nil
 }
 
 // frameOf is how the spec stands the part.
