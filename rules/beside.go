@@ -70,9 +70,9 @@ func (w *steps) begin(ctx context.Context, at int) {
 		w.close(s)
 		return
 	}
-	w.tell(s)
 	par := w.par.reading(s, m)
 	if v, ok := w.e.kept(s, w.src.key, &par); ok {
+		w.tell(s)
 		w.take(ended{at, v, s.prepare(ctx, v, &par)})
 		return
 	}
@@ -84,6 +84,7 @@ func (w *steps) begin(ctx context.Context, at int) {
 	if w.failed.err != nil {
 		return
 	}
+	w.tell(s)
 	if s.large {
 		dropGarbage(len(w.src.mesh.Facets))
 	}

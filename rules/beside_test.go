@@ -129,6 +129,18 @@ func TestHowManyStepsAtOnce(t *testing.T) {
 	}
 }
 
+// Progress names a measurement as it begins, and not while it waits for its turn.
+func TestProgressNamesWhatRuns(t *testing.T) {
+	var told atomic.Value
+	around(t, func(s *measurement) func() {
+		if got := told.Load(); got != string(s.need) {
+			t.Errorf("%s runs, told is %v", s.need, got)
+		}
+		return func() {}
+	})
+	newBench(t, Options{Jobs: 1, Progress: func(_, stage string, _ float64) { told.Store(stage) }}).full()
+}
+
 // Of two measurements that fail beside each other the first in order says why,
 // and none is begun after them.
 func TestTheFirstStepThatFailsSaysWhy(t *testing.T) {
