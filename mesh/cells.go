@@ -213,7 +213,7 @@ func (t *ThicknessField) newGauge(ctx context.Context) (gauge, error) {
 		}
 	}
 	return gauge{t: t, skin: t.skin, bvh: m.BVH(), sides: edges.sides, ctx: ctx, ahead: nodeAlone, last: nodeAlone,
-		wedges: newSharpTree(edges.verts, wedges), notches: newSharpTree(edges.verts, notches),
+		wedges: newWedges(edges.verts, wedges), notches: newSharpTree(edges.verts, notches),
 		cellMM: max(t.Params.PatchMM/2, math.Sqrt(area/cellsMost)),
 		touch:  t.Err, cap: t.Params.CapMM}, nil
 }

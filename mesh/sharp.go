@@ -3,6 +3,7 @@ package mesh
 import (
 	"context"
 	"math"
+	"math/bits"
 	"slices"
 )
 
@@ -293,6 +294,8 @@ func (c *sideCount) all() int {
 type sharpTree struct {
 	list []sharpFeature
 	mesh *Mesh // a facet a b b for each
+	// What explains asks first, if it is asked at all.
+	tapers []taper
 }
 
 func newSharpTree(verts []Vec, list []sharpFeature) *sharpTree {
@@ -303,7 +306,7 @@ func newSharpTree(verts []Vec, list []sharpFeature) *sharpTree {
 	for i, s := range list {
 		fs[i] = [3]int32{s.a, s.b, s.b}
 	}
-	return &sharpTree{list, New(verts, fs)}
+	return &sharpTree{list: list, mesh: New(verts, fs)}
 }
 
 // wedgeShare is the share of its own taper down to which a sharp edge explains
@@ -325,12 +328,60 @@ func (t *sharpTree) explains(x, y Vec, d, within, touch float64) (feature int32,
 	if t == nil {
 		return 0, Vec{}, false
 	}
-	apart := y.Sub(x).Norm()
-	near, ok := t.mesh.BVH().Nearest(x, within, func(f int32, q Vec) bool {
-		off := x.Sub(q)
-		dist, tan := off.Norm(), math.Tan(t.list[f].angle/2)
-		taper := off.Sub(t.list[f].along.Scale(off.Dot(t.list[f].along))).Norm()
-		return d+edgeDoubt*touch >= wedgeShare*2*taper*tan && apart <= 2*dist+edgeDoubt*touch*max(1, 1/tan)
-	})
-	return near.Facet, near.Point, ok && near.Dist < within
+	thick, apart := d+edgeDoubt*touch, y.Sub(x).Norm()
+	most := thick * thick * (1 + taperErr)
+	near, b := Near{Facet: -1, Dist: within}, t.mesh.BVH()
+	var buf [stackSize]waiting
+	stack, l := append(buf[:0], waiting{b.root(), 0}), newNearLanes(x, b.walkErr(x), within, false)
+	for {
+		var leaf int32
+		var mask uint32
+		if stack, leaf, mask = b.nearLeaf(&l, stack); mask == 0 {
+			return near.Facet, near.Point, near.Facet >= 0
+		}
+		for ; mask != 0; mask &= mask - 1 {
+			f := b.blocks[leaf].facet[bits.TrailingZeros32(mask)&7]
+			s := &t.tapers[f]
+			q := s.a
+			if s.edge {
+				b := t.mesh.Verts[t.list[f].b]
+				q = nearestOnFacet(x, q, b, b)
+			}
+			off := x.Sub(q)
+			if beside := off.Dot(s.along); off.Dot(off)*(1-taperErr)-beside*beside > most*s.most {
+				continue // as is nearly all that is looked at
+			}
+			dist, taper := off.Norm(), off.Sub(s.along.Scale(off.Dot(s.along))).Norm()
+			if (dist < near.Dist || dist == near.Dist && near.Facet >= 0 && f < near.Facet) &&
+				thick >= wedgeShare*2*taper*s.tan && apart <= 2*dist+edgeDoubt*touch*max(1, 1/s.tan) {
+				near = Near{f, q, dist}
+				l.within(dist)
+			}
+		}
+	}
+}
+
+// taper is what tells of most features at once that they explain nothing.
+type taper struct {
+	a, along Vec     // of the feature: its start, and a tip's line
+	tan      float64 // of half the angle
+	most     float64 // how far it tapers, squared, for the thickness squared
+	edge     bool    // not a tip
+}
+
+// taperErr is far more than rounding, as a share of a distance squared.
+const taperErr = 1e-9
+
+// newWedges is newSharpTree of features that are asked what they explain.
+func newWedges(verts []Vec, list []sharpFeature) *sharpTree {
+	t := newSharpTree(verts, list)
+	if t != nil {
+		t.tapers = make([]taper, len(list))
+		for i, s := range list {
+			tan := math.Tan(s.angle / 2)
+			slope := wedgeShare * 2 * tan
+			t.tapers[i] = taper{verts[s.a], s.along, tan, 1 / (slope * slope), s.a != s.b}
+		}
+	}
+	return t
 }
