@@ -1,6 +1,7 @@
 package mesh
 
 import (
+	"container/heap"
 	"context"
 	"math"
 	"slices"
@@ -15,8 +16,12 @@ type FloatingStart struct {
 	Kind    string  // "point", "edge" or "face"
 	AreaMM2 float64 // of a face; 0 else
 	Height  float64 // above the platform, mm
+	AloneMM float64 // how far it rises before it joins something lower, up to StartAloneMost
 	Facets  []int32 // touching the minimum
 }
+
+// StartAloneMost is how far a floating start is followed, in mm.
+const StartAloneMost = 1.0
 
 // MeasureFloatingStarts finds every local minimum of height that is not on the
 // platform, lowest first. It is exact on the mesh: vertices are compared, and
@@ -58,6 +63,7 @@ type minimum struct {
 	verts   []int32 // level with the lowest, in order
 	facets  []int32 // touching it, in order
 	height  float64
+	alone   float64 // how far it rises before it joins something lower
 	carried bool    // touches another body
 	held    []int32 // the vertices that do
 }
@@ -86,7 +92,7 @@ func (s *stance) minima(ctx context.Context) ([]minimum, error) {
 		if verts == nil || s.rests(s.at[v][2]) || !s.airBelow(verts, around) || s.joins(v, verts, int32(n+1), around, layer) {
 			continue
 		}
-		mn := minimum{verts: verts, height: s.at[v][2]}
+		mn := minimum{verts: verts, height: s.at[v][2], alone: s.alone(v, verts, -int32(n+1), around, layer)}
 		for _, w := range verts {
 			mn.facets = append(mn.facets, around.of(w)...)
 		}
@@ -144,6 +150,7 @@ func (s *stance) joinFlush(mins []minimum, skin *skin) []minimum {
 		}
 		mn := &out[at[r]]
 		mn.carried = mn.carried || mins[i].carried
+		mn.alone = max(mn.alone, mins[i].alone)
 		mn.held = append(mn.held, mins[i].held...)
 		mn.verts, mn.facets = append(mn.verts, mins[i].verts...), append(mn.facets, mins[i].facets...)
 		slices.Sort(mn.verts)
@@ -222,6 +229,54 @@ func (s *stance) level(v, seed int32, around fans, flood []int32) []int32 {
 func (s *stance) joins(v int32, verts []int32, seed int32, around fans, flood []int32) bool {
 	low := s.at[v][2]
 	return s.flood(slices.Clone(verts), low+s.frame.Layer, seed, around, flood, func(w int32) bool { return s.at[w][2] < low-s.levelTol }) == nil
+}
+
+// alone returns how far the minimum of v rises before it hangs together with something
+// lower, up to StartAloneMost. What it met holds the seed's number in met.
+func (s *stance) alone(v int32, verts []int32, seed int32, around fans, met []int32) float64 {
+	low := s.at[v][2]
+	next := &risingQueue{s: s}
+	for _, w := range verts {
+		met[w] = seed
+		next.verts = append(next.verts, w) // all level, and so in order
+	}
+	rise := 0.0
+	for next.Len() > 0 {
+		w := heap.Pop(next).(int32)
+		if rise = max(rise, s.at[w][2]-low); rise >= StartAloneMost {
+			break
+		}
+		for _, f := range around.of(w) {
+			for _, u := range s.m.Facets[f] {
+				switch {
+				case met[u] == seed:
+				case s.at[u][2] < low-s.levelTol:
+					return rise
+				default:
+					met[u] = seed
+					heap.Push(next, u)
+				}
+			}
+		}
+	}
+	return StartAloneMost
+}
+
+// risingQueue hands out vertices, the lowest first.
+type risingQueue struct {
+	s     *stance
+	verts []int32
+}
+
+func (q *risingQueue) Len() int           { return len(q.verts) }
+func (q *risingQueue) Less(i, j int) bool { return q.s.below(q.verts[i], q.verts[j]) }
+func (q *risingQueue) Swap(i, j int)      { q.verts[i], q.verts[j] = q.verts[j], q.verts[i] }
+func (q *risingQueue) Push(v any)         { q.verts = append(q.verts, v.(int32)) }
+func (q *risingQueue) Pop() any {
+	last := len(q.verts) - 1
+	v := q.verts[last]
+	q.verts = q.verts[:last]
+	return v
 }
 
 // flood returns the vertices that hang together with some no higher than top, or nil
@@ -351,7 +406,7 @@ func (m *Mesh) inside(p Vec) bool {
 }
 
 func (s *stance) floatingStart(mn *minimum, share exposure) FloatingStart {
-	st := FloatingStart{Kind: "point", Height: mn.height + s.frame.Lift, Facets: mn.facets}
+	st := FloatingStart{Kind: "point", Height: mn.height + s.frame.Lift, AloneMM: mn.alone, Facets: mn.facets}
 	var mid Vec
 	box := EmptyBox()
 	for _, v := range mn.verts {

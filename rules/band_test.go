@@ -17,6 +17,7 @@ var exact = map[string]string{
 	"overhang.angle":          "a facet's angle, its rounding taken off, so that a face at just the angle passes",
 	"floating-start.area":     "facets, summed",
 	"wall.area":               "what is thinner than the limit is known facet by facet, and walls halve them until it is",
+	"floating-start.height":   "exact on the mesh",
 	"feather-edge.angle":      "the angle between two facets",
 	"section-jump.ratio":      "sections are exact where they are cut",
 	"section-jump.height":     "says over what height sections are compared",

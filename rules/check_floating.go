@@ -11,13 +11,13 @@ var FloatingStart = &Check{
 	Name:    "floating-start",
 	Summary: "The part starts nowhere but on the platform, or on material below.",
 	Why: "A place that is lower than everything around it, with nothing under it, begins as an island in loose powder. " +
-		"However steep its flanks, the first layer of it is held by nothing. What joins something lower within a layer is no island. Where `lift` raises the part on supports, its lowest place is a note.",
+		"However steep its flanks, the first layer of it is held by nothing. What joins something lower within a layer is no island, and what does within two or three melts into one with the part. Where `lift` raises the part on supports, its lowest place is a note.",
 	Wrong: "The recoater drags the island away, or it sinks and curls; what grows on it later is displaced or missing, and the build may stop.",
 	Sources: []Source{
 		{"an island needs support until it joins the part: shop rule", "common practice, no source"},
 		{"supports can be minimised but orientation decides where they start: Calignano 2014, Mater Des 64:203", "published, read"},
 	},
-	Limits:    limits("floating-start.area"),
+	Limits:    limits("floating-start.area", "floating-start.height"),
 	Needs:     []Need{NeedStarts},
 	Processes: []string{LaserPBF, BeamPBF, Extrusion},
 	Elsewhere: "the powder bed carries an island until it joins the part",
@@ -49,10 +49,12 @@ func judgeFloating(p *Subject) []Finding {
 	return out
 }
 
-// startCounts: without a tolerated area every start does, a point too.
+// startCounts: without a tolerated area every start does that rises far enough before
+// it joins the part, a point too.
 func startCounts(p *Subject, s mesh.FloatingStart) bool {
-	limit, ok := p.Limit("floating-start.area")
-	return ok && !(limit.V > 0 && s.AreaMM2 <= limit.V+equalErr(limit.V))
+	area, ok := p.Limit("floating-start.area")
+	height, _ := p.Limit("floating-start.height")
+	return ok && !(area.V > 0 && s.AreaMM2 <= area.V+equalErr(area.V)) && s.AloneMM > height.V+equalErr(height.V)
 }
 
 // lifted reports whether a start is the part's lowest place, under which the
