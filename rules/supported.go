@@ -102,3 +102,9 @@ func (r *PartReport) NeedsSupport(region int) bool {
 	p := r.subject()
 	return needsSupport(p, r.Measured.Overhang.Regions[region])
 }
+
+// StartCounts reports whether a place that starts in the air is more than the limits
+// let pass.
+func (r *PartReport) StartCounts(s mesh.FloatingStart) bool {
+	return startCounts(r.subject(), s)
+}

@@ -427,7 +427,13 @@ func (d *document) facts(r *rules.PartReport) {
 		add(&stand, "Overhang", fmt.Sprintf("%s mm2, %s; %d need support", figure(o.AreaMM2), plural(len(o.Regions), "region"), n))
 	}
 	if m.Has(rules.NeedStarts) {
-		add(&stand, "Starts in mid-air", fmt.Sprint(len(m.Starts)))
+		n := 0
+		for _, st := range m.Starts {
+			if r.StartCounts(st) {
+				n++
+			}
+		}
+		add(&stand, "Starts in mid-air", fmt.Sprintf("%d; %d need support", len(m.Starts), n))
 	}
 	if e.HasTime {
 		add(&plan, "Support, solid", figure(e.Support/1000)+" cm3")
