@@ -80,7 +80,7 @@ func (w *steps) begin(ctx context.Context, at int) {
 		w.take(ended{at: at, err: err})
 		return
 	}
-	w.waitWhile(func() bool { return !w.place() })
+	w.waitWhile(func() bool { return w.failed.err == nil && !w.place() })
 	if w.failed.err != nil {
 		return
 	}

@@ -169,6 +169,9 @@ func TestTheFirstStepThatFailsSaysWhy(t *testing.T) {
 	if len(r.Failures) == 0 || !strings.Contains(r.Failures[0].Why, "no ball") {
 		t.Errorf("failures %+v", r.Failures)
 	}
+	if !b.jobs.TryAcquire(2) {
+		t.Error("a place was not given back")
+	}
 	if n := b.Counts().Measurements; n[NeedVoids] != 1 || n[NeedOverhang] != 0 || n[NeedWall] != 0 {
 		t.Errorf("measured %v", slices.Sorted(maps.Keys(n)))
 	}
