@@ -43,6 +43,10 @@ type flaw struct {
 func judgeMesh(p *Subject) []Finding {
 	i := p.Measured.Integrity
 	const close = "Close the surface in CAD and export again; a repaired mesh is a guess."
+	meeting := "They are measured as one body, but what prepares the build may melt twice what they share: unite them in CAD, or keep them apart."
+	if !i.Sound() {
+		meeting = "Unite them in CAD, or keep them apart. Until the mesh is closed they are not measured as one body: a face on another counts as free."
+	}
 	flaws := []flaw{
 		{"open", "open edge", "open edges", i.OpenEdges, i.ClosedEdges, i.OpenAt, 0, close},
 		{"nonmanifold", "edge shared by more than two facets", "edges shared by more than two facets", i.NonmanifoldEdges - i.PartedEdges, 0, i.NonmanifoldAt, 0,
@@ -57,7 +61,7 @@ func judgeMesh(p *Subject) []Finding {
 		{"crossing", "pair of facets that cross each other", "pairs of facets that cross each other", i.SelfIntersections - i.MeetingPairs, 0, i.IntersectAt, -1,
 			"Mend the surface in CAD, so that it crosses itself nowhere."},
 		{"meeting", "shell that runs into another", "shells that touch or run into each other", i.MeetingShells, 0, i.MeetAt, -1,
-			"Closed ones are measured as one body, but what prepares the build may melt twice what they share: unite them in CAD, or keep them apart."},
+			meeting},
 		{"degenerate", "facet without area", "facets without area", i.DegenerateFacets, 0, nil, -2,
 			"Harmless in most machines; a finer or cleaner export avoids them."},
 		{"duplicate", "facet that repeats another", "facets that repeat others", i.DuplicateFacets, 0, nil, -1,
