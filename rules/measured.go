@@ -235,12 +235,6 @@ var measurements = []measurement{
 			return &v, 256, err
 		},
 		put: func(d *Measured, v any) { d.Box = v.(*mesh.OrientedBox) }},
-	{need: NeedCylinders, large: true, effort: 2, form: plainForm[mesh.Cylinders](),
-		run: func(ctx context.Context, m *mesh.Mesh, _ *params) (any, int64, error) {
-			v, err := mesh.MeasureCylinders(ctx, m)
-			return v, facetBytes(m, 12), err
-		},
-		put: func(d *Measured, v any) { d.Cylinders = v.(*mesh.Cylinders) }},
 	{need: NeedWays, framed: true, effort: 0.5, reads: []Need{NeedBox}, form: listForm[Ways](), when: (*Subject).overflows,
 		key: func(p *params) string { return fmt.Sprintf("turn %g rooms %v", p.turnRad, p.rooms) },
 		run: func(ctx context.Context, m *mesh.Mesh, p *params) (any, int64, error) {
@@ -282,6 +276,12 @@ var measurements = []measurement{
 			return &v, 128, err
 		},
 		put: func(d *Measured, v any) { d.Ball = v.(*mesh.Ball) }},
+	{need: NeedCylinders, large: true, effort: 2, form: plainForm[mesh.Cylinders](),
+		run: func(ctx context.Context, m *mesh.Mesh, _ *params) (any, int64, error) {
+			v, err := mesh.MeasureCylinders(ctx, m)
+			return v, facetBytes(m, 12), err
+		},
+		put: func(d *Measured, v any) { d.Cylinders = v.(*mesh.Cylinders) }},
 	{need: NeedVoids, large: true, effort: 4, form: plainForm[mesh.Voids](),
 		run: func(ctx context.Context, m *mesh.Mesh, _ *params) (any, int64, error) {
 			v, err := mesh.MeasureVoids(ctx, m, mesh.VoidParams{})
