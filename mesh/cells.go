@@ -286,10 +286,19 @@ func (g *gauge) facet(f int32) {
 	_, long := c.longest()
 	g.hidden = g.hidden[:0]
 	g.ahead = hit
-	v := g.look(&g.own, long, hit, g.last)
-	g.alone = len(v.list) == 0
 	raw := g.cap
-	t.nodes[f] = g.split(&c, &g.own, &v, hit, mid, &raw)
+	g.start(&g.own, long)
+	g.walk(hit)
+	g.walk(g.last)
+	if g.uneven(&c, &g.own, long) {
+		g.alone = false
+		t.nodes[f] = g.halve(&c, g.rivals[g.best.at].f, &raw)
+	} else {
+		g.gather()
+		v := g.viewAll()
+		g.alone = len(v.list) == 0
+		t.nodes[f] = g.split(&c, &g.own, &v, hit, mid, &raw)
+	}
 	t.FacetMM[f] = float32(raw)
 	g.last = t.nodes[f].with
 }
@@ -410,9 +419,37 @@ func (g *gauge) half(c *plot, guess int32, raw *float64) node {
 	s := g.own.part(c)
 	g.hidden = g.hidden[:0]
 	_, long := c.longest()
-	v := g.look(&s, long, guess, nodeAlone)
+	g.start(&s, long)
+	g.walk(guess)
+	if g.uneven(c, &s, long) {
+		return g.halve(c, g.rivals[g.best.at].f, raw)
+	}
+	g.gather()
+	v := g.viewAll()
 	return g.split(c, &s, &v, guess, math.NaN(), raw)
 }
+
+// uneven reports whether a cell is surely to be halved, which saves gathering all
+// that it sees: it is longer than the medium is thick where the walk ended, and
+// from a place of it no surface is met within evenRatio of that. Of others even tells.
+func (g *gauge) uneven(c *plot, s *patch, long float64) bool {
+	if g.sole || g.best.at < 0 || long <= g.best.d*(1+evenErr) || g.ctx.Err() != nil {
+		return false
+	}
+	reach, mid := evenRatio*g.best.d*(1+evenErr), c.middle()
+	if reach >= g.cap {
+		return false
+	}
+	for _, p := range c.p[:c.k] {
+		if _, hit := g.bvh.Ray(p.Add(mid.Sub(p).Scale(unevenShare)), s.n.Scale(-1), g.touch, reach); !hit {
+			return true
+		}
+	}
+	return false
+}
+
+// unevenShare is how far from a corner towards the middle of a cell uneven looks.
+const unevenShare = 0.2
 
 // even reports whether opposing facets cover the whole patch, seen along its
 // normal, at heights no more than evenRatio above lo, and returns their mean.

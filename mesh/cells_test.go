@@ -54,3 +54,47 @@ func TestTurnsLess(t *testing.T) {
 		t.Errorf("only %d turn less", less)
 	}
 }
+
+// A cell that is halved since a ray from it meets nothing is one that what covers
+// it, all gathered, does not make even.
+func TestUneven(t *testing.T) {
+	m, err := Load(t.Context(), "../testdata/meshes/made/struts.stl", LoadOptions{Unit: "mm"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	field, err := MeasureThickness(t.Context(), m, ThicknessParams{CapMM: 4, PatchMM: 0.4})
+	if err != nil {
+		t.Fatal(err)
+	}
+	g := field.settlers(t.Context()).make()
+	told, even := 0, 0
+	for id, nd := range field.nodes {
+		c, s := g.leaf(int32(id))
+		_, long := c.longest()
+		_, hit := g.ray(c.middle(), s.n)
+		g.start(&s, long)
+		g.walk(hit)
+		uneven := g.uneven(&c, &s, long)
+		if g.sole || g.best.at < 0 {
+			continue
+		}
+		g.gather()
+		v := g.viewAll()
+		r, at := g.least(&s, &v, hit)
+		if at < 0 {
+			t.Fatalf("nothing stops a ball from node %d, where %v mm were walked to", id, g.best.d)
+		}
+		_, is := g.even(&s, &v, r.d, long)
+		switch {
+		case uneven && (is || long <= r.d || nd.kids <= 0):
+			t.Fatalf("node %d of the length %v is %v mm thick, even: %v, with the halves %d", id, long, r.d, is, nd.kids)
+		case uneven:
+			told++
+		case is:
+			even++
+		}
+	}
+	if told < 1000 || even < 1000 {
+		t.Errorf("%d nodes are told to be uneven, %d are even", told, even)
+	}
+}
