@@ -283,21 +283,15 @@ func (g *gauge) facet(f int32) {
 		return
 	}
 	mid, hit := g.ray(c.middle(), n)
-	_, long := c.longest()
 	g.hidden = g.hidden[:0]
 	g.ahead = hit
 	raw := g.cap
-	g.start(&g.own, long)
-	g.walk(hit)
-	g.walk(g.last)
-	if g.uneven(&c, &g.own, long) {
-		g.alone = false
-		t.nodes[f] = g.halve(&c, g.rivals[g.best.at].f, &raw)
-	} else {
-		g.gather()
-		v := g.viewAll()
+	if v, ok := g.lookEven(&c, &g.own, hit, g.last); ok {
 		g.alone = len(v.list) == 0
 		t.nodes[f] = g.split(&c, &g.own, &v, hit, mid, &raw)
+	} else {
+		g.alone = false
+		t.nodes[f] = g.halve(&c, g.rivals[g.best.at].f, &raw)
 	}
 	t.FacetMM[f] = float32(raw)
 	g.last = t.nodes[f].with
@@ -418,15 +412,23 @@ func (g *gauge) halve(c *plot, guess int32, raw *float64) node {
 func (g *gauge) half(c *plot, guess int32, raw *float64) node {
 	s := g.own.part(c)
 	g.hidden = g.hidden[:0]
+	if v, ok := g.lookEven(c, &s, guess, nodeAlone); ok {
+		return g.split(c, &s, &v, guess, math.NaN(), raw)
+	}
+	return g.halve(c, g.rivals[g.best.at].f, raw)
+}
+
+// lookEven looks from a cell's patch, unless the cell is uneven.
+func (g *gauge) lookEven(c *plot, s *patch, guess, other int32) (view, bool) {
 	_, long := c.longest()
-	g.start(&s, long)
+	g.start(s, long)
 	g.walk(guess)
-	if g.uneven(c, &s, long) {
-		return g.halve(c, g.rivals[g.best.at].f, raw)
+	g.walk(other)
+	if g.uneven(c, s, long) {
+		return view{}, false
 	}
 	g.gather()
-	v := g.viewAll()
-	return g.split(c, &s, &v, guess, math.NaN(), raw)
+	return g.viewAll(), true
 }
 
 // uneven reports whether a cell is surely to be halved, which saves gathering all
