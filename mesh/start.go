@@ -83,16 +83,21 @@ func (s *stance) minima(ctx context.Context) ([]minimum, error) {
 		return nil, err
 	}
 	var out []minimum
-	flood, layer := make([]int32, len(s.at)), make([]int32, len(s.at))
+	flood, met := make([]int32, len(s.at)), make([]int32, len(s.at))
+	most := max(StartAloneMost, 2*s.frame.Layer)
 	for n, v := range seeds {
 		if n%256 == 0 && ctx.Err() != nil {
 			return nil, ctx.Err()
 		}
 		verts := s.level(v, int32(n+1), around, flood)
-		if verts == nil || s.rests(s.at[v][2]) || !s.airBelow(verts, around) || s.joins(v, verts, int32(n+1), around, layer) {
+		if verts == nil || s.rests(s.at[v][2]) || !s.airBelow(verts, around) {
 			continue
 		}
-		mn := minimum{verts: verts, height: s.at[v][2], alone: s.alone(v, verts, -int32(n+1), around, layer)}
+		alone := s.alone(ctx, v, verts, most, int32(n+1), around, met)
+		if alone <= s.frame.Layer {
+			continue // no layer has it as an island
+		}
+		mn := minimum{verts: verts, height: s.at[v][2], alone: alone}
 		for _, w := range verts {
 			mn.facets = append(mn.facets, around.of(w)...)
 		}
@@ -219,21 +224,30 @@ func (s *stance) level(v, seed int32, around fans, flood []int32) []int32 {
 	if flood[v] != 0 {
 		return nil
 	}
-	verts := s.flood([]int32{v}, s.at[v][2]+s.levelTol, seed, around, flood, func(w int32) bool { return flood[w] != 0 || s.below(w, v) })
-	slices.Sort(verts)
-	return verts
-}
-
-// joins reports whether the minimum of v hangs together, no higher than a layer above
-// it, with something lower: no layer has it as an island.
-func (s *stance) joins(v int32, verts []int32, seed int32, around fans, flood []int32) bool {
-	low := s.at[v][2]
-	return s.flood(slices.Clone(verts), low+s.frame.Layer, seed, around, flood, func(w int32) bool { return s.at[w][2] < low-s.levelTol }) == nil
+	top := s.at[v][2] + s.levelTol
+	flood[v] = seed
+	queue := []int32{v}
+	for i := 0; i < len(queue); i++ {
+		for _, f := range around.of(queue[i]) {
+			for _, w := range s.m.Facets[f] {
+				switch {
+				case s.at[w][2] > top || flood[w] == seed:
+				case flood[w] != 0 || s.below(w, v):
+					return nil
+				default:
+					flood[w] = seed
+					queue = append(queue, w)
+				}
+			}
+		}
+	}
+	slices.Sort(queue)
+	return queue
 }
 
 // alone returns how far the minimum of v rises before it hangs together with something
-// lower, up to StartAloneMost. What it met holds the seed's number in met.
-func (s *stance) alone(v int32, verts []int32, seed int32, around fans, met []int32) float64 {
+// lower, up to most. What it met holds the seed's number in met.
+func (s *stance) alone(ctx context.Context, v int32, verts []int32, most float64, seed int32, around fans, met []int32) float64 {
 	low := s.at[v][2]
 	next := &risingQueue{s: s}
 	for _, w := range verts {
@@ -241,9 +255,12 @@ func (s *stance) alone(v int32, verts []int32, seed int32, around fans, met []in
 		next.verts = append(next.verts, w) // all level, and so in order
 	}
 	rise := 0.0
-	for next.Len() > 0 {
+	for n := 1; next.Len() > 0; n++ {
+		if n%aloneStep == 0 && ctx.Err() != nil {
+			break // minima asks as well
+		}
 		w := heap.Pop(next).(int32)
-		if rise = max(rise, s.at[w][2]-low); rise >= StartAloneMost {
+		if rise = max(rise, s.at[w][2]-low); rise >= most {
 			break
 		}
 		for _, f := range around.of(w) {
@@ -259,8 +276,11 @@ func (s *stance) alone(v int32, verts []int32, seed int32, around fans, met []in
 			}
 		}
 	}
-	return StartAloneMost
+	return most
 }
+
+// aloneStep is how many vertices are looked at between two questions whether to go on.
+const aloneStep = 1 << 12
 
 // risingQueue hands out vertices, the lowest first.
 type risingQueue struct {
@@ -277,29 +297,6 @@ func (q *risingQueue) Pop() any {
 	v := q.verts[last]
 	q.verts = q.verts[:last]
 	return v
-}
-
-// flood returns the vertices that hang together with some no higher than top, or nil
-// once it meets one at which it is to end. What it met holds the seed's number in met.
-func (s *stance) flood(verts []int32, top float64, seed int32, around fans, met []int32, ends func(w int32) bool) []int32 {
-	for _, v := range verts {
-		met[v] = seed
-	}
-	for i := 0; i < len(verts); i++ {
-		for _, f := range around.of(verts[i]) {
-			for _, w := range s.m.Facets[f] {
-				switch {
-				case s.at[w][2] > top || met[w] == seed:
-				case ends(w):
-					return nil
-				default:
-					met[w] = seed
-					verts = append(verts, w)
-				}
-			}
-		}
-	}
-	return verts
 }
 
 // airBelow reports whether a minimum has air below and so material above. At a
@@ -406,7 +403,7 @@ func (m *Mesh) inside(p Vec) bool {
 }
 
 func (s *stance) floatingStart(mn *minimum, share exposure) FloatingStart {
-	st := FloatingStart{Kind: "point", Height: mn.height + s.frame.Lift, AloneMM: mn.alone, Facets: mn.facets}
+	st := FloatingStart{Kind: "point", Height: mn.height + s.frame.Lift, AloneMM: min(mn.alone, StartAloneMost), Facets: mn.facets}
 	var mid Vec
 	box := EmptyBox()
 	for _, v := range mn.verts {
