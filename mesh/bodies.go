@@ -4,6 +4,7 @@ import (
 	"context"
 	"math"
 	"math/bits"
+	"slices"
 )
 
 // This file tells surface that bounds a body from surface that lies in another
@@ -15,6 +16,7 @@ import (
 type bodies struct {
 	nest *nest
 	side []uint8 // by facet
+	is   []bool  // by shell: whether it is a body or a void in one
 	// By shell: whether all its facets, as it counts for material, face away from
 	// its middle. It then winds around no place less than 0 times: whatever a way
 	// from the middle passes, it leaves the shell there.
@@ -29,9 +31,10 @@ const (
 	sideMixed
 )
 
-// newBodies returns nil if no two closed shells come as near to each other as
-// width: then all surface bounds something. Open shells have no inside, and count
-// for nothing.
+// newBodies returns nil if no two bodies come as near to each other as width: then
+// all surface bounds something. Open shells have no inside, and count for nothing;
+// nor does a closed one drawn inside out that may be a void in an open one. All of their
+// surface bounds something.
 func newBodies(ctx context.Context, m *Mesh, width float64) (*bodies, error) {
 	if m.Topology().Shells < 2 {
 		return nil, nil
@@ -40,10 +43,13 @@ func newBodies(ctx context.Context, m *Mesh, width float64) (*bodies, error) {
 	if err != nil {
 		return nil, err
 	}
-	b := &bodies{nest: n, side: make([]uint8, len(m.Facets))}
+	b := &bodies{nest: n, side: make([]uint8, len(m.Facets)), is: make([]bool, len(n.shells))}
+	for i, s := range n.shells {
+		b.is[i] = s.closed && (s.outward == (s.depth%2 == 0) || !n.inOpen(&s))
+	}
 	met := false
 	for i := range n.shells {
-		if met = n.shells[i].closed && b.otherNear(int32(i), n.shells[i].box.Widened(width)); met {
+		if met = b.is[i] && b.otherNear(int32(i), n.shells[i].box.Widened(width)); met {
 			break
 		}
 	}
@@ -57,10 +63,7 @@ func newBodies(ctx context.Context, m *Mesh, width float64) (*bodies, error) {
 
 func (b *bodies) findOutward(ctx context.Context) {
 	m, shell := b.nest.m, b.nest.m.Topology().Shell
-	b.outward = make([]bool, len(b.nest.shells))
-	for i, s := range b.nest.shells {
-		b.outward[i] = s.closed
-	}
+	b.outward = slices.Clone(b.is)
 	for f := range int32(len(m.Facets)) {
 		if f%nestStep == 0 && ctx.Err() != nil {
 			return
@@ -75,21 +78,20 @@ func (b *bodies) findOutward(ctx context.Context) {
 	}
 }
 
-// markMeeting marks the facets of closed shells that come as near as width to
+// markMeeting marks the facets of bodies that come as near as width to
 // a facet of another one, and reports whether there are any.
 func (b *bodies) markMeeting(ctx context.Context, width float64) bool {
 	m, shell := b.nest.m, b.nest.m.Topology().Shell
 	tree := m.BVH()
 	_ = each(ctx, len(m.Facets), 1<<10, func(i int) {
 		f := int32(i)
-		s := &b.nest.shells[shell[f]]
 		box := m.facetBox(f).Widened(width)
-		if !s.closed || !b.otherNear(shell[f], box) {
+		if !b.is[shell[f]] || !b.otherNear(shell[f], box) {
 			return
 		}
 		p, q, r := m.Corners(f)
 		tree.closeTo(f, width, func(g int32) bool {
-			if shell[g] == shell[f] || !b.nest.shells[shell[g]].closed {
+			if shell[g] == shell[f] || !b.is[shell[g]] {
 				return true
 			}
 			x, y, z := m.Corners(g)
@@ -133,10 +135,10 @@ func (b *BVH) besideIn(boxes *boxLanes, sides *sideLanes, visit func(f int32) bo
 	})
 }
 
-// otherNear reports whether the box of another closed shell meets a box.
+// otherNear reports whether the box of another body meets a box.
 func (b *bodies) otherNear(own int32, box Box) (near bool) {
 	b.nest.boxes.InBox(box, func(i int32) bool {
-		near = i != own && b.nest.shells[i].closed
+		near = i != own && b.is[i]
 		return !near
 	})
 	return near
@@ -185,7 +187,10 @@ func (b *bodies) spread(ctx context.Context) {
 	const untold = 0xff
 	m, top := b.nest.m, b.nest.m.Topology()
 	for f, s := range b.side {
-		if s == 0 {
+		switch {
+		case !b.is[top.Shell[f]]:
+			b.side[f] = solidBehind
+		case s == 0:
 			b.side[f] = untold
 		}
 	}
@@ -213,17 +218,17 @@ func (b *bodies) spread(ctx context.Context) {
 	}
 }
 
-// around is how often the other closed shells wind around a point on a facet.
+// around is how often the other bodies wind around a point on a facet.
 func (b *bodies) around(f int32, p Vec) int {
 	own := b.nest.m.Topology().Shell[f]
 	return b.windOf(p, func(shell int32) bool { return shell != own })
 }
 
-// windOf is how often some closed shells wind around a point.
+// windOf is how often some bodies wind around a point.
 func (b *bodies) windOf(p Vec, counts func(shell int32) bool) int {
 	shell, at, reach := b.nest.m.Topology().Shell, Box{p, p}, EmptyBox()
 	b.nest.boxes.InBox(at, func(i int32) bool {
-		if counts(i) && b.nest.shells[i].closed {
+		if counts(i) && b.is[i] {
 			reach = reach.Join(b.nest.shells[i].box)
 		}
 		return true
@@ -231,21 +236,21 @@ func (b *bodies) windOf(p Vec, counts func(shell int32) bool) int {
 	if reach.Min[0] > reach.Max[0] {
 		return 0
 	}
-	return b.nest.windIn(reach, p, func(g int32) int {
-		if s := &b.nest.shells[shell[g]]; !counts(shell[g]) || !s.closed || !boxesMeet(s.box, at) {
+	return b.nest.windIn(reach, p, true, func(g int32) int {
+		if s := shell[g]; !counts(s) || !b.is[s] || !boxesMeet(b.nest.shells[s].box, at) {
 			return 0
 		}
 		return b.nest.weight(g)
 	})
 }
 
-// windOfOne is windOf for one closed shell.
+// windOfOne is windOf for one body.
 func (b *bodies) windOfOne(p Vec, of int32) int {
 	shell, box := b.nest.m.Topology().Shell, b.nest.shells[of].box
 	if !boxesMeet(box, Box{p, p}) {
 		return 0
 	}
-	return b.nest.windIn(box, p, func(g int32) int {
+	return b.nest.windIn(box, p, true, func(g int32) int {
 		if shell[g] != of {
 			return 0
 		}

@@ -243,22 +243,13 @@ func newSkin(ctx context.Context, m *Mesh, touch float64) (*skin, error) {
 	return s.ready(), s.findSeams(ctx)
 }
 
-// united is the skin of a mesh all of whose shells are closed; of another it is
-// all that there is.
+// united is the skin of the mesh; of a single shell it is all that there is.
 func (m *Mesh) united(ctx context.Context) (*skin, error) {
 	if err := m.Prepare(ctx); err != nil {
 		return nil, err
 	}
-	whole := &skin{whole: m, m: m}
 	if m.Topology().Shells < 2 {
-		return whole, nil
-	}
-	n, err := m.nested.get(ctx)
-	if err != nil {
-		return nil, err
-	}
-	if !n.sound {
-		return whole, nil
+		return &skin{whole: m, m: m}, nil
 	}
 	return m.skinned.get(ctx)
 }
@@ -516,7 +507,7 @@ func (c *carver) findTraces() {
 	own := shell[c.f]
 	c.traces = c.traces[:0]
 	m.BVH().closeTo(c.f, 2*c.touch, func(g int32) bool {
-		if shell[g] == own || !c.b.nest.shells[shell[g]].closed {
+		if shell[g] == own || !c.b.is[shell[g]] {
 			return true
 		}
 		t := m.Facets[g]

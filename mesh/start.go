@@ -387,19 +387,43 @@ func (mn *minimum) holds(v int32) bool {
 }
 
 // inside reports whether material is at p: whether the surface winds around it.
-// The ray runs askew to every usual axis, so that it meets no edge.
+// Rays run askew to every usual axis, so that they meet no edge. Where some shells
+// are closed and others open, one ray tells how often the closed ones wind, and most
+// of six, two ways along three lines, how often the others: a sheet is seen by three.
 func (m *Mesh) inside(p Vec) bool {
-	d := Vec{0.2709, 0.1413, 0.9522}
-	wind := 0
+	const a, b, c = 0.2709, 0.1413, 0.9522
+	up := Vec{a, b, c}
+	all := func(int32) bool { return true }
+	t := m.Topology()
+	if t.Shells < 2 {
+		return m.windAskew(p, up, all) > 0
+	}
+	n := m.nested.now()
+	if n.sound {
+		return m.windAskew(p, up, all) > 0
+	}
+	closed := func(f int32) bool { return n.shells[t.Shell[f]].closed }
+	open := func(f int32) bool { return !closed(f) }
+	var votes [6]int
+	for i, d := range [3]Vec{up, {c, a, b}, {b, c, a}} {
+		votes[2*i], votes[2*i+1] = m.windAskew(p, d, open), m.windAskew(p, d.Scale(-1), open)
+	}
+	slices.Sort(votes[:])
+	return m.windAskew(p, up, closed)+max(votes[2], 0)+min(votes[3], 0) > 0
+}
+
+// windAskew is how often some facets wind around p, by one ray.
+func (m *Mesh) windAskew(p, d Vec, counts func(f int32) bool) (wind int) {
 	for _, h := range m.BVH().RayAll(p, d, 0, math.Inf(1), nil) {
 		switch z := m.Normal(h.Facet).Dot(d); {
+		case !counts(h.Facet):
 		case z > 0:
 			wind++
 		case z < 0:
 			wind--
 		}
 	}
-	return wind > 0
+	return wind
 }
 
 func (s *stance) floatingStart(mn *minimum, share exposure) FloatingStart {

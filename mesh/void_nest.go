@@ -24,6 +24,7 @@ type nest struct {
 
 type nestShell struct {
 	closed  bool
+	outward bool    // most of its area is drawn facing out of it
 	volume  float64 // enclosed by this shell alone, mm3, not negative
 	area    float64
 	box     Box
@@ -163,6 +164,7 @@ func (n *nest) sum(ctx context.Context) error {
 		if !s.closed {
 			back[i] = drawn[i] < 0
 		}
+		s.outward = back[i] == (drawn[i] < 0)
 		s.volume = math.Abs(s.volume)
 	}
 	for f := range n.turn {
@@ -193,7 +195,7 @@ func (n *nest) holds(i int32, p Vec) bool {
 	if !s.closed || !boxesMeet(s.box, Box{p, p}) {
 		return false
 	}
-	return n.windIn(s.box, p, func(f int32) int { return n.among(f, i) }) != 0
+	return n.windIn(s.box, p, true, func(f int32) int { return n.among(f, i) }) != 0
 }
 
 func (n *nest) among(f, shell int32) int {
@@ -265,6 +267,16 @@ func (n *nest) findDepths(ctx context.Context) error {
 	return nil
 }
 
+// inOpen reports whether a shell may lie inside one that is not closed.
+func (n *nest) inOpen(s *nestShell) (in bool) {
+	n.boxes.InBox(Box{s.box.Min, s.box.Min}, func(i int32) bool {
+		o := &n.shells[i]
+		in = !o.closed && o.box.Join(s.box) == o.box
+		return !in
+	})
+	return in
+}
+
 // weight is what passing out through a facet counts for: material's skin +1, a
 // void's skin -1, against the facet's own winding where that was turned.
 func (n *nest) weight(f int32) int {
@@ -284,7 +296,7 @@ func (n *nest) solid(p Vec) bool { return n.wind(p, n.weight) > 0 }
 // count whose box holds p: the others are left as often as they are entered.
 func (n *nest) wind(p Vec, weight func(f int32) int) int {
 	if !n.sound {
-		return n.windIn(n.box, p, weight)
+		return n.windIn(n.box, p, false, weight)
 	}
 	reach := EmptyBox()
 	n.boxes.InBox(Box{p, p}, func(i int32) bool {
@@ -295,10 +307,10 @@ func (n *nest) wind(p Vec, weight func(f int32) int) int {
 	case reach.Min[0] > reach.Max[0]:
 		return 0
 	case len(n.shells) == 1:
-		return n.windIn(reach, p, weight)
+		return n.windIn(reach, p, true, weight)
 	}
 	shell := n.m.Topology().Shell
-	return n.windIn(reach, p, func(f int32) int {
+	return n.windIn(reach, p, true, func(f int32) int {
 		if !boxesMeet(n.shells[shell[f]].box, Box{p, p}) {
 			return 0
 		}
@@ -308,11 +320,12 @@ func (n *nest) wind(p Vec, weight func(f int32) int) int {
 
 // windIn is wind over facets that lie in a box. Its 2D tests negate exactly when
 // a shared edge is walked the other way, so that no line slips between two facets
-// or meets both; a line that hits an edge exactly is set aside.
-func (n *nest) windIn(box Box, p Vec, weight func(f int32) int) int {
+// or meets both; a line that hits an edge exactly is set aside. Where all that weighs
+// anything is closed, the first of the others decides.
+func (n *nest) windIn(box Box, p Vec, closed bool, weight func(f int32) int) int {
 	var votes [3]int
 	got, first := 0, 0
-	if n.sound {
+	if closed {
 		first = shortest(box, p)
 	}
 	for i := range axisLines {
@@ -327,7 +340,7 @@ func (n *nest) windIn(box Box, p Vec, weight func(f int32) int) int {
 			}
 		}
 		votes[got] = w
-		if got++; n.sound || got == len(votes) {
+		if got++; closed || got == len(votes) {
 			break
 		}
 	}

@@ -45,7 +45,7 @@ func judgeMesh(p *Subject) []Finding {
 	const close = "Close the surface in CAD and export again; a repaired mesh is a guess."
 	meeting := "They are measured as one body, but what prepares the build may melt twice what they share: unite them in CAD, or keep them apart."
 	if !i.Sound() {
-		meeting = "Unite them in CAD, or keep them apart. Until the mesh is closed they are not measured as one body: a face on another counts as free."
+		meeting = "Closed ones are measured as one body, an open one apart: a face on it counts as free. What prepares the build may melt twice what they share: unite them in CAD, or keep them apart."
 	}
 	flaws := []flaw{
 		{"open", "open edge", "open edges", i.OpenEdges, i.ClosedEdges, i.OpenAt, 0, close},

@@ -477,25 +477,32 @@ func TestStartsInTheAirAreToldTogether(t *testing.T) {
 	}
 }
 
-// Bodies that meet are measured as one only where all are closed, and are not said to
-// be where one is not.
+// Closed bodies that meet are measured as one beside an open one, too; what stands on
+// an open one counts as free, and is said to.
 func TestBodiesThatMeetBesideAnOpenOne(t *testing.T) {
 	bodies := meshtest.Join(meshtest.BoxAt(mesh.Vec{}, mesh.Vec{30, 10, 5}), meshtest.BoxAt(mesh.Vec{10, 2, 4}, mesh.Vec{16, 8, 12}))
 	open := meshtest.BoxAt(mesh.Vec{40, 0, 0}, mesh.Vec{50, 10, 10})
-	open.Facets = slices.DeleteFunc(open.Facets, func(f [3]int32) bool { // all of the top: less is closed on reading
-		return open.Verts[f[0]][2]+open.Verts[f[1]][2]+open.Verts[f[2]][2] > 29
+	open.Facets = slices.DeleteFunc(open.Facets, func(f [3]int32) bool { // all of one side: less is closed on reading
+		return open.Verts[f[0]][0]+open.Verts[f[1]][0]+open.Verts[f[2]][0] > 149
 	})
-	for _, m := range []*mesh.Mesh{bodies, meshtest.Join(bodies, open)} {
-		b := orientBench(t, m, "[orientation]\nup = \"+z\"\n")
+	on := meshtest.BoxAt(mesh.Vec{42, 2, 9}, mesh.Vec{48, 8, 15})
+	for _, c := range []struct {
+		m          *mesh.Mesh
+		said, free bool
+	}{
+		{bodies, false, false},
+		{meshtest.Join(bodies, open), true, false},
+		{meshtest.Join(bodies, open, on), true, true},
+	} {
+		b := orientBench(t, c.m, "[orientation]\nup = \"+z\"\n")
 		r := b.Part(context.Background(), b.path("part.part.toml"), Full)
-		free := len(messagesOf(r, Overhang)) > 0
-		for _, f := range r.Findings {
-			if f.Check == Mesh.Name && f.feature == "meeting" && strings.Contains(f.Help, "counts as free") != free {
-				t.Errorf("overhang told: %t, with %q", free, f.Help)
-			}
+		if told := messagesOf(r, Overhang); len(told) > 0 != c.free {
+			t.Errorf("told: %q", told)
 		}
-		if free != (m != bodies) {
-			t.Errorf("overhang told: %t", free)
+		for _, f := range r.Findings {
+			if f.Check == Mesh.Name && f.feature == "meeting" && strings.Contains(f.Help, "counts as free") != c.said {
+				t.Errorf("said: %q", f.Help)
+			}
 		}
 	}
 }
