@@ -1,6 +1,7 @@
 package rules
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -34,18 +35,23 @@ const foldRad = 1 * math.Pi / 180
 
 func judgeFeather(p *Subject) []Finding {
 	limit, _ := p.Limit("feather-edge.angle")
-	held, ok := p.Limit("wall.thickness")
-	var walls []mesh.ThinRegion
-	if ok {
-		walls = slices.DeleteFunc(p.Measured.Wall.Regions(held.V), func(r mesh.ThinRegion) bool { return edgesExplain(p, r, held.V) })
+	beside := edgesBeside(p.Measured.Feather)
+	inWall := make([]bool, len(p.Measured.Feather)) // most of the edge: told by wall
+	if held, ok := p.Limit("wall.thickness"); ok {
+		for _, r := range p.Measured.Wall.Regions(held.V) {
+			if edgesExplain(p, beside, &r, held.V) {
+				continue
+			}
+			for _, i := range beside.meet(r.Facets) {
+				e := &p.Measured.Feather[i]
+				inWall[i] = inWall[i] || e.LengthIn(r.Box.Widened(stripMM(e, held.V))) > e.LengthMM/2
+			}
+		}
 	}
 	var out []Finding
-	for _, e := range p.Measured.Feather {
-		// One that lies in a thin wall is told by wall.
-		inWall := func(r mesh.ThinRegion) bool {
-			return e.LengthIn(r.Box.Widened(stripMM(e, held.V))) > e.LengthMM/2 && common(r.Facets, e.Facets) > 0
-		}
-		if e.LengthMM < edgeLeastMM || e.AngleRad < foldRad || slices.ContainsFunc(walls, inWall) {
+	for i := range p.Measured.Feather {
+		e := &p.Measured.Feather[i]
+		if e.LengthMM < edgeLeastMM || e.AngleRad < foldRad || inWall[i] {
 			continue
 		}
 		f, bad := breach(limit, e.AngleRad, 0)
@@ -57,6 +63,40 @@ func judgeFeather(p *Subject) []Finding {
 		out = append(out, f)
 	}
 	return out
+}
+
+// facetEdges are sharp edges by the facets beside them, in order of both.
+type facetEdges []struct{ facet, edge int32 }
+
+func edgesBeside(edges []mesh.FeatherEdge) facetEdges {
+	var out facetEdges
+	for i := range edges {
+		for _, f := range edges[i].Facets {
+			out = append(out, struct{ facet, edge int32 }{f, int32(i)})
+		}
+	}
+	slices.SortFunc(out, func(a, b struct{ facet, edge int32 }) int {
+		return cmp.Or(cmp.Compare(a.facet, b.facet), cmp.Compare(a.edge, b.edge))
+	})
+	return out
+}
+
+// meet lists the edges that have a facet of an ascending list beside them, in order.
+func (l facetEdges) meet(facets []int32) []int32 {
+	var out []int32
+	for len(l) > 0 && len(facets) > 0 {
+		i, _ := slices.BinarySearchFunc(l, facets[0], func(o struct{ facet, edge int32 }, f int32) int { return cmp.Compare(o.facet, f) })
+		l = l[i:]
+		for len(l) > 0 && l[0].facet == facets[0] {
+			out, l = append(out, l[0].edge), l[1:]
+		}
+		if len(l) > 0 {
+			i, _ = slices.BinarySearch(facets, l[0].facet)
+			facets = facets[i:]
+		}
+	}
+	slices.Sort(out)
+	return slices.Compact(out)
 }
 
 func sayFeather(p *Subject, f *Finding) {

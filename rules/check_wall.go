@@ -33,12 +33,13 @@ func judgeWall(p *Subject) []Finding {
 	held, hasHeld := p.Limit("wall.thickness")
 	free, hasFree := p.Limit("wall.free")
 	area, _ := p.Limit("wall.area")
+	beside := edgesBeside(p.Measured.Feather)
 	var out []Finding
 	var told []mesh.ThinRegion
 	judge := func(l Limit, regions []mesh.ThinRegion, kind string) {
 		pins := asThin(p.Measured.Cylinders.Pins, l.V) // told by pin
 		for _, r := range regions {
-			if r.AreaMM2 <= area.V || pins.share(r.Facets) > 0.5 || slices.ContainsFunc(told, func(t mesh.ThinRegion) bool { return partOf(r, t) }) || edgesExplain(p, r, l.V) ||
+			if r.AreaMM2 <= area.V || pins.share(r.Facets) > 0.5 || slices.ContainsFunc(told, func(t mesh.ThinRegion) bool { return partOf(r, t) }) || edgesExplain(p, beside, &r, l.V) ||
 				kind == "free" && r.StandsMM <= reliefMost*r.MinMM {
 				continue
 			}
@@ -103,23 +104,22 @@ func partOf(r, whole mesh.ThinRegion) bool {
 // sharp edges. feather-edge judges those; an edge inside a wall that is thin
 // anyway explains only its own strip. A wedge that feather-edge would pass with
 // a sharp tip passes with a blunt one.
-func edgesExplain(p *Subject, r mesh.ThinRegion, limitMM float64) bool {
+func edgesExplain(p *Subject, beside facetEdges, r *mesh.ThinRegion, limitMM float64) bool {
 	if edge, ok := p.Limit("feather-edge.angle"); ok && r.WedgeRad > 0 && r.WedgeRad >= edge.V {
 		return true
 	}
 	strip := 0.0
-	for _, e := range p.Measured.Feather {
+	for _, i := range beside.meet(r.Facets) {
+		e := &p.Measured.Feather[i]
 		width := stripMM(e, limitMM)
-		if l := e.LengthIn(r.Box.Widened(width)); l > 0 && common(r.Facets, e.Facets) > 0 {
-			strip += l * width
-		}
+		strip += e.LengthIn(r.Box.Widened(width)) * width
 	}
 	return strip > 0 && r.AreaMM2 <= stripSlack*strip
 }
 
 // stripMM is how far from a sharp edge material is thinner than the limit t:
 // t/(2 sin(a/2)) where the wedge is a.
-func stripMM(e mesh.FeatherEdge, limitMM float64) float64 {
+func stripMM(e *mesh.FeatherEdge, limitMM float64) float64 {
 	return limitMM / (2 * math.Sin(e.AngleRad/2))
 }
 

@@ -7,6 +7,7 @@ import (
 	"strings"
 	"testing"
 
+	"corbel/mesh"
 	"corbel/mesh/meshtest"
 )
 
@@ -14,9 +15,25 @@ import (
 // editor waits for between a key and the findings. Every round asks for another
 // limit, so that no kept verdict can answer.
 func BenchmarkJudge(b *testing.B) {
+	type shape struct {
+		name string
+		m    *mesh.Mesh
+	}
+	var shapes []shape
 	for _, segments := range []int{70, 220, 700} { // facets: twice its square
-		m := meshtest.Torus(30, 10, segments, segments)
-		b.Run(fmt.Sprintf("torus/%d", len(m.Facets)), func(b *testing.B) {
+		shapes = append(shapes, shape{"torus", meshtest.Torus(30, 10, segments, segments)})
+	}
+	for _, n := range []int{20, 60} { // as many thin places as sharp edges, eight facets for each
+		var knives []*mesh.Mesh
+		for i := range n * n {
+			x, y := 3*float64(i%n), 3*float64(i/n)
+			knives = append(knives, meshtest.Prism([]mesh.Vec{{x, y, 0}, {x + 2, y - 0.15, 0}, {x + 2, y + 0.15, 0}}, 0, 5))
+		}
+		shapes = append(shapes, shape{"knives", meshtest.Join(knives...)})
+	}
+	for _, s := range shapes {
+		m := s.m
+		b.Run(fmt.Sprintf("%s/%d", s.name, len(m.Facets)), func(b *testing.B) {
 			w := newBench(b, Options{})
 			if err := os.WriteFile(w.path("part.stl"), meshtest.BinarySTL(m, 1), 0o666); err != nil {
 				b.Fatal(err)
