@@ -46,9 +46,10 @@ const (
 // spreads like that is carried by support, and a round underside is as narrow as
 // the pitch is fine.
 //
-// Bodies that overlap are one island. Heights are known to one pitch; what is no higher than that is left out. What a wall does beyond the outline of its
-// island, as a thin wing on a thick post, is not seen. Features with a ratio
-// below 2 are left out.
+// Bodies that overlap are one island. Heights are known to one pitch; what is no
+// higher than that is left out. What a wall does beyond the outline of its island,
+// as a thin wing on a thick post, is not seen. Features with a ratio below 2 are
+// left out.
 func MeasureSlenderness(ctx context.Context, m *Mesh, f Frame, pitchMM float64) ([]Slender, error) {
 	c, err := newSlicer(ctx, m, f, pitchMM)
 	if err != nil {

@@ -53,6 +53,9 @@ type voidDetail struct {
 func judgePowder(p *Subject) []Finding {
 	var out []Finding
 	for _, v := range p.Measured.Voids.Voids {
+		if v.VolumeMM3 < trackMM*trackMM*trackMM {
+			continue
+		}
 		if f, bad := judgeVoid(p, v); bad {
 			out = append(out, f)
 		}

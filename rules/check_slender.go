@@ -39,8 +39,8 @@ func judgeSlender(p *Subject) []Finding {
 			continue
 		}
 		f, bad := breach(limit, s.Ratio, sectionPitchMM/s.WidthMM) // heights are known to one pitch
-		if !bad {
-			continue
+		if _, tall := breach(limit, s.HeightMM/max(s.WidthMM, trackMM), 0); !bad || !tall {
+			continue // what is too narrow, and short for a track, is told by wall and pin
 		}
 		f.place(s.At, s.Box, 0, nil)
 		f.Where, f.feature, f.like, f.detail = p.whereUp(), s.Kind, s.Kind, s

@@ -76,6 +76,11 @@ func breach(l Limit, measured, band float64) (Finding, bool) {
 	}, true
 }
 
+// trackMM is a narrow melt track, or two to three grains of powder: what is drawn
+// narrower comes out as wide as that if at all, and a hollow no larger is molten shut
+// (common practice, no source).
+const trackMM = 0.1
+
 // lengthErr is what the rounding of coordinates in the mesh's file may make of a length,
 // mm: both ends of it lie on surfaces that it moves.
 func (p *Subject) lengthErr() float64 {
