@@ -30,15 +30,18 @@ func (b *BVH) rayLeaf(r *rayLanes, stack []waiting) (rest []waiting, leaf int32,
 }
 
 //go:noescape
-func rayFirstAVX2(o, d *Vec, tMin, tMax, most float64, nodes *wideNode, blocks *block, root int32) (t float64, facet int32, full bool)
+func rayFirstAVX2(o, d *Vec, tMin, tMax, most float64, nodes *wideNode, blocks *block, verts *Vec, facets *[3]int32, root int32) (t float64, facet int32, full bool)
 
-// rayFirst is Ray; ok is false where the assembly can't tell, for want of room or
-// because corners are not single-precision numbers.
+// rayFirst is Ray; ok is false where the assembly can't tell, for want of room.
 func (b *BVH) rayFirst(o, d *Vec, tMin, tMax float64) (h Hit, ok bool) {
-	if !lanesAVX2 || !b.single || len(b.blocks) == 0 {
+	if !lanesAVX2 || len(b.blocks) == 0 {
 		return Hit{}, false
 	}
-	t, f, full := rayFirstAVX2(o, d, tMin, tMax, b.most, unsafe.SliceData(b.nodes), unsafe.SliceData(b.blocks), b.root())
+	var verts *Vec // of corners that the blocks don't hold as they are
+	if !b.single {
+		verts = unsafe.SliceData(b.m.Verts)
+	}
+	t, f, full := rayFirstAVX2(o, d, tMin, tMax, b.most, unsafe.SliceData(b.nodes), unsafe.SliceData(b.blocks), verts, unsafe.SliceData(b.m.Facets), b.root())
 	return Hit{f, t}, !full
 }
 

@@ -366,15 +366,24 @@ GLOBL rayConsts<>(SB), RODATA|NOPTR, $64
 	VBROADCASTSD from(SP), Y15; \
 	VSUBPD       Y15, Y, Y
 
+// CORNERS does so with the corners at R13, R15 and R14 of the mesh.
+#define CORNERS(axis, from, Y, X) \
+	VMOVSD       (R13)(axis*1), X; \
+	VMOVHPD      (R15)(axis*1), X, X; \
+	VMOVSD       (R14)(axis*1), X3; \
+	VINSERTF128  $1, X3, Y, Y; \
+	VBROADCASTSD from(SP), Y15; \
+	VSUBPD       Y15, Y, Y
+
 // The frame: 64 bytes for PUSH, where the stack has no room for a node's children,
 // rayLanes at 72, in double precision the origin along the sheared axes at 216,
 // sx, sy and sz at 240, scale at 264, the nearest t at 272, its facet at 280, kz
 // at 284, and the stack at 288.
 
-// func rayFirstAVX2(o, d *Vec, tMin, tMax, most float64, nodes *wideNode, blocks *block, root int32) (t float64, facet int32, full bool)
-TEXT ·rayFirstAVX2(SB), 0, $800-77
+// func rayFirstAVX2(o, d *Vec, tMin, tMax, most float64, nodes *wideNode, blocks *block, verts *Vec, facets *[3]int32, root int32) (t float64, facet int32, full bool)
+TEXT ·rayFirstAVX2(SB), 0, $800-93
 	MOVL   $-1, 280(SP)
-	MOVB   $0, full+76(FP)
+	MOVB   $0, full+92(FP)
 	VMOVSD tMax+24(FP), X8
 	VMOVSD X8, 272(SP)
 	LEAQ   72(SP), BX
@@ -499,7 +508,7 @@ drifts:
 	LEAQ  448(CX), AX
 	MOVQ  AX, 64(SP)
 	RAY
-	MOVL  root+56(FP), AX
+	MOVL  root+72(FP), AX
 	JMP   visit
 
 	// What only facets ask for: the room for rounding, the axes to shear along,
@@ -591,9 +600,14 @@ leaf:
 facet:
 	TZCNTL       DX, R13
 	LEAQ         (AX)(R13*4), R12
+	MOVQ         verts+56(FP), R11
+	TESTQ        R11, R11
+	JNE          double
 	EXACT(R10, 232, Y0, X0)
 	EXACT(R8, 216, Y1, X1)
 	EXACT(R9, 224, Y2, X2)
+
+shift:
 	VBROADCASTSD 240(SP), Y3
 	VBROADCASTSD 248(SP), Y4
 	VMULPD       Y0, Y3, Y3
@@ -653,18 +667,43 @@ nearer:
 next2:
 	BLSRL DX, DX
 	JEQ   load
+	MOVQ  120(BX), R8
 	MOVQ  128(BX), R9
+	MOVQ  136(BX), R10
 	JMP   facet
 
+	// Corners that are no single-precision numbers, from the mesh itself.
+double:
+	MOVLQSX 384(R12), R13
+	MOVQ    facets+64(FP), R14
+	LEAQ    (R13)(R13*2), R13
+	LEAQ    (R14)(R13*4), R14
+	MOVLQSX 0(R14), R13
+	MOVLQSX 4(R14), R15
+	MOVLQSX 8(R14), R14
+	LEAQ    (R13)(R13*2), R13
+	LEAQ    (R15)(R15*2), R15
+	LEAQ    (R14)(R14*2), R14
+	LEAQ    (R11)(R13*8), R13
+	LEAQ    (R11)(R15*8), R15
+	LEAQ    (R11)(R14*8), R14
+	SHRL    $2, R8
+	SHRL    $2, R9
+	SHRL    $2, R10
+	CORNERS(R10, 232, Y0, X0)
+	CORNERS(R8, 216, Y1, X1)
+	CORNERS(R9, 224, Y2, X2)
+	JMP     shift
+
 full:
-	MOVB $1, full+76(FP)
+	MOVB $1, full+92(FP)
 
 none:
 	VZEROUPPER
 	MOVQ 272(SP), AX
-	MOVQ AX, t+64(FP)
+	MOVQ AX, t+80(FP)
 	MOVL 280(SP), AX
-	MOVL AX, facet+72(FP)
+	MOVL AX, facet+88(FP)
 	RET
 
 // USEDKIDS takes lanes without a child out of the mask DX, USEDFACETS those

@@ -102,7 +102,7 @@ func TestLanesAgree(t *testing.T) {
 			fs[i][2] = int32(r.IntN(900))
 		}
 	}
-	rounded := slices.Clone(vs) // as files hold them: such trees have a walk of their own
+	rounded := slices.Clone(vs) // as files hold them: of such trees the blocks are exact
 	for i, v := range vs {
 		for k, x := range v {
 			rounded[i][k] = float64(float32(x))
