@@ -342,16 +342,22 @@ func (t *sharpTree) explains(x, y Vec, d, within, touch float64) (feature int32,
 		for ; mask != 0; mask &= mask - 1 {
 			f := b.blocks[leaf].facet[bits.TrailingZeros32(mask)&7]
 			s := &t.tapers[f]
+			u, v, w := x[0]-s.a[0], x[1]-s.a[1], x[2]-s.a[2]
+			beside := dot3(u, v, w, s.line[0], s.line[1], s.line[2])
+			if dot3(u, v, w, u, v, w)*(1-taperErr)-beside*beside > most*s.most {
+				continue // as is nearly all that is looked at
+			}
 			q := s.a
 			if s.edge {
 				b := t.mesh.Verts[t.list[f].b]
 				q = nearestOnFacet(x, q, b, b)
 			}
 			off := x.Sub(q)
-			if beside := off.Dot(s.along); off.Dot(off)*(1-taperErr)-beside*beside > most*s.most {
-				continue // as is nearly all that is looked at
+			dist := off.Norm()
+			taper := dist
+			if !s.edge {
+				taper = off.Sub(s.line.Scale(off.Dot(s.line))).Norm()
 			}
-			dist, taper := off.Norm(), off.Sub(s.along.Scale(off.Dot(s.along))).Norm()
 			if (dist < near.Dist || dist == near.Dist && near.Facet >= 0 && f < near.Facet) &&
 				thick >= wedgeShare*2*taper*s.tan && apart <= 2*dist+edgeDoubt*touch*max(1, 1/s.tan) {
 				near = Near{f, q, dist}
@@ -363,10 +369,10 @@ func (t *sharpTree) explains(x, y Vec, d, within, touch float64) (feature int32,
 
 // taper is what tells of most features at once that they explain nothing.
 type taper struct {
-	a, along Vec     // of the feature: its start, and a tip's line
-	tan      float64 // of half the angle
-	most     float64 // how far it tapers, squared, for the thickness squared
-	edge     bool    // not a tip
+	a, line Vec     // of the feature: its start, and its direction, unit; of a tip that of its line
+	tan     float64 // of half the angle
+	most    float64 // how far it tapers, squared, for the thickness squared
+	edge    bool    // not a tip
 }
 
 // taperErr is far more than rounding, as a share of a distance squared.
@@ -380,7 +386,11 @@ func newWedges(verts []Vec, list []sharpFeature) *sharpTree {
 		for i, s := range list {
 			tan := math.Tan(s.angle / 2)
 			slope := wedgeShare * 2 * tan
-			t.tapers[i] = taper{verts[s.a], s.along, tan, 1 / (slope * slope), s.a != s.b}
+			line := s.along
+			if s.a != s.b {
+				line = verts[s.b].Sub(verts[s.a]).Unit()
+			}
+			t.tapers[i] = taper{verts[s.a], line, tan, 1 / (slope * slope), s.a != s.b}
 		}
 	}
 	return t
