@@ -174,9 +174,9 @@ func (t *ThicknessField) measure(ctx context.Context, m *Mesh) error {
 				if c >= len(chunks) {
 					return
 				}
-				g.nodes, g.ahead, g.last = nil, nodeAlone, nodeAlone
+				g.nodes, g.ahead, g.last = g.nodes[:0], nodeAlone, nodeAlone
 				g.facets(int32(c*chunkFacets), int32(min(n, (c+1)*chunkFacets)))
-				chunks[c] = g.nodes
+				chunks[c] = slices.Clone(g.nodes)
 			}
 		})
 	}
@@ -220,7 +220,11 @@ func (t *ThicknessField) newGauge(ctx context.Context) (gauge, error) {
 
 // gather appends the chunks' cells in order and shifts the ids that point to them.
 func (t *ThicknessField) gather(chunks [][]node) {
-	n := len(t.nodes)
+	n, cells := len(t.nodes), 0
+	for _, c := range chunks {
+		cells += len(c)
+	}
+	t.nodes = slices.Grow(t.nodes, cells)
 	for c := range chunks {
 		shift := int32(len(t.nodes))
 		own := t.nodes[c*chunkFacets : min(n, (c+1)*chunkFacets)]
