@@ -119,6 +119,7 @@ type gauge struct {
 	sides   []bool     // which facets are no slivers
 	wedges  *sharpTree // where the medium tapers to nothing
 	notches *sharpTree // where surface points into the medium
+	arcs    []arc      // of the notches
 	skin    *skin
 	cellMM  float64
 	touch   float64
@@ -212,7 +213,11 @@ func (t *ThicknessField) newGauge(ctx context.Context) (gauge, error) {
 			notches = append(notches, s)
 		}
 	}
-	return gauge{t: t, skin: t.skin, bvh: m.BVH(), sides: edges.sides, ctx: ctx, ahead: nodeAlone, last: nodeAlone,
+	arcs := make([]arc, len(notches))
+	for i := range notches {
+		arcs[i] = t.skin.arcOf(&notches[i], t.side)
+	}
+	return gauge{t: t, skin: t.skin, arcs: arcs, bvh: m.BVH(), sides: edges.sides, ctx: ctx, ahead: nodeAlone, last: nodeAlone,
 		wedges: newWedges(edges.verts, wedges), notches: newSharpTree(edges.verts, notches),
 		cellMM: max(t.Params.PatchMM/2, math.Sqrt(area/cellsMost)),
 		touch:  t.Err, cap: t.Params.CapMM}, nil
@@ -290,9 +295,10 @@ func (g *gauge) facet(f int32) {
 	g.hidden = g.hidden[:0]
 	g.ahead = hit
 	raw := g.cap
-	if v, ok := g.lookEven(&c, &g.own, hit, g.last); ok {
+	long := c.length()
+	if v, ok := g.lookEven(&c, &g.own, long, hit, g.last); ok {
 		g.alone = len(v.list) == 0
-		t.nodes[f] = g.split(&c, &g.own, &v, hit, mid, &raw)
+		t.nodes[f] = g.split(&c, &g.own, &v, long, hit, mid, &raw)
 	} else {
 		g.alone = false
 		t.nodes[f] = g.halve(&c, g.rivals[g.best.at].f, &raw)
@@ -326,10 +332,17 @@ func (f *flat) reach(d float64) Box {
 // triangle about it.
 func (g *gauge) flatOf(s *patch) flat {
 	f := flat{box: EmptyBox(), in: s.n.Scale(-1), at: -s.o.Dot(s.n), side: g.t.side}
-	world := func(u, v float64) Vec { return s.world(spot{u, v, 0}) }
+	world := func(u, v float64) (p Vec) {
+		for k := range p {
+			p[k] = s.o[k] + float64(s.ax[k]*u) + float64(s.ay[k]*v)
+		}
+		return p
+	}
 	for i := range s.k {
 		p := world(s.p[i][0], s.p[i][1])
-		f.box = f.box.Grow(p)
+		for k, x := range p {
+			f.box.Min[k], f.box.Max[k] = min(f.box.Min[k], x), max(f.box.Max[k], x)
+		}
 		f.corners[min(i, 2)] = p
 	}
 	b := s.extent()
@@ -342,31 +355,40 @@ func (g *gauge) flatOf(s *patch) flat {
 	return f
 }
 
-// points reports whether a notch's bottom, rounded ever so little, would oppose
-// a surface with the normal n: whether the arc between the normals of its
-// flanks comes within 60 degrees of the opposite of n.
-func (g *gauge) points(s sharpFeature, n Vec) bool {
-	u := g.skin.whole.Normal(s.f).Scale(g.t.side)
-	v := g.skin.whole.Normal(s.g).Scale(g.t.side)
+// arc is that of the directions into which a notch's bottom, rounded ever so
+// little, would face: from the normal of one flank to that of the other, out of
+// the medium.
+type arc struct {
+	u, v, mid, across Vec
+	cos               float64 // of half its angle
+}
+
+// arcOf is that of a notch of a skin.
+func (s *skin) arcOf(f *sharpFeature, side float64) arc {
+	u, v := s.whole.Normal(f.f).Scale(side), s.whole.Normal(f.g).Scale(side)
 	mid := u.Add(v).Unit()
-	across := u.Cross(v).Unit()
+	return arc{u, v, mid, u.Cross(v).Unit(), u.Dot(mid)}
+}
+
+// opposes reports whether a notch's bottom opposes a surface with the normal n:
+// whether the arc comes within 60 degrees of the opposite of n.
+func (a *arc) opposes(n Vec) bool {
 	to := n.Scale(-1)
-	flat := to.Sub(across.Scale(to.Dot(across)))
-	if flat.Dot(mid) >= u.Dot(mid)*flat.Norm() { // inside the arc
-		return flat.Norm() > opposedCos
+	flat := to.Sub(a.across.Scale(to.Dot(a.across)))
+	if l := flat.Norm(); flat.Dot(a.mid) >= a.cos*l { // inside the arc
+		return l > opposedCos
 	}
-	return max(u.Dot(to), v.Dot(to)) > opposedCos
+	return max(a.u.Dot(to), a.v.Dot(to)) > opposedCos
 }
 
 // split measures a plot, halving it at its longest edge until it is even or
 // small. It returns the node; its kids count cells of this chunk from 1. v is
-// what the cell sees, guess the facet that may stop the smallest ball, and mid
-// the ray from its middle (NaN: not sent yet).
-func (g *gauge) split(c *plot, s *patch, v *view, guess int32, mid float64, raw *float64) node {
+// what the cell sees, long how long it is, guess the facet that may stop the
+// smallest ball, and mid the ray from its middle (NaN: not sent yet).
+func (g *gauge) split(c *plot, s *patch, v *view, long float64, guess int32, mid float64, raw *float64) node {
 	if len(v.list) == 0 || g.ctx.Err() != nil {
 		return node{lo: float32(g.cap), mid: float32(g.cap), with: nodeAlone}
 	}
-	_, long := c.longest()
 	g.hidden = g.hidden[:0]
 	large := g.large(s, long)
 	if large {
@@ -416,15 +438,15 @@ func (g *gauge) halve(c *plot, guess int32, raw *float64) node {
 func (g *gauge) half(c *plot, guess int32, raw *float64) node {
 	s := g.own.part(c)
 	g.hidden = g.hidden[:0]
-	if v, ok := g.lookEven(c, &s, guess, nodeAlone); ok {
-		return g.split(c, &s, &v, guess, math.NaN(), raw)
+	long := c.length()
+	if v, ok := g.lookEven(c, &s, long, guess, nodeAlone); ok {
+		return g.split(c, &s, &v, long, guess, math.NaN(), raw)
 	}
 	return g.halve(c, g.rivals[g.best.at].f, raw)
 }
 
 // lookEven looks from a cell's patch, unless the cell is uneven.
-func (g *gauge) lookEven(c *plot, s *patch, guess, other int32) (view, bool) {
-	_, long := c.longest()
+func (g *gauge) lookEven(c *plot, s *patch, long float64, guess, other int32) (view, bool) {
 	g.start(s, long)
 	g.walk(guess)
 	g.walk(other)

@@ -70,7 +70,7 @@ func TestUneven(t *testing.T) {
 	told, even := 0, 0
 	for id, nd := range field.nodes {
 		c, s := g.leaf(int32(id))
-		_, long := c.longest()
+		long := c.length()
 		_, hit := g.ray(c.middle(), s.n)
 		g.start(&s, long)
 		g.walk(hit)

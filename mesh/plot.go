@@ -23,22 +23,27 @@ func (c *plot) add(p Vec, on int8) {
 	c.k++
 }
 
-// longest is the longest edge, and how long the plot is.
-func (c *plot) longest() (e int, long float64) {
-	edge := 0.0
+// length is how long the plot is.
+func (c *plot) length() float64 {
+	most := 0.0
 	for i := range c.k {
 		for j := i + 1; j < c.k; j++ {
-			l := c.p[i].Sub(c.p[j]).Norm()
-			long = max(long, l)
-			if j == i+1 && l > edge {
-				e, edge = i, l
-			}
+			d := c.p[i].Sub(c.p[j])
+			most = max(most, d.Dot(d))
 		}
 	}
-	if c.p[0].Sub(c.p[c.k-1]).Norm() > edge {
-		e = c.k - 1
+	return math.Sqrt(most)
+}
+
+// longest is the longest edge.
+func (c *plot) longest() (e int) {
+	edge := 0.0
+	for i := range c.k {
+		if l := c.p[i].Sub(c.p[(i+1)%c.k]).Norm(); l > edge {
+			e, edge = i, l
+		}
 	}
-	return e, long
+	return e
 }
 
 // cutToCorner is how near to a corner, as a share of the edge that it starts from,
@@ -50,7 +55,7 @@ const cutToCorner = 0.1
 // corner 1 to 2, in the other from the last corner to the first. Both begin on
 // the edge.
 func (c *plot) halves() (l, r plot) {
-	e, _ := c.longest()
+	e := c.longest()
 	at := func(i int) int { return (e + i) % c.k }
 	a, b := c.p[e], c.p[at(1)]
 	mid, u := a.Add(b).Scale(0.5), b.Sub(a)

@@ -205,10 +205,10 @@ func (g *gauge) gather() {
 	})
 	if g.notches != nil {
 		g.notches.mesh.BVH().InBox(from.reach(g.whole), func(i int32) bool {
-			if f := g.notches.list[i]; g.points(f, g.own.n) {
+			if g.arcs[i].opposes(g.own.n) {
 				a, b, c := g.notches.mesh.Corners(i)
 				y := g.nextRival()
-				g.own.place(y, g.skin.beside(&f), &a, &b, &c)
+				g.own.place(y, g.skin.beside(&g.notches.list[i]), &a, &b, &c)
 				g.take(y, g.from.boxBound(y, &g.box, g.touch), 0)
 			}
 			return true
