@@ -101,7 +101,9 @@ type Overhang struct {
 //
 // Reach is measured horizontally, as layers see it, along the shortest way
 // inside the region: a tongue that hangs next to a wall of its own region,
-// across a slot, is as long as it is. A bridge of span s reaches s/2. A free
+// across a slot, is as long as it is. A bridge of span s reaches s/2; where it bulges
+// past the ends of what carries it, as the roof of a window in a round wall does, they
+// count as drawn straight on. A free
 // region without any hold reaches from its lowest points, of a flat start the one
 // from which it is farthest, to its farthest. Where a region runs into the roof of
 // a hole, ways lead on along that roof to what carries it.

@@ -114,6 +114,9 @@ func (c *carrier) from(p point) float64 {
 	return c.base + math.Sqrt(float64(x*x)+float64(y*y))
 }
 
+// isPast reports whether p lies past the end that a carrier is drawn out from.
+func (c *carrier) isPast(p point) bool { return p.sub(c.a).dot(c.b.sub(c.a)) > 0 }
+
 // reach is how far a region reaches.
 type reach struct {
 	dist    float64
@@ -143,10 +146,107 @@ func (o *overhang) reach(ctx context.Context, c *ceiling, h *hold) (reach, error
 	}
 	out := reach{dist: b.best, at: b.at, err: max(0, b.bound-b.best)}
 	out.spanRad = spanAround(flatten(b.at), b.best*nearShare, h.pieces)
-	if !p.corners || enough() {
+	straight, bent := out, false
+	if p.corners && !enough() {
+		if out, bent, err = o.reachAround(ctx, p, tree, b, straight, nil); err != nil {
+			return reach{}, err
+		}
+	}
+	if out.spanRad <= bridgeSpanRad {
 		return out, nil
 	}
-	return o.reachAround(ctx, p, tree, b, out)
+	// The roof of a bridge may bulge past the ends of what carries it, as over a window
+	// in a round wall: what spans there is as far apart as the sides are drawn.
+	var past []carrier
+	for range pastEndsMost {
+		pieces := slices.Concat(h.pieces, past)
+		more := pastEnds(flatten(out.at), out.dist, pieces)
+		if len(more) == 0 {
+			break
+		}
+		past = append(past, more...)
+		if bent {
+			around, _, err := o.reachAround(ctx, p, tree, b, straight, past)
+			if err != nil {
+				return reach{}, err
+			}
+			out.dist, out.at, out.err = around.dist, around.at, around.err
+			continue
+		}
+		tree := newCarrierTree(append(pieces, more...))
+		if n, err = tree.nearestOf(ctx, p.verts); err != nil {
+			return reach{}, err
+		}
+		if b = newFarthest(tree, p, n); !enough() {
+			if err := b.run(ctx); err != nil {
+				return reach{}, err
+			}
+		}
+		out.dist, out.at, out.err = b.best, b.at, max(0, b.bound-b.best)
+	}
+	return out, nil
+}
+
+// runsStraight reports whether holds run straight to an end q, the way u, for so long.
+func runsStraight(q, u point, long float64, hold []carrier) bool {
+	at := q
+	for range hold {
+		next, far := at, 0.0
+		for i := range hold {
+			for _, e := range [2][2]point{{hold[i].a, hold[i].b}, {hold[i].b, hold[i].a}} {
+				d := at.sub(e[1])
+				if l := d.norm(); l > far && e[0].sub(at).norm() <= 1e-9*l && d.dot(u) >= (1-1e-6)*l {
+					next, far = e[1], l
+				}
+			}
+		}
+		if at = next; far == 0 || q.sub(at).dot(u) >= long {
+			break
+		}
+	}
+	return q.sub(at).dot(u) >= long
+}
+
+// pastEndsMost bounds how often ends of holds are drawn out: what bulges past more
+// of them, or farther, is measured from the ends.
+const pastEndsMost = 32
+
+// pastEnds draws out the free ends of holds past which p, the farthest place of a
+// region, lies, up to where p is across from them: no farther than they run straight.
+// There are none where the nearest
+// holds lie around p, as where it is between the ends of four walls.
+func pastEnds(p point, dist float64, hold []carrier) (past []carrier) {
+	var nearest []carrier
+	for i := range hold {
+		c := &hold[i]
+		q := c.nearest(p)
+		d := p.sub(q).norm()
+		if d > dist*nearShare {
+			continue
+		}
+		if d <= dist*(1+1e-3) {
+			nearest = append(nearest, carrier{a: q, b: q})
+		}
+		u := q.sub(c.a)
+		if q == c.a {
+			u = q.sub(c.b)
+		}
+		long := u.norm()
+		if q != c.a && q != c.b || long == 0 || p.sub(q).dot(u) <= 1e-9*dist*long {
+			continue
+		}
+		if slices.ContainsFunc(hold, func(e carrier) bool { return e != *c && e.from(q) <= 1e-6*dist }) {
+			continue
+		}
+		u = point{u[0] / long, u[1] / long}
+		if along := p.sub(q).dot(u); runsStraight(q, u, along, hold) {
+			past = append(past, carrier{a: q, b: point{q[0] + along*u[0], q[1] + along*u[1]}})
+		}
+	}
+	if spanAround(p, math.Inf(1), nearest) >= math.Pi-1e-3 {
+		return nil
+	}
+	return past
 }
 
 const (
@@ -161,8 +261,9 @@ const (
 
 // reachAround looks whether the straight ways of a region stay inside it, and
 // if not, finds the bent ones: on coarse triangles first, then on finer ones
-// where the coarse ways leave room for a larger reach than any corner has.
-func (o *overhang) reachAround(ctx context.Context, p *underside, tree *carrierTree, b *farthest, straight reach) (reach, error) {
+// where the coarse ways leave room for a larger reach than any corner has. It tells
+// whether any is bent. past are holds that are drawn out past their ends.
+func (o *overhang) reachAround(ctx context.Context, p *underside, tree *carrierTree, b *farthest, straight reach, past []carrier) (_ reach, bent bool, _ error) {
 	at := flatten(b.at)
 	k, _ := tree.nearest(at)
 	g := newGround(p, o.levelTol)
@@ -173,10 +274,10 @@ func (o *overhang) reachAround(ctx context.Context, p *underside, tree *carrierT
 	}
 	w := &ways{}
 	if err := g.straightWays(ctx, w, tree); err != nil || plain && w.dark == 0 {
-		return straight, err
+		return straight, false, err
 	}
 	if err := g.bentWays(ctx, w); err != nil {
-		return reach{}, err
+		return reach{}, false, err
 	}
 	// halved finds the ways of what is open in halves, until its edges are short.
 	fine := max(fineShare*b.best, o.platformTol)
@@ -192,15 +293,15 @@ func (o *overhang) reachAround(ctx context.Context, p *underside, tree *carrierT
 		return true, g.bentWays(ctx, w)
 	}
 	for {
-		f := newFarthestBent(g, w)
+		f := newFarthestBent(g, w, past)
 		if more, err := halved(f.open()); err != nil {
-			return reach{}, err
+			return reach{}, false, err
 		} else if more {
 			continue
 		}
 		long := min(g.longest(all), max(fine, g.longest(f.open())))
 		if err := f.run(ctx); err != nil {
-			return reach{}, err
+			return reach{}, false, err
 		}
 		// A way that no corner knows of is at most as much longer as one over the
 		// nearest corner, an edge's length aside.
@@ -209,14 +310,14 @@ func (o *overhang) reachAround(ctx context.Context, p *underside, tree *carrierT
 		if _, d := tree.nearest(at); d < f.best-out.err {
 			within := f.best * (nearShare - 1)
 			if more, err := halved(func(i int) bool { return g.comesWithin(i, at, within) }); err != nil {
-				return reach{}, err
+				return reach{}, false, err
 			} else if more {
 				continue
 			}
 			hold = g.waysNear(w, f.atTri, within)
 		}
 		out.spanRad = spanAround(at, f.best*nearShare, hold)
-		return out, nil
+		return out, true, nil
 	}
 }
 
@@ -268,8 +369,9 @@ func newFarthest(tree *carrierTree, p *underside, n *nearest) *farthest {
 }
 
 // newFarthestBent searches among the ways that a triangle's corners know, and
-// over the corners themselves.
-func newFarthestBent(g *ground, w *ways) *farthest {
+// over the corners themselves. Holds that are drawn out past their ends count wherever
+// they are past them.
+func newFarthestBent(g *ground, w *ways, past []carrier) *farthest {
 	b := &farthest{hold: make([][]carrier, len(g.tri)), best: -1}
 	for i, t := range g.tri {
 		if !g.asks(i) {
@@ -277,7 +379,13 @@ func newFarthestBent(g *ground, w *ways) *farthest {
 		}
 		for _, v := range t {
 			if !math.IsInf(w.dist[v], 1) {
-				b.improve(w.dist[v], g.verts[v], int32(i))
+				d, p := w.dist[v], flatten(g.verts[v])
+				for j := range past {
+					if past[j].isPast(p) {
+						d = min(d, past[j].from(p))
+					}
+				}
+				b.improve(d, g.verts[v], int32(i))
 			}
 		}
 	}
@@ -291,7 +399,13 @@ func newFarthestBent(g *ground, w *ways) *farthest {
 			b.bound = max(b.bound, w.dist[t[0]]+long)
 			continue
 		}
-		if b.hold[i] = g.waysOver(w, t, long); len(b.hold[i]) > 0 {
+		b.hold[i] = g.waysOver(w, t, long)
+		for j := range past {
+			if slices.ContainsFunc(t[:], func(v int32) bool { return past[j].isPast(flatten(g.verts[v])) }) {
+				b.hold[i] = append(b.hold[i], past[j])
+			}
+		}
+		if len(b.hold[i]) > 0 {
 			q.bound = boundOf(&q.corner, b.hold[i])
 			b.push(q)
 		}
