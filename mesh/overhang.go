@@ -50,6 +50,13 @@ type OverhangRegion struct {
 	Pins           []PinArea
 	Facets         []int32
 	Tiles          []int32 // of bodies that meet, what of Facets it is: tiles of their skin; else nil
+
+	// Of a free region that starts in the air: how far it rises before it joins something
+	// lower, up to StartAloneMost; how it is held but for that, empty where nothing carries
+	// it, and the point of the largest reach.
+	AloneMM float64
+	Held    OverhangKind
+	HeldAt  Vec
 }
 
 // Ceiling tells the shape of downskin: how flat, and how round.
@@ -310,7 +317,6 @@ func (o *overhang) sum(r *OverhangRegion) {
 	least := math.Inf(1)
 	low, lowAt := math.Inf(1), Vec{}
 	r.Box = EmptyBox()
-	free := false
 	pins := map[int32]float64{}
 	steepest := 0.0
 	for _, piece := range o.skin.under(r) {
@@ -336,14 +342,16 @@ func (o *overhang) sum(r *OverhangRegion) {
 				low, lowAt = p[2], p
 			}
 		}
-		free = free || o.startAt(piece) >= 0
+		if i := o.startAt(piece); i >= 0 {
+			r.AloneMM = max(r.AloneMM, min(o.starts[i].alone, StartAloneMost))
+		}
 	}
 	for _, i := range slices.Sorted(maps.Keys(pins)) {
 		r.Pins = append(r.Pins, PinArea{i, pins[i]})
 	}
 	r.Whole = Ceiling{r.AreaMM2, r.ProjectedMM2, r.InclinationRad, max(steepest, r.InclinationRad)}
 	r.LowMM, r.At = low+o.frame.Lift, o.back(lowAt)
-	if r.Kind = Ledge; free {
+	if r.Kind = Ledge; r.AloneMM > 0 {
 		r.Kind = Free
 	}
 }
@@ -360,7 +368,8 @@ func (o *overhang) measure(ctx context.Context, all []OverhangRegion, id int32) 
 		r.Whole = r.Whole.join(all[i].Whole)
 	}
 	h := o.carriers(c)
-	if len(h.pieces) == 0 {
+	carried := len(h.pieces) > 0
+	if !carried {
 		r.Kind = Free
 		h = o.freeStarts(&c.OverhangRegion, o.place(r.At))
 	}
@@ -369,11 +378,15 @@ func (o *overhang) measure(ctx context.Context, all []OverhangRegion, id int32) 
 		return 0, err
 	}
 	r.ReachMM, r.RiseMM = reach.dist, h.below(reach.at, math.Tan(o.p.AngleRad))
-	if r.Kind == Free {
-		return reach.err, nil
+	kind, at := Ledge, o.back(reach.at)
+	if reach.spanRad > bridgeSpanRad {
+		kind = Bridge
 	}
-	if r.At = o.back(reach.at); reach.spanRad > bridgeSpanRad {
-		r.Kind = Bridge
+	switch {
+	case r.Kind != Free:
+		r.Kind, r.At = kind, at
+	case carried:
+		r.Held, r.HeldAt = kind, at
 	}
 	return reach.err, nil
 }

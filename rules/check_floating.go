@@ -53,8 +53,13 @@ func judgeFloating(p *Subject) []Finding {
 // it joins the part, a point too.
 func startCounts(p *Subject, s mesh.FloatingStart) bool {
 	area, ok := p.Limit("floating-start.area")
+	return ok && !(area.V > 0 && s.AreaMM2 <= area.V+equalErr(area.V)) && !joins(p, s.AloneMM)
+}
+
+// joins reports whether what rises so far alone before it joins the part is passed over.
+func joins(p *Subject, aloneMM float64) bool {
 	height, _ := p.Limit("floating-start.height")
-	return ok && !(area.V > 0 && s.AreaMM2 <= area.V+equalErr(area.V)) && s.AloneMM > height.V+equalErr(height.V)
+	return aloneMM <= height.V+equalErr(height.V)
 }
 
 // lifted reports whether a start is the part's lowest place, under which the

@@ -13,7 +13,7 @@ var Overhang = &Check{
 	Name:    "overhang",
 	Summary: "Downskin lies steep enough, or reaches no further than the process carries it without support.",
 	Why: "Each layer needs something below it to carry it and to take its heat away. Downskin below the angle has only powder there, " +
-		"so it needs support: material that is built, paid for, and cut off again where a tool can reach.",
+		"so it needs support: material that is built, paid for, and cut off again where a tool can reach. What droops so little that its start in mid-air is passed over is a ledge or a bridge.",
 	Wrong: "The free end curls up into the recoater, or sags into the powder and hangs full of dross; the surface is rough and out of place.",
 	Sources: []Source{
 		{"45 degrees as the angle that carries itself, 316L: Thomas 2009, thesis, Univ. of Wales Institute Cardiff; Wang, Yang, Yi, Su 2013, Int J Adv Manuf Technol 65:1471", "published, from memory"},
@@ -22,7 +22,7 @@ var Overhang = &Check{
 		{"longer ledges warp more, dross under all: Appl. Sci. 2023, 13(6):3460", "published, read"},
 		{"how little was published on the limits: Patterson, Messimer, Farrington 2017, Technologies 5(2):15", "published, read"},
 	},
-	Limits:    limits("overhang.angle", "overhang.ledge", "overhang.bridge", "overhang.area", "hole.roof", "pin.strut-angle"),
+	Limits:    limits("overhang.angle", "overhang.ledge", "overhang.bridge", "overhang.area", "hole.roof", "pin.strut-angle", "floating-start.height"),
 	Needs:     []Need{NeedCylinders, NeedOverhang, NeedStarts},
 	Processes: []string{LaserPBF, BeamPBF, Extrusion},
 	Elsewhere: "the powder bed carries every overhang in the print; spans that sag in the furnace belong to sinter",
@@ -40,6 +40,7 @@ func judgeOverhang(p *Subject) []Finding {
 	}
 	var out []Finding
 	for _, r := range p.Measured.Overhang.Regions {
+		r = asHeld(p, r)
 		if r.Hole >= 0 || r.Kind == mesh.Free && started.meets(r.Facets) {
 			continue // told by hole, by floating-start
 		}
@@ -55,6 +56,15 @@ func judgeOverhang(p *Subject) []Finding {
 		out = append(out, f)
 	}
 	return out
+}
+
+// asHeld is a region as it is held, where its start in the air joins the part soon
+// enough to be passed over: an arm that droops a little is a ledge.
+func asHeld(p *Subject, r mesh.OverhangRegion) mesh.OverhangRegion {
+	if r.Held != "" && joins(p, r.AloneMM) {
+		r.Kind, r.At = r.Held, r.HeldAt
+	}
+	return r
 }
 
 type overhangDetail struct {
@@ -163,7 +173,7 @@ func archLimit(p *Subject, r *mesh.OverhangRegion) (roof Limit, span float64, ok
 // limits, or the roof of a hole too wide to carry itself.
 func needsSupport(p *Subject, r mesh.OverhangRegion) bool {
 	if r.Hole < 0 {
-		_, bad := judgeRegion(p, r)
+		_, bad := judgeRegion(p, asHeld(p, r))
 		return bad
 	}
 	h := p.Measured.Cylinders.Holes[r.Hole]

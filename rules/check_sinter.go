@@ -61,6 +61,7 @@ func judgeSinter(p *Subject) []Finding {
 		}
 	}
 	for _, r := range p.Measured.Overhang.Regions {
+		r = asHeld(p, r)
 		if f, kind, bad := p.sags(r); bad {
 			f := add(f, p.whereUp(), sinterDetail{kind: kind, region: r})
 			f.place(r.At, r.Box, r.AreaMM2, r.Facets)

@@ -10,7 +10,7 @@ import (
 )
 
 func TestEveryCheckIsDescribed(t *testing.T) {
-	shared := []string{"pin.strut-angle", "stock.thickness", "overhang.angle", "hole.channel", "hole.depth-ratio", "hole.blind-ratio", "hole.roof"} // by hole, powder or overhang too
+	shared := []string{"pin.strut-angle", "stock.thickness", "overhang.angle", "hole.channel", "hole.depth-ratio", "hole.blind-ratio", "hole.roof", "floating-start.height"} // by hole, powder or overhang too
 	name := regexp.MustCompile(`^[a-z]+(-[a-z]+)*$`)
 	for _, c := range Checks() {
 		if !name.MatchString(c.Name) {

@@ -63,7 +63,7 @@ var Limits = []LimitInfo{
 	{"floating-start.area", Area, "mm2", Lower, false, between(0, 100), `"0.1 mm2"`,
 		"Places that start in the air with a face no larger than this are passed over; where it is more than 0, so are those that start at a point or an edge."},
 	{"floating-start.height", Length, "mm", Lower, false, between(0, 0.5), `"0.1 mm"`,
-		"Places that start in the air and join the part before they have risen further than this are passed over."},
+		"Places that start in the air and join the part before they have risen further than this are passed over, and are overhang like any other."},
 
 	{"wall.thickness", Length, "mm", Higher, false, between(0.05, 10), `"0.5 mm"`,
 		"The thinnest wall that is held on two edges or more."},
