@@ -21,13 +21,13 @@ type Integrity struct {
 	DuplicateFacets   int // same three vertices as an earlier facet, either way round; ones that were left out on reading included
 	SelfIntersections int // pairs of facets that cross, overlap or touch elsewhere than at corners that they share; facets without area are not asked
 	// MeetingShells are those that cross, overlap or touch others so, in that many
-	// of the pairs.
+	// of the pairs; there are none where all but one enclose nothing.
 	MeetingShells, MeetingPairs int
 	// MoreIntersections is set where counting stopped: there are at least as
 	// many as SelfIntersections says.
 	MoreIntersections bool
 	Shells            int // connected pieces of surface
-	InvertedShells    int // closed shells whose sign of volume does not fit their nesting: outer ones hold material, those inside one a void, and so on; one that may lie inside an open shell is not asked
+	InvertedShells    int // closed shells whose sign of volume does not fit their nesting: outer ones hold material, those inside one a void, and so on; one that may lie inside an open shell, or encloses nothing, is not asked
 
 	// What was mended on reading, so that all else is measured without it: Fins
 	// are facets that hung on an edge of others, which no other number counts; of
@@ -65,18 +65,23 @@ func MeasureIntegrity(ctx context.Context, m *Mesh) (Integrity, error) {
 	var failed error
 	var search sync.WaitGroup
 	search.Go(func() { x, failed = selfIntersections(ctx, m) })
-	r, err := countDefects(ctx, m)
+	r, shells, err := countDefects(ctx, m)
 	search.Wait()
 	if err = cmp.Or(err, failed); err != nil {
 		return Integrity{}, err
 	}
 	r.SelfIntersections, r.MoreIntersections, r.IntersectAt = x.count(), x.more, x.within.at
-	r.MeetingShells, r.MeetingPairs, r.MeetAt = len(x.shells), x.between.count, x.between.at
+	bodies := slices.DeleteFunc(x.shells, func(i int32) bool { return shells.closed[i] && shells.volume[i] == 0 })
+	if len(bodies) > 1 {
+		r.MeetingShells, r.MeetingPairs, r.MeetAt = len(bodies), x.between.count, x.between.at
+	} else {
+		r.IntersectAt = append(r.IntersectAt, x.between.at[:min(len(x.between.at), maxPlaces-len(r.IntersectAt))]...)
+	}
 	return r, nil
 }
 
-// countDefects is all of MeasureIntegrity but intersections.
-func countDefects(ctx context.Context, m *Mesh) (Integrity, error) {
+// countDefects is all of MeasureIntegrity but intersections, and what it knows of shells.
+func countDefects(ctx context.Context, m *Mesh) (Integrity, *shells, error) {
 	t := m.Topology()
 	r := Integrity{
 		OpenEdges:        t.OpenEdges,
@@ -89,13 +94,17 @@ func countDefects(ctx context.Context, m *Mesh) (Integrity, error) {
 	r.NonmanifoldAt = nonmanifoldPlaces(m, t)
 	flat, err := countFlat(ctx, m)
 	if err != nil {
-		return Integrity{}, err
+		return Integrity{}, nil, err
 	}
 	r.DegenerateFacets = flat + m.collapsed
 	flipped := flippedFacets(m, t)
 	r.FlippedFacets, r.FlippedAt = len(flipped), m.middles(flipped)
-	if r.InvertedShells, r.InvertedAt, err = invertedShells(ctx, m, t); err != nil {
-		return Integrity{}, err
+	s, err := newShells(ctx, m, t)
+	if err != nil {
+		return Integrity{}, nil, err
+	}
+	if r.InvertedShells, r.InvertedAt, err = s.inverted(ctx, m, t); err != nil {
+		return Integrity{}, nil, err
 	}
 	w := m.mended
 	r.Fins, r.ClosedEdges, r.TurnedFacets, r.TurnedShells = w.fins, w.closed, w.flipped, w.inverted
@@ -105,7 +114,7 @@ func countDefects(ctx context.Context, m *Mesh) (Integrity, error) {
 	add(&r.OpenAt, w.closedAt)
 	add(&r.FlippedAt, w.flippedAt)
 	add(&r.InvertedAt, w.invertedAt)
-	return r, nil
+	return r, s, nil
 }
 
 // countFlat counts the facets of the file without area.

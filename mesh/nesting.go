@@ -6,13 +6,9 @@ import (
 	"slices"
 )
 
-// invertedShells counts the closed shells whose winding does not fit their
-// nesting, with a place on each of the first.
-func invertedShells(ctx context.Context, m *Mesh, t *Topology) (inverted int, at []Vec, err error) {
-	s, err := newShells(ctx, m, t)
-	if err != nil {
-		return 0, nil, err
-	}
+// inverted counts the closed shells whose winding does not fit their nesting, with a
+// place on each of the first.
+func (s *shells) inverted(ctx context.Context, m *Mesh, t *Topology) (inverted int, at []Vec, err error) {
 	open := s.openBoxes()
 	for i := range s.closed {
 		if err := ctx.Err(); err != nil {
@@ -56,7 +52,7 @@ func (s *shells) openBoxes() (open []Box) {
 // shells holds what nesting asks of each shell.
 type shells struct {
 	closed  []bool     // no open edge, none of more than two facets, none wound both ways
-	volume  []float64  // signed, mm3
+	volume  []float64  // signed, mm3; 0 where rounding may have made all of it
 	largest []int32    // facet with the largest area
 	ends    [][6]int32 // facets that reach farthest either way along x, y and z
 	box     []Box
@@ -69,7 +65,7 @@ func newShells(ctx context.Context, m *Mesh, t *Topology) (*shells, error) {
 		s.closed[i], s.box[i] = true, EmptyBox()
 	}
 	box := m.Box()
-	sums := make([]sum, t.Shells)
+	sums, areas := make([]sum, t.Shells), make([]float64, t.Shells)
 	most := make([]float64, t.Shells)
 	mid := box.Min.Add(box.Max).Scale(.5)
 	for f := range m.Facets {
@@ -90,7 +86,8 @@ func newShells(ctx context.Context, m *Mesh, t *Topology) (*shells, error) {
 		}
 		a, b, c = a.Sub(mid), b.Sub(mid), c.Sub(mid)
 		sums[i].add(a.Dot(b.Cross(c)) / 6)
-		if area := b.Sub(a).Cross(c.Sub(a)).Norm(); area > most[i] {
+		area := b.Sub(a).Cross(c.Sub(a)).Norm() / 2
+		if areas[i] += area; area > most[i] {
 			most[i], s.largest[i] = area, int32(f)
 		}
 		for k := range 3 {
@@ -101,7 +98,9 @@ func newShells(ctx context.Context, m *Mesh, t *Topology) (*shells, error) {
 		}
 	}
 	for i := range sums {
-		s.volume[i] = sums[i].value()
+		if v := sums[i].value(); m.encloses(v, areas[i]) {
+			s.volume[i] = v
+		}
 	}
 	return s, nil
 }

@@ -145,3 +145,7 @@ func measureField(ctx context.Context, m *Mesh, p ThicknessParams, side float64)
 func coordErr(m *Mesh) float64 {
 	return 4 * m.largest() * singleErr
 }
+
+// encloses reports whether a closed shell encloses anything but what rounding may have
+// made, as facets and their backs don't.
+func (m *Mesh) encloses(volume, area float64) bool { return math.Abs(volume) > coordErr(m)*area }

@@ -95,7 +95,7 @@ func sealedVoids(ctx context.Context, n *nest) ([]Void, error) {
 	var out []Void
 	for i := range n.shells {
 		s := &n.shells[i]
-		if s.depth%2 == 0 || s.volume <= coordErr(n.m)*s.area {
+		if s.depth%2 == 0 || !n.m.encloses(s.volume, s.area) {
 			continue
 		}
 		v := Void{Sealed: true, VolumeMM3: s.volume, AreaMM2: s.area, Box: s.box, Shells: []int32{int32(i)}}
