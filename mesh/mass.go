@@ -324,18 +324,18 @@ func (r *hullRoom) of(ps [][2]float64) [][2]float64 {
 		return ps
 	}
 	hull := r.hull[:0]
-	half := func(p [2]float64, from int) {
-		for len(hull) >= from+2 && turn2(hull[len(hull)-2], hull[len(hull)-1], p) <= 0 {
+	half := func(p *[2]float64, from int) {
+		for len(hull) >= from+2 && turnsRight(&hull[len(hull)-2], &hull[len(hull)-1], p) {
 			hull = hull[:len(hull)-1]
 		}
-		hull = append(hull, p)
+		hull = append(hull, *p)
 	}
-	for _, p := range ps {
-		half(p, 0)
+	for i := range ps {
+		half(&ps[i], 0)
 	}
 	upper := len(hull) - 1
 	for i := len(ps) - 2; i >= 0; i-- {
-		half(ps[i], upper)
+		half(&ps[i], upper)
 	}
 	r.hull = hull
 	return hull[:len(hull)-1]
@@ -345,16 +345,16 @@ func (r *hullRoom) of(ps [][2]float64) [][2]float64 {
 // what runs up or down already, two neighbours at a time: of an outline that is
 // next to nothing to do.
 func (r *hullRoom) sortRuns(ps [][2]float64) [][2]float64 {
-	less := func(p, q [2]float64) bool { return p[0] < q[0] || p[0] == q[0] && p[1] < q[1] }
+	less := func(p, q *[2]float64) bool { return p[0] < q[0] || p[0] == q[0] && p[1] < q[1] }
 	ends := append(r.ends[:0], 0)
 	for i := 0; i < len(ps); {
 		from := i
-		for i++; i < len(ps) && less(ps[i], ps[i-1]); i++ {
+		for i++; i < len(ps) && less(&ps[i], &ps[i-1]); i++ {
 		}
 		if i-from > 1 {
 			slices.Reverse(ps[from:i])
 		} else {
-			for ; i < len(ps) && !less(ps[i], ps[i-1]); i++ {
+			for ; i < len(ps) && !less(&ps[i], &ps[i-1]); i++ {
 			}
 		}
 		ends = append(ends, i)
@@ -369,7 +369,7 @@ func (r *hullRoom) sortRuns(ps [][2]float64) [][2]float64 {
 			to := ends[min(k+1, len(ends)-1)]
 			i, j := from, mid
 			for n := from; n < to; n++ {
-				if j == to || i < mid && !less(ps[j], ps[i]) {
+				if j == to || i < mid && !less(&ps[j], &ps[i]) {
 					other[n] = ps[i]
 					i++
 				} else {
@@ -388,6 +388,11 @@ func (r *hullRoom) sortRuns(ps [][2]float64) [][2]float64 {
 // turn2 is twice the area of p, q, r: positive where they turn left.
 func turn2(p, q, r [2]float64) float64 {
 	return float64((q[0]-p[0])*(r[1]-p[1])) - float64((q[1]-p[1])*(r[0]-p[0]))
+}
+
+// turnsRight reports whether turn2 is not positive.
+func turnsRight(p, q, r *[2]float64) bool {
+	return float64((q[0]-p[0])*(r[1]-p[1]))-float64((q[1]-p[1])*(r[0]-p[0])) <= 0
 }
 
 // smallestRectangle walks calipers around the hull. Of rectangles of the same

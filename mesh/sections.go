@@ -91,7 +91,7 @@ func (s *sectioning) take(k int, x *cut) {
 }
 
 // round is told the cut at plane k whose outline counts.
-func (s *sectioning) round(k int, x *cut) { s.AreaMM2[k], s.PerimeterMM[k] = x.area(), x.perimeter() }
+func (s *sectioning) round(k int, x *cut) { s.AreaMM2[k], s.PerimeterMM[k] = x.area, x.perimeter }
 
 // finish returns the sections, once all cuts of the mesh were taken.
 func (s *sectioning) finish(ctx context.Context) (*Sections, error) {
@@ -197,8 +197,9 @@ func (s *stance) segmentsAt(z float64) []seg {
 	for f, t := range s.m.Facets {
 		x, y, w := s.at[t[0]][2], s.at[t[1]][2], s.at[t[2]][2]
 		if min(x, y, w) < z && max(x, y, w) >= z {
-			s := c.segment(int32(f), z)
-			s.to = c.end(&s, z)
+			var s seg
+			c.segment(int32(f), z, &s)
+			c.end(&s, z)
 			out = append(out, s)
 		}
 	}

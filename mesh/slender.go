@@ -150,7 +150,7 @@ func (w *mason) work(ctx context.Context, b int, out []storey, each func(k int, 
 			return err
 		}
 		w.lower, w.upper, w.lowerOf, w.upperOf = w.upper, w.lower, w.upperOf, w.lowerOf
-		w.cutAt(k, &w.near, w.upper)
+		w.cutAt(k, &w.near, w.lower, w.upper)
 		islands := w.find()
 		if k > w.near.first {
 			w.slab(k-1, &out[k-1], len(islands))
@@ -201,15 +201,14 @@ func (w *mason) island(x *cut, outlines ...int32) island {
 	inf := math.Inf(1)
 	s := island{lo: point{inf, inf}, hi: point{-inf, -inf}}
 	ps := w.ring[:0]
-	var sum point
-	var corners float64
+	var sumX, sumY, corners float64
 	for _, o := range outlines {
 		l := &x.loops[o]
 		last := l.first
 		for i, n := l.first, int32(0); n < l.size; i, n = x.segs[i].next, n+1 {
-			p := x.segs[i].from
-			ps = append(ps, p)
-			sum = point{sum[0] + p[0], sum[1] + p[1]}
+			p := &x.segs[i].from
+			ps = append(ps, *p)
+			sumX, sumY = sumX+p[0], sumY+p[1]
 			for k := range 2 {
 				s.lo[k], s.hi[k] = min(s.lo[k], p[k]), max(s.hi[k], p[k])
 			}
@@ -220,12 +219,16 @@ func (w *mason) island(x *cut, outlines ...int32) island {
 		}
 		corners += float64(l.size)
 	}
-	mid := point{sum[0] / corners, sum[1] / corners}
-	best := inf
-	for _, p := range ps {
-		if d := point(p).sub(mid); d.dot(d) < best {
-			best, s.spot = d.dot(d), p
+	midX, midY := sumX/corners, sumY/corners
+	best, at := inf, -1
+	for i := range ps {
+		dx, dy := ps[i][0]-midX, ps[i][1]-midY
+		if d := float64(dx*dx) + float64(dy*dy); d < best {
+			best, at = d, i
 		}
+	}
+	if at >= 0 {
+		s.spot = ps[at]
 	}
 	w.ring = ps
 	s.width, s.long = leastWidth(w.hull.of(ps))
@@ -362,6 +365,13 @@ func (w *mason) slab(k int, out *storey, upper int) {
 	loops := int32(len(w.lower.loops))
 	w.pieces = newSetsIn(w.pieces, len(w.lower.loops)+len(w.upper.loops))
 	w.partly = w.partly[:0]
+	if w.near.like(k + 1) {
+		for i := range loops {
+			w.pieces.join(i, loops+i)
+		}
+		out.setGroups(w.group(len(out.islands), upper))
+		return
+	}
 	lower, above := 0, 0 // segments passed
 	for i, f := range w.near.facets {
 		if !w.near.inSlab(i, k) {

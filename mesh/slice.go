@@ -146,7 +146,14 @@ type planeBlock struct {
 	// facet i meets the planes first+from[i] <= k < first+to[i], as far as they are
 	// of the block or the next above.
 	from, to []int8
+	// changes[i] says that plane first+i meets other facets than the one below, or
+	// that some lie between the two.
+	changes [sliceBlock + 3]bool
 }
+
+// like reports whether the block's plane k meets the same facets as plane k-1, each
+// of which lies across both.
+func (b *planeBlock) like(k int) bool { return k > b.first && !b.changes[k-b.first] }
 
 // meets reports whether facet i meets plane k.
 func (b *planeBlock) meets(i, k int) bool {
@@ -169,6 +176,10 @@ func (c *slicer) block(n int, out *planeBlock) {
 	for _, f := range out.facets {
 		out.from, out.to = append(out.from, within(c.from[f])), append(out.to, within(c.to[f]))
 	}
+	clear(out.changes[:])
+	for i := range out.from {
+		out.changes[out.from[i]], out.changes[out.to[i]] = true, true
+	}
 }
 
 // cut is the section at one plane: segments, chained to loops. Seen from above
@@ -179,6 +190,9 @@ type cut struct {
 	slot  []int32 // of a facet, the number of its segment if that names the facet
 	rays  []ray
 	noise float64 // mm2: area that a segment may add by rounding
+	// area is the signed area of the section, which needs no loops and is exact to
+	// rounding where the mesh is closed.
+	area, perimeter float64
 }
 
 // ray is a segment seen from its end on an edge that more than two facets share.
@@ -212,27 +226,72 @@ func (c *slicer) newCut() *cut {
 	return &cut{slot: make([]int32, len(c.m.Facets)), noise: 0x1p-52 * r * r}
 }
 
-// cutAt cuts at plane k among the facets of a block.
-func (c *slicer) cutAt(k int, b *planeBlock, out *cut) {
-	out.segs = out.segs[:0]
+// cutAt cuts at plane k among the facets of a block. Below is the cut at the plane
+// below, if there is one; it may be the same.
+func (c *slicer) cutAt(k int, b *planeBlock, below, out *cut) {
 	z := c.z(k)
+	if b.like(k) && len(c.m.Topology().crowded) == 0 {
+		c.lift(z, below, out)
+		return
+	}
+	out.segs = out.segs[:0]
 	for i, f := range b.facets {
 		if b.meets(i, k) {
 			out.slot[f] = int32(len(out.segs))
-			out.segs = append(out.segs, c.segment(f, z))
+			n := len(out.segs)
+			out.segs = slices.Grow(out.segs, 1)[:n+1]
+			c.segment(f, z, &out.segs[n])
 		}
 	}
 	c.chain(z, out)
+}
+
+// lift makes the cut at height z of one below that meets the same facets: they are
+// chained the same way.
+func (c *slicer) lift(z float64, below, out *cut) {
+	if out != below {
+		out.segs, out.loops = append(out.segs[:0], below.segs...), append(out.loops[:0], below.loops...)
+	}
+	for i := range out.segs {
+		s := &out.segs[i]
+		t, e := &c.m.Facets[s.facet], s.enter-3*s.facet
+		s.from[0], s.from[1] = crossing(&c.stance.at[t[(e+1)%3]], &c.stance.at[t[e]], z)
+	}
+	for i := range out.segs {
+		if s := &out.segs[i]; s.next < 0 {
+			c.end(s, z)
+		} else {
+			s.to = out.segs[s.next].from
+		}
+	}
+	out.sum()
+	for i := range out.loops {
+		out.walk(&out.loops[i])
+	}
+}
+
+// walk works out a loop's area.
+func (x *cut) walk(l *loop) {
+	l.area = 0
+	var last point
+	for i, n := l.first, int32(0); n < l.size; n++ {
+		s := &x.segs[i]
+		l.area += s.from.cross(s.to) / 2
+		last, i = s.to, s.next
+	}
+	if l.open {
+		l.area += last.cross(x.segs[l.first].from) / 2
+	}
 }
 
 // gates says over which edges the segment of a facet comes and goes, by which of
 // its corners lie above the plane: 1 for the first, 2 for the second, 4.
 var gates = [8]struct{ enter, leave int32 }{1: {0, 2}, 2: {1, 0}, 3: {1, 2}, 4: {2, 1}, 5: {0, 1}, 6: {2, 0}}
 
-// segment returns where the plane at height z cuts facet f, all but its end. One
+// segment says where the plane at height z cuts facet f, all but its end. One
 // corner lies on one side and two on the other; the segment comes over the edge
 // that runs down through the plane and goes over the one that runs up.
-func (c *slicer) segment(f int32, z float64) seg {
+func (c *slicer) segment(f int32, z float64, s *seg) {
 	t := &c.m.Facets[f]
 	above := 0
 	for k, v := range t {
@@ -241,23 +300,21 @@ func (c *slicer) segment(f int32, z float64) seg {
 		}
 	}
 	g := gates[above]
-	return seg{
-		facet: f, enter: 3*f + g.enter, leave: 3*f + g.leave, next: -1, loop: -1,
-		from: crossing(&c.stance.at[t[(g.enter+1)%3]], &c.stance.at[t[g.enter]], z),
-	}
+	s.facet, s.enter, s.leave, s.next, s.loop, s.fed = f, 3*f+g.enter, 3*f+g.leave, -1, -1, false
+	s.from[0], s.from[1] = crossing(&c.stance.at[t[(g.enter+1)%3]], &c.stance.at[t[g.enter]], z)
 }
 
-// end returns where a segment ends.
-func (c *slicer) end(s *seg, z float64) point {
+// end works out where a segment ends.
+func (c *slicer) end(s *seg, z float64) {
 	t, e := &c.m.Facets[s.facet], s.leave-3*s.facet
-	return crossing(&c.stance.at[t[e]], &c.stance.at[t[(e+1)%3]], z)
+	s.to[0], s.to[1] = crossing(&c.stance.at[t[e]], &c.stance.at[t[(e+1)%3]], z)
 }
 
 // crossing returns where an edge meets the plane. Both its facets ask with the
 // lower end first, so they get the same bits.
-func crossing(low, high *Vec, z float64) point {
+func crossing(low, high *Vec, z float64) (x, y float64) {
 	t := (z - low[2]) / (high[2] - low[2])
-	return point{low[0] + float64(t*(high[0]-low[0])), low[1] + float64(t*(high[1]-low[1]))}
+	return low[0] + float64(t*(high[0]-low[0])), low[1] + float64(t*(high[1]-low[1]))
 }
 
 // chain joins the segments at height z to loops. Where one goes on in the next its
@@ -266,7 +323,7 @@ func (c *slicer) chain(z float64, x *cut) {
 	topo := c.m.Topology()
 	if len(topo.crowded) > 0 {
 		for i := range x.segs {
-			x.segs[i].to = c.end(&x.segs[i], z)
+			c.end(&x.segs[i], z)
 		}
 		x.tie(c.m)
 	}
@@ -281,9 +338,10 @@ func (c *slicer) chain(z float64, x *cut) {
 			}
 		}
 		if s.next < 0 {
-			s.to = c.end(s, z)
+			c.end(s, z)
 		}
 	}
+	x.sum()
 	x.loops = x.loops[:0]
 	// Open chains from their beginning first, then what is left are rings.
 	for i := range x.segs {
@@ -374,20 +432,17 @@ func (x *cut) follow(i int32) {
 	x.loops = append(x.loops, l)
 }
 
-// area returns the signed area of the section, which needs no loops and is
-// exact to rounding where the mesh is closed.
-func (x *cut) area() (a float64) {
+// sum works out area and perimeter.
+func (x *cut) sum() {
+	a, l := 0.0, 0.0
 	for i := range x.segs {
-		a += x.segs[i].from.cross(x.segs[i].to) / 2
+		s := &x.segs[i]
+		fx, fy, tx, ty := s.from[0], s.from[1], s.to[0], s.to[1]
+		a += (float64(fx*ty) - float64(fy*tx)) / 2
+		dx, dy := tx-fx, ty-fy
+		l += math.Sqrt(float64(dx*dx) + float64(dy*dy))
 	}
-	return a
-}
-
-func (x *cut) perimeter() (l float64) {
-	for i := range x.segs {
-		l += x.segs[i].to.sub(x.segs[i].from).norm()
-	}
-	return l
+	x.area, x.perimeter = a, l
 }
 
 // isFilled reports whether material fills a loop, by more than rounding gives.
@@ -410,7 +465,7 @@ func (c *slicer) cutBlock(ctx context.Context, b *planeBlock, x *cut, do func(k 
 		if err := ctx.Err(); err != nil {
 			return err
 		}
-		c.cutAt(k, b, x)
+		c.cutAt(k, b, x, x)
 		do(k, x)
 	}
 	return nil
