@@ -84,10 +84,11 @@ func newCylFinder(ctx context.Context, m *Mesh) (*cylFinder, error) {
 	thin := make([][]int32, (n+step-1)/step) // facets that have no normal of their own
 	err := parallel(ctx, n, step, func(from, to int) error {
 		for f := from; f < to; f++ {
-			a, b, c := m.Corners(int32(f))
-			u, v := b.Sub(a), c.Sub(a)
-			e := v.Sub(u)
-			if long := math.Sqrt(max(u.Dot(u), v.Dot(v), e.Dot(e))); !(u.Cross(v).Norm() > 2*x.coordTol*long) {
+			t := &m.Facets[f]
+			a, b, c := &m.Verts[t[0]], &m.Verts[t[1]], &m.Verts[t[2]]
+			ux, uy, uz := b[0]-a[0], b[1]-a[1], b[2]-a[2]
+			vx, vy, vz := c[0]-a[0], c[1]-a[1], c[2]-a[2]
+			if long := max(norm(ux, uy, uz), norm(vx, vy, vz), norm(vx-ux, vy-uy, vz-uz)); !(norm(m.cross(int32(f))) > 2*x.coordTol*long) {
 				thin[from/step] = append(thin[from/step], int32(f))
 			}
 		}
@@ -99,14 +100,15 @@ func newCylFinder(ctx context.Context, m *Mesh) (*cylFinder, error) {
 	x.mendNormals(slices.Concat(thin...))
 	err = parallel(ctx, n, step, func(from, to int) error {
 		for f := int32(from); f < int32(to); f++ {
-			a := x.normal(f)
+			ax, ay, az := x.normalOf(f)
 			for h := 3 * f; h < 3*f+3; h++ {
 				switch t := x.topo.Twin[h]; {
 				case t < 0:
 					x.turn[h] = float32(math.Inf(1))
 				case t > h: // the one of a pair that comes first writes both
-					b := x.normal(t / 3)
-					x.turn[h] = float32(math.Atan2(a.Cross(b).Norm(), a.Dot(b)))
+					bx, by, bz := x.normalOf(t / 3)
+					sin := norm(float64(ay*bz)-float64(az*by), float64(az*bx)-float64(ax*bz), float64(ax*by)-float64(ay*bx))
+					x.turn[h] = float32(math.Atan2(sin, float64(ax*bx)+float64(ay*by)+float64(az*bz)))
 					x.turn[t] = x.turn[h]
 				}
 			}
@@ -133,10 +135,17 @@ func (x *cylFinder) face(f int32) (normal Vec, area float64) {
 }
 
 func (x *cylFinder) normal(f int32) Vec {
+	a, b, c := x.normalOf(f)
+	return Vec{a, b, c}
+}
+
+// normalOf is normal in numbers.
+func (x *cylFinder) normalOf(f int32) (a, b, c float64) {
 	if x.sliver != nil && x.sliver[f] {
-		return x.mended[f]
+		n := x.mended[f]
+		return n[0], n[1], n[2]
 	}
-	return x.m.Normal(f)
+	return x.m.normal(f)
 }
 
 // mendNormals gives a facet that is too thin to have a normal of its own that of

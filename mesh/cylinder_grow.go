@@ -182,7 +182,7 @@ func (w *cylWork) corners(fit *cylFit, members []int32) {
 				continue
 			}
 			a, b := t[k], t[(k+1)%3]
-			l := x.m.Verts[b].Sub(x.m.Verts[a]).Norm() * float64(x.turn[h])
+			l := math.Sqrt(apart2(&x.m.Verts[a], &x.m.Verts[b])) * float64(x.turn[h])
 			s1 += l
 			s2 += l * float64(x.turn[h])
 			for _, v := range [2]int32{a, b} {
@@ -250,8 +250,8 @@ func (w *cylWork) gather(fit *cylFit, members []int32, limit int) (got []int32, 
 // than lean (a sine) against the axis, faces the right way, spans no more than
 // a few sides, and its corners lie between the circle and the middle of a chord.
 func (x *cylFinder) on(fit *cylFit, f int32, lean float64) bool {
-	n := x.normal(f)
-	if math.Abs(n.Dot(fit.a)) > lean {
+	nx, ny, nz := x.normalOf(f)
+	if math.Abs(float64(nx*fit.a[0])+float64(ny*fit.a[1])+float64(nz*fit.a[2])) > lean {
 		return false
 	}
 	var px, py [3]float64
@@ -263,7 +263,9 @@ func (x *cylFinder) on(fit *cylFit, f int32, lean float64) bool {
 		}
 	}
 	cx, cy := px[0]+px[1]+px[2], py[0]+py[1]+py[2]
-	if fit.sign*(n.Dot(fit.u)*cx+n.Dot(fit.v)*cy) < 0.7*math.Sqrt(cx*cx+cy*cy) {
+	nu := float64(nx*fit.u[0]) + float64(ny*fit.u[1]) + float64(nz*fit.u[2])
+	nv := float64(nx*fit.v[0]) + float64(ny*fit.v[1]) + float64(nz*fit.v[2])
+	if fit.sign*(nu*cx+nv*cy) < 0.7*math.Sqrt(cx*cx+cy*cy) {
 		return false
 	}
 	for k := range 3 {

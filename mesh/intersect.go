@@ -267,8 +267,8 @@ func (m *Mesh) smoothCorner(twin []int32, first, n int32) bool {
 // seen returns the axes, as x and y, between which a facet shows most of its
 // area, and its winding seen so.
 func (m *Mesh) seen(f int32) (x, y int, way float64) {
-	a, b, c := m.Corners(f)
-	n := b.Sub(a).Cross(c.Sub(a))
+	var n Vec
+	n[0], n[1], n[2] = m.cross(f)
 	z := 0
 	for k := range 3 {
 		if math.Abs(n[k]) > math.Abs(n[z]) {
@@ -301,10 +301,11 @@ type facetPlane struct {
 }
 
 func newFacetPlane(a, b, c Vec) facetPlane {
-	p, q := b.Sub(a), c.Sub(a)
-	yz, zy := float64(p[1]*q[2]), float64(p[2]*q[1])
-	zx, xz := float64(p[2]*q[0]), float64(p[0]*q[2])
-	xy, yx := float64(p[0]*q[1]), float64(p[1]*q[0])
+	px, py, pz := b[0]-a[0], b[1]-a[1], b[2]-a[2]
+	qx, qy, qz := c[0]-a[0], c[1]-a[1], c[2]-a[2]
+	yz, zy := float64(py*qz), float64(pz*qy)
+	zx, xz := float64(pz*qx), float64(px*qz)
+	xy, yx := float64(px*qy), float64(py*qx)
 	return facetPlane{
 		o: a, n: Vec{yz - zy, zx - xz, xy - yx},
 		all: Vec{math.Abs(yz) + math.Abs(zy), math.Abs(zx) + math.Abs(xz), math.Abs(xy) + math.Abs(yx)},

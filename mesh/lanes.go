@@ -211,10 +211,20 @@ type sideLanes struct {
 
 // newSideLanes makes those of a facet.
 func (b *BVH) newSideLanes(f int32, margin float64) sideLanes {
-	p, q, r := b.m.Corners(f)
-	n := b.m.Normal(f)
-	u, v := q.Sub(p), r.Sub(p)
-	return b.sidesFrom(p, u, v, [4]Vec{u.Cross(n), v.Sub(u).Cross(n), n.Cross(v), n}, margin)
+	t := &b.m.Facets[f]
+	p, q, r := &b.m.Verts[t[0]], &b.m.Verts[t[1]], &b.m.Verts[t[2]]
+	nx, ny, nz := b.m.normal(f)
+	ux, uy, uz := q[0]-p[0], q[1]-p[1], q[2]-p[2]
+	vx, vy, vz := r[0]-p[0], r[1]-p[1], r[2]-p[2]
+	wx, wy, wz := vx-ux, vy-uy, vz-uz
+	u, v := Vec{ux, uy, uz}, Vec{vx, vy, vz}
+	out := [4]Vec{
+		{float64(uy*nz) - float64(uz*ny), float64(uz*nx) - float64(ux*nz), float64(ux*ny) - float64(uy*nx)},
+		{float64(wy*nz) - float64(wz*ny), float64(wz*nx) - float64(wx*nz), float64(wx*ny) - float64(wy*nx)},
+		{float64(ny*vz) - float64(nz*vy), float64(nz*vx) - float64(nx*vz), float64(nx*vy) - float64(ny*vx)},
+		{nx, ny, nz},
+	}
+	return b.sidesFrom(p, &u, &v, &out, margin)
 }
 
 // sidesFrom makes those of a triangle with a corner o, from which the others lie
@@ -223,11 +233,13 @@ func (b *BVH) newSideLanes(f int32, margin float64) sideLanes {
 // coordinate seen from the corner is off by two; rounding the direction, the
 // products, their sums and the bound adds less than ten: 3 walkErr hold all. The
 // last term stands for underflow.
-func (b *BVH) sidesFrom(o, u, v Vec, out [4]Vec, margin float64) (l sideLanes) {
-	err := 3 * b.walkErr(o)
+func (b *BVH) sidesFrom(o, u, v *Vec, out *[4]Vec, margin float64) (l sideLanes) {
+	err := 3 * b.walkErr(*o)
 	l.o = [3]float32{float32(o[0]), float32(o[1]), float32(o[2])}
-	for k, d := range out {
-		x, y := d.Dot(u), d.Dot(v)
+	for k := range out {
+		d := &out[k]
+		x := float64(d[0]*u[0]) + float64(d[1]*u[1]) + float64(d[2]*u[2])
+		y := float64(d[0]*v[0]) + float64(d[1]*v[1]) + float64(d[2]*v[2])
 		wide := err * (math.Abs(d[0]) + math.Abs(d[1]) + math.Abs(d[2]))
 		if margin != 0 {
 			wide += margin * d.Norm()

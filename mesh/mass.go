@@ -195,8 +195,8 @@ func sideArea(ctx context.Context, m *Mesh, up Vec) (float64, error) {
 	err = parallel(ctx, len(m.Facets), chunk, func(from, to int) error {
 		sum := 0.0
 		for f := from; f < to; f++ {
-			a, b, c := m.Corners(int32(f))
-			sum += b.Sub(a).Cross(c.Sub(a)).Cross(up).Norm() / 2
+			x, y, z := m.cross(int32(f))
+			sum += norm(float64(y*up[2])-float64(z*up[1]), float64(z*up[0])-float64(x*up[2]), float64(x*up[1])-float64(y*up[0])) / 2
 		}
 		sums[from/chunk] = sum
 		return nil
@@ -221,8 +221,9 @@ func shadow(ctx context.Context, m *Mesh, f Frame) (Box, [][2]float64, error) {
 		b := EmptyBox()
 		o := newOctagon()
 		m.eachCorner(from, to, func(v int32) {
-			p := f.Turn(m.Verts[v])
-			b = b.Grow(p)
+			var p Vec
+			p[0], p[1], p[2] = f.turn(&m.Verts[v])
+			b.add(&p)
 			o.add(p[0], p[1])
 		})
 		boxes[from/chunk], ends[from/chunk] = b, o
@@ -245,9 +246,9 @@ func shadow(ctx context.Context, m *Mesh, f Frame) (Box, [][2]float64, error) {
 	err = parallel(ctx, len(m.Facets), chunk, func(from, to int) error {
 		ps := slices.Clone(ends[from/chunk].at[:])
 		m.eachCorner(from, to, func(v int32) {
-			p := f.Turn(m.Verts[v])
-			if q := [2]float64{p[0], p[1]}; !surelyWithin(core, q, least) {
-				ps = append(ps, q)
+			x, y, _ := f.turn(&m.Verts[v])
+			if !surelyWithin(core, x, y, least) {
+				ps = append(ps, [2]float64{x, y})
 			}
 		})
 		hulls[from/chunk] = convexHull(ps)
@@ -285,20 +286,21 @@ func newOctagon() (o octagon) {
 func (o *octagon) add(x, y float64) {
 	for i, d := range [8]float64{x, x + y, y, y - x, -x, -x - y, -y, x - y} {
 		if d > o.far[i] {
-			o.far[i], o.at[i] = d, [2]float64{x, y}
+			o.far[i], o.at[i][0], o.at[i][1] = d, x, y
 		}
 	}
 }
 
-// surelyWithin reports whether p lies inside a convex polygon, by more than the
+// surelyWithin reports whether a point lies inside a convex polygon, by more than the
 // area least spans with each side.
-func surelyWithin(polygon [][2]float64, p [2]float64, least float64) bool {
+func surelyWithin(polygon [][2]float64, x, y, least float64) bool {
 	if len(polygon) < 3 {
 		return false
 	}
-	q := polygon[len(polygon)-1]
-	for _, r := range polygon {
-		if turn2(q, r, p) <= least {
+	q := &polygon[len(polygon)-1]
+	for i := range polygon {
+		r := &polygon[i]
+		if float64((r[0]-q[0])*(y-q[1]))-float64((r[1]-q[1])*(x-q[0])) <= least {
 			return false
 		}
 		q = r

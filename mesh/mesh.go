@@ -2,7 +2,6 @@ package mesh
 
 import (
 	"context"
-	"math"
 	"sync/atomic"
 )
 
@@ -113,18 +112,23 @@ func (m *Mesh) Corners(f int32) (a, b, c Vec) {
 // nearly all who ask look at too, and kept normals would be a sixth of what a
 // mesh with its search tree takes.
 func (m *Mesh) Normal(f int32) Vec {
-	x, y, z := m.cross(f)
-	l := math.Sqrt(float64(x*x) + float64(y*y) + float64(z*z))
+	x, y, z := m.normal(f)
+	return Vec{x, y, z}
+}
+
+// normal is Normal in numbers.
+func (m *Mesh) normal(f int32) (x, y, z float64) {
+	x, y, z = m.cross(f)
+	l := norm(x, y, z)
 	if l == 0 {
-		return Vec{}
+		return 0, 0, 0
 	}
 	s := 1 / l
-	return Vec{s * x, s * y, s * z}
+	return s * x, s * y, s * z
 }
 
 // cross is the vector product of two sides of a facet: its normal, twice its
-// area long. It and what follows from it are written out in numbers, which the
-// compiler keeps in registers; a Vec goes through memory.
+// area long.
 func (m *Mesh) cross(f int32) (x, y, z float64) {
 	t := &m.Facets[f]
 	a, b, c := &m.Verts[t[0]], &m.Verts[t[1]], &m.Verts[t[2]]
@@ -135,8 +139,7 @@ func (m *Mesh) cross(f int32) (x, y, z float64) {
 
 // Area returns the area of a facet in mm2.
 func (m *Mesh) Area(f int32) float64 {
-	x, y, z := m.cross(f)
-	return 0.5 * math.Sqrt(float64(x*x)+float64(y*y)+float64(z*z))
+	return 0.5 * norm(m.cross(f))
 }
 
 // Centre returns the centroid of a facet.

@@ -73,20 +73,23 @@ func newShells(ctx context.Context, m *Mesh, t *Topology) (*shells, error) {
 			return nil, ctx.Err()
 		}
 		i := t.Shell[f]
-		a, b, c := m.Corners(int32(f))
-		old := s.box[i]
-		s.box[i] = old.Grow(a).Grow(b).Grow(c)
+		corners := &m.Facets[f]
+		a, b, c := &m.Verts[corners[0]], &m.Verts[corners[1]], &m.Verts[corners[2]]
+		box := &s.box[i]
 		for k := range 3 {
-			if s.box[i].Min[k] < old.Min[k] {
-				s.ends[i][2*k] = int32(f)
+			if low := min(a[k], b[k], c[k]); low < box.Min[k] {
+				box.Min[k], s.ends[i][2*k] = low, int32(f)
 			}
-			if s.box[i].Max[k] > old.Max[k] {
-				s.ends[i][2*k+1] = int32(f)
+			if high := max(a[k], b[k], c[k]); high > box.Max[k] {
+				box.Max[k], s.ends[i][2*k+1] = high, int32(f)
 			}
 		}
-		a, b, c = a.Sub(mid), b.Sub(mid), c.Sub(mid)
-		sums[i].add(a.Dot(b.Cross(c)) / 6)
-		area := b.Sub(a).Cross(c.Sub(a)).Norm() / 2
+		sums[i].add(det(&mid, a, b, c) / 6)
+		var p [3]Vec
+		for k, q := range [3]*Vec{a, b, c} {
+			p[k][0], p[k][1], p[k][2] = q[0]-mid[0], q[1]-mid[1], q[2]-mid[2]
+		}
+		area := norm(crossOf(&p[0], &p[1], &p[2])) / 2
 		if areas[i] += area; area > most[i] {
 			most[i], s.largest[i] = area, int32(f)
 		}

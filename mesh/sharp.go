@@ -85,10 +85,12 @@ func (m *Mesh) sharpEdge(h int32, side []bool, least float64) (sharpFeature, boo
 	if f < 0 || g < 0 {
 		return sharpFeature{}, false
 	}
-	nf, ng := m.Normal(f), m.Normal(g)
-	if -nf.Dot(ng) <= least || f == g {
+	fx, fy, fz := m.normal(f)
+	gx, gy, gz := m.normal(g)
+	if -(float64(fx*gx)+float64(fy*gy)+float64(fz*gz)) <= least || f == g {
 		return sharpFeature{}, false
 	}
+	nf, ng := Vec{fx, fy, fz}, Vec{gx, gy, gz}
 	a, b := m.Facets[h/3][h%3], m.Facets[h/3][(h+1)%3]
 	if m.Facets[t/3][t%3] != b {
 		return sharpFeature{}, false // wound against each other: neither side is known
@@ -157,7 +159,7 @@ func findTips(ctx context.Context, m *Mesh, side []bool, least float64, onEdge [
 			return nil, ctx.Err()
 		}
 		for _, v := range c {
-			if ref[v] == 0 && m.Normal(int32(f)) != (Vec{}) {
+			if ref[v] == 0 && norm(m.cross(int32(f))) != 0 {
 				ref[v] = int32(f) + 1
 			}
 		}
@@ -165,9 +167,12 @@ func findTips(ctx context.Context, m *Mesh, side []bool, least float64, onEdge [
 	parts := make([][]int32, (len(m.Facets)+sharpStep-1)/sharpStep)
 	err := parallel(ctx, len(m.Facets), sharpStep, func(from, to int) error {
 		for f := from; f < to; f++ {
-			n := m.Normal(int32(f))
+			x, y, z := m.normal(int32(f))
 			for _, v := range m.Facets[f] {
-				if ref[v] > 0 && n.Dot(m.Normal(ref[v]-1)) < 0.5 {
+				if ref[v] == 0 || ref[v]-1 == int32(f) {
+					continue
+				}
+				if rx, ry, rz := m.normal(ref[v] - 1); float64(x*rx)+float64(y*ry)+float64(z*rz) < 0.5 {
 					parts[from/sharpStep] = append(parts[from/sharpStep], v)
 				}
 			}
@@ -234,6 +239,10 @@ func tipsAt(ctx context.Context, v int32, fs []int32, normal func(f int32) Vec, 
 		best[i].angle = math.Inf(1)
 	}
 	pairs := 0
+	normals := make([]Vec, len(fs))
+	for i, f := range fs {
+		normals[i] = normal(f)
+	}
 	for i, f := range fs {
 		if pairs += len(fs) - i; pairs > tipStep {
 			if ctx.Err() != nil {
@@ -241,12 +250,13 @@ func tipsAt(ctx context.Context, v int32, fs []int32, normal func(f int32) Vec, 
 			}
 			pairs = 0
 		}
-		nf := normal(f)
-		for _, g := range fs[i+1:] {
-			ng := normal(g)
-			if -nf.Dot(ng) <= least {
+		nf := normals[i]
+		for j := i + 1; j < len(fs); j++ {
+			n := &normals[j]
+			if -(float64(nf[0]*n[0]) + float64(nf[1]*n[1]) + float64(nf[2]*n[2])) <= least {
 				continue
 			}
+			g, ng := fs[j], *n
 			a := angleBetween(nf, ng.Scale(-1))
 			sf, sg := side(f, g), side(g, f)
 			s := sharpFeature{a: v, b: v, f: f, g: g, angle: a, notch: sf > 0, edge: -1, vague: onEdge || sf == 0 || sf != sg, along: nf.Cross(ng).Unit()}

@@ -43,10 +43,11 @@ type stance struct {
 
 func newStance(ctx context.Context, m *Mesh, f Frame) (*stance, error) {
 	s := &stance{m: m, frame: f, at: make([]Vec, len(m.Verts))}
-	const step = 1 << 16
+	const step = 1 << 14
 	err := parallel(ctx, len(m.Verts), step, func(from, to int) error {
 		for i := from; i < to; i++ {
-			s.at[i] = f.Turn(m.Verts[i])
+			q := &s.at[i]
+			q[0], q[1], q[2] = f.turn(&m.Verts[i])
 		}
 		return nil
 	})
@@ -58,7 +59,7 @@ func newStance(ctx context.Context, m *Mesh, f Frame) (*stance, error) {
 		b := EmptyBox()
 		for _, t := range m.Facets[from:to] {
 			for _, v := range t {
-				b = b.Grow(s.at[v])
+				b.add(&s.at[v])
 			}
 		}
 		boxes[from/step] = b
@@ -80,7 +81,8 @@ func newStance(ctx context.Context, m *Mesh, f Frame) (*stance, error) {
 	s.platformTol = platformShare*b.Diagonal() + s.levelTol
 	return s, parallel(ctx, len(s.at), step, func(from, to int) error {
 		for i := from; i < to; i++ {
-			s.at[i] = s.at[i].Sub(s.origin)
+			p := &s.at[i]
+			p[0], p[1], p[2] = p[0]-s.origin[0], p[1]-s.origin[1], p[2]-s.origin[2]
 		}
 		return nil
 	})
@@ -116,17 +118,17 @@ func (s *stance) rests(h float64) bool {
 // and the angle that the rounding of its corners may turn it by.
 func (s *stance) normal(f int32) (n Vec, area, noise float64) {
 	t := s.m.Facets[f]
-	a, b, c := s.at[t[0]], s.at[t[1]], s.at[t[2]]
-	ab, ac := b.Sub(a), c.Sub(a)
-	x := ab.Cross(ac)
-	l := x.Norm()
+	a, b, c := &s.at[t[0]], &s.at[t[1]], &s.at[t[2]]
+	x, y, z := crossOf(a, b, c)
+	l := norm(x, y, z)
 	if l == 0 {
 		return Vec{}, 0, math.Inf(1)
 	}
 	// A corner that moves by e turns the facet by e over its height, which is
 	// least over the longest edge. Three coordinates of two ends: 4 quanta.
-	side := math.Sqrt(max(ab.Dot(ab), ac.Dot(ac), c.Sub(b).Dot(c.Sub(b))))
-	return x.Scale(1 / l), l / 2, 4 * s.quantum * side / l
+	side := math.Sqrt(max(apart2(a, b), apart2(a, c), apart2(b, c)))
+	by := 1 / l
+	return Vec{by * x, by * y, by * z}, l / 2, 4 * s.quantum * side / l
 }
 
 // facing returns the direction in which a facet's surface faces. A thin facet

@@ -242,9 +242,9 @@ func (r rise) less(q rise) rise { return rise{r.x - q.x, r.y - q.y, r.c - q.c} }
 // rise returns the plane of a facet that is not upright.
 func (s *stance) rise(f int32) rise {
 	t := s.m.Facets[f]
-	a, b, c := s.at[t[0]], s.at[t[1]], s.at[t[2]]
-	n := b.Sub(a).Cross(c.Sub(a))
-	r := rise{x: -n[0] / n[2], y: -n[1] / n[2]}
+	a := &s.at[t[0]]
+	x, y, z := crossOf(a, &s.at[t[1]], &s.at[t[2]])
+	r := rise{x: -x / z, y: -y / z}
 	r.c = a[2] - float64(r.x*a[0]) - float64(r.y*a[1])
 	return r
 }
@@ -488,7 +488,7 @@ func (b *BVH) belowLanes(tri *[3]point, roof rise) sideLanes {
 	at := func(p point) Vec { return Vec{p[0], p[1], roof.at(p)} }
 	o, up := at(tri[0]), Vec{0, 0, 1}
 	u, v := at(tri[1]).Sub(o), at(tri[2]).Sub(o)
-	l := b.sidesFrom(o, u, v, [4]Vec{u.Cross(up), v.Sub(u).Cross(up), up.Cross(v), {-roof.x, -roof.y, 1}}, 0)
+	l := b.sidesFrom(&o, &u, &v, &[4]Vec{u.Cross(up), v.Sub(u).Cross(up), up.Cross(v), {-roof.x, -roof.y, 1}}, 0)
 	l.low = float32(math.Inf(-1))
 	return l
 }
@@ -676,11 +676,11 @@ func (s *shade) extent() (lo, hi point) {
 // beside reports whether an edge of a triangle parts it from the polygon.
 func (s *shade) beside(t *[3]point) bool {
 	for k := range 3 {
-		a := t[k]
-		d := t[(k+1)%3].sub(a)
+		a, b := &t[k], &t[(k+1)%3]
+		dx, dy := b[0]-a[0], b[1]-a[1]
 		out := true
-		for _, q := range s.p[:s.n] {
-			if d.cross(q.sub(a)) > 0 {
+		for i := range s.n {
+			if q := &s.p[i]; float64(dx*(q[1]-a[1]))-float64(dy*(q[0]-a[0])) > 0 {
 				out = false
 				break
 			}
@@ -707,9 +707,15 @@ func (s *shade) inside(t *[3]point, steps *[3]shade) (*shade, bool) {
 
 func (s *shade) area() (a float64) {
 	for i := 1; i+1 < s.n; i++ {
-		a += s.p[i].sub(s.p[0]).cross(s.p[i+1].sub(s.p[0])) / 2
+		a += s.fan(i) / 2
 	}
 	return a
+}
+
+// fan is twice the area of the triangle of corners 0, i and the next.
+func (s *shade) fan(i int) float64 {
+	o, p, q := &s.p[0], &s.p[i], &s.p[i+1]
+	return float64((p[0]-o[0])*(q[1]-o[1])) - float64((p[1]-o[1])*(q[0]-o[0]))
 }
 
 // centre returns the centroid: the mean of a linear function is its value there.
@@ -717,7 +723,7 @@ func (s *shade) centre() point {
 	var sum point
 	var area float64
 	for i := 1; i+1 < s.n; i++ {
-		a := s.p[i].sub(s.p[0]).cross(s.p[i+1].sub(s.p[0]))
+		a := s.fan(i)
 		area += a
 		for k := range 2 {
 			sum[k] += a * (s.p[0][k] + s.p[i][k] + s.p[i+1][k]) / 3

@@ -30,7 +30,9 @@ func (a Vec) Cross(b Vec) Vec {
 }
 
 // Norm returns the length of a.
-func (a Vec) Norm() float64 { return math.Sqrt(a.Dot(a)) }
+func (a Vec) Norm() float64 {
+	return math.Sqrt(float64(a[0]*a[0]) + float64(a[1]*a[1]) + float64(a[2]*a[2]))
+}
 
 // Unit returns a at length 1; the zero vector stays zero.
 func (a Vec) Unit() Vec {
@@ -39,6 +41,36 @@ func (a Vec) Unit() Vec {
 		return Vec{}
 	}
 	return a.Scale(1 / n)
+}
+
+// crossOf is the vector product of the ways from a to b and from a to c. It and what
+// follows from it are written out in numbers, which the compiler keeps in registers:
+// a Vec goes through memory, and there one that was written number by number can't
+// be read as a whole before it is in the cache.
+func crossOf(a, b, c *Vec) (x, y, z float64) {
+	ux, uy, uz := b[0]-a[0], b[1]-a[1], b[2]-a[2]
+	vx, vy, vz := c[0]-a[0], c[1]-a[1], c[2]-a[2]
+	return float64(uy*vz) - float64(uz*vy), float64(uz*vx) - float64(ux*vz), float64(ux*vy) - float64(uy*vx)
+}
+
+// det is six times the volume of the tetrahedron of o, a, b and c.
+func det(o, a, b, c *Vec) float64 {
+	ux, uy, uz := b[0]-o[0], b[1]-o[1], b[2]-o[2]
+	vx, vy, vz := c[0]-o[0], c[1]-o[1], c[2]-o[2]
+	return float64((a[0]-o[0])*(float64(uy*vz)-float64(uz*vy))) +
+		float64((a[1]-o[1])*(float64(uz*vx)-float64(ux*vz))) +
+		float64((a[2]-o[2])*(float64(ux*vy)-float64(uy*vx)))
+}
+
+// apart2 is the square of the distance of two points.
+func apart2(a, b *Vec) float64 {
+	x, y, z := b[0]-a[0], b[1]-a[1], b[2]-a[2]
+	return float64(x*x) + float64(y*y) + float64(z*z)
+}
+
+// norm is the length of a Vec of these numbers.
+func norm(x, y, z float64) float64 {
+	return math.Sqrt(float64(x*x) + float64(y*y) + float64(z*z))
 }
 
 // Box is an axis-parallel box. The zero Box is a point at the origin; start
@@ -58,6 +90,13 @@ func (b Box) Grow(p Vec) Box {
 		b.Max[k] = max(b.Max[k], p[k])
 	}
 	return b
+}
+
+// add makes the box the smallest around itself and p.
+func (b *Box) add(p *Vec) {
+	b.Min[0], b.Max[0] = min(b.Min[0], p[0]), max(b.Max[0], p[0])
+	b.Min[1], b.Max[1] = min(b.Min[1], p[1]), max(b.Max[1], p[1])
+	b.Min[2], b.Max[2] = min(b.Min[2], p[2]), max(b.Max[2], p[2])
 }
 
 // Join returns the smallest box around b and c; an EmptyBox adds nothing.
@@ -130,7 +169,17 @@ func NewFrame(up Vec, turn, lift float64) Frame {
 }
 
 // Turn gives p's coordinates along the machine's axes (no shift).
-func (f Frame) Turn(p Vec) Vec { return Vec{p.Dot(f.X), p.Dot(f.Y), p.Dot(f.Z)} }
+func (f Frame) Turn(p Vec) Vec {
+	x, y, z := f.turn(&p)
+	return Vec{x, y, z}
+}
+
+// turn is Turn in numbers.
+func (f *Frame) turn(p *Vec) (x, y, z float64) {
+	return float64(p[0]*f.X[0]) + float64(p[1]*f.X[1]) + float64(p[2]*f.X[2]),
+		float64(p[0]*f.Y[0]) + float64(p[1]*f.Y[1]) + float64(p[2]*f.Y[2]),
+		float64(p[0]*f.Z[0]) + float64(p[1]*f.Z[1]) + float64(p[2]*f.Z[2])
+}
 
 // Back is the inverse of Turn.
 func (f Frame) Back(q Vec) Vec {

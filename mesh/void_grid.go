@@ -309,10 +309,12 @@ func (xs *gridCrossings) line(i int) ([]gridCrossing, bool) {
 // crossFacet adds the crossings of a facet to those of the three axes. Line
 // numbers count axis k+1 first.
 func (g *grid) crossFacet(f int32, found *[3][]lineCrossing) {
-	t := g.n.m.Facets[f]
+	t := &g.n.m.Facets[f]
 	var p [3]Vec
+	by := 1 / g.h
 	for i, w := range t {
-		p[i] = g.n.m.Verts[w].Sub(g.min).Scale(1 / g.h)
+		v := &g.n.m.Verts[w]
+		p[i][0], p[i][1], p[i][2] = by*(v[0]-g.min[0]), by*(v[1]-g.min[1]), by*(v[2]-g.min[2])
 	}
 	var low, high Vec
 	var from, to [3]int // the planes of cells that it crosses
@@ -320,7 +322,8 @@ func (g *grid) crossFacet(f int32, found *[3][]lineCrossing) {
 		low[k], high[k] = min(p[0][k], p[1][k], p[2][k]), max(p[0][k], p[1][k], p[2][k])
 		from[k], to[k] = max(0, int(math.Ceil(low[k]))), min(g.size[k]-1, int(math.Floor(high[k])))
 	}
-	normal := p[1].Sub(p[0]).Cross(p[2].Sub(p[0]))
+	var normal Vec
+	normal[0], normal[1], normal[2] = crossOf(&p[0], &p[1], &p[2])
 	weight := int32(g.n.weight(f))
 	for k := range 3 {
 		u, v := (k+1)%3, (k+2)%3
@@ -328,7 +331,7 @@ func (g *grid) crossFacet(f int32, found *[3][]lineCrossing) {
 			continue
 		}
 		for row := from[v]; row <= to[v]; row++ {
-			up, down, ok := rowSpan(t, p, u, v, float64(row))
+			up, down, ok := rowSpan(t, &p, u, v, float64(row))
 			if !ok {
 				continue
 			}
@@ -352,7 +355,7 @@ func (g *grid) crossFacet(f int32, found *[3][]lineCrossing) {
 // rowSpan returns where a facet's upward and its downward edge pass the row.
 // Edges are worked out from their lower vertex number to their higher, so that
 // both facets of an edge get the same bits.
-func rowSpan(t [3]int32, p [3]Vec, u, v int, row float64) (up, down float64, ok bool) {
+func rowSpan(t *[3]int32, p *[3]Vec, u, v int, row float64) (up, down float64, ok bool) {
 	for i := range 3 {
 		j := (i + 1) % 3
 		rises := p[i][v] <= row && row < p[j][v]
@@ -360,7 +363,7 @@ func rowSpan(t [3]int32, p [3]Vec, u, v int, row float64) (up, down float64, ok 
 		if !rises && !falls {
 			continue
 		}
-		a, b := p[i], p[j]
+		a, b := &p[i], &p[j]
 		if t[i] > t[j] {
 			a, b = b, a
 		}

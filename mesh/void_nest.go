@@ -134,9 +134,10 @@ func (n *nest) sum(ctx context.Context) error {
 		if f%nestStep == 0 && ctx.Err() != nil {
 			return ctx.Err()
 		}
-		s := &n.shells[t.Shell[f]]
-		a, b, c := n.m.Corners(int32(f))
-		s.box = s.box.Grow(a).Grow(b).Grow(c)
+		box := &n.shells[t.Shell[f]].box
+		for _, v := range n.m.Facets[f] {
+			box.add(&n.m.Verts[v])
+		}
 	}
 	largest := make([]float64, len(n.shells))
 	for f := range n.m.Facets {
@@ -145,10 +146,9 @@ func (n *nest) sum(ctx context.Context) error {
 		}
 		id := t.Shell[f]
 		s := &n.shells[id]
-		a, b, c := n.m.Corners(int32(f))
+		c := &n.m.Facets[f]
 		// Volumes from the shell's own corner keep their digits far from the origin.
-		a, b, c = a.Sub(s.box.Min), b.Sub(s.box.Min), c.Sub(s.box.Min)
-		s.volume += float64(n.turn[f]) * a.Dot(b.Cross(c)) / 6
+		s.volume += float64(n.turn[f]) * det(&s.box.Min, &n.m.Verts[c[0]], &n.m.Verts[c[1]], &n.m.Verts[c[2]]) / 6
 		area := n.m.Area(int32(f))
 		s.area += area
 		drawn[id] += float64(n.turn[f]) * area

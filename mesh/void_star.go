@@ -80,15 +80,17 @@ func (n *nest) undercuts(ctx context.Context, at Vec) (depth float64, backs []in
 	err = parallel(ctx, len(m.Facets), step, func(from, to int) error {
 		var p part
 		for f := from; f < to; f++ {
-			a, b, c := m.Corners(int32(f))
-			u, v, r := b.Sub(a), c.Sub(a), a.Sub(at)
-			normal := u.Cross(v)
-			d := float64(n.turn[f]) * normal.Dot(r)
+			t := &m.Facets[f]
+			o := &m.Verts[t[0]]
+			nx, ny, nz := m.cross(int32(f))
+			rx, ry, rz := o[0]-at[0], o[1]-at[1], o[2]-at[2]
+			d := float64(n.turn[f]) * (float64(nx*rx) + float64(ny*ry) + float64(nz*rz))
 			if d >= 0 {
 				continue
 			}
-			w := v.Sub(u)
-			far := r.Norm()
+			u, v := m.Verts[t[1]].Sub(*o), m.Verts[t[2]].Sub(*o)
+			w, normal := v.Sub(u), Vec{nx, ny, nz}
+			far := norm(rx, ry, rz)
 			p.depth -= d / (far * math.Sqrt(max(u.Dot(u), v.Dot(v), w.Dot(w))))
 			d /= far * normal.Norm()
 			if k := eighth(normal); d < p.away[k] {
@@ -121,18 +123,20 @@ func eighth(d Vec) (k int) {
 
 // centroid returns the middle of the volume, or of the box where there is none.
 func (n *nest) centroid() Vec {
-	var sum Vec
-	var volume float64
+	var x, y, z, volume float64
 	middle := n.box.Min.Add(n.box.Size().Scale(0.5))
 	for f := range n.m.Facets {
-		a, b, c := n.m.Corners(int32(f))
-		a, b, c = a.Sub(middle), b.Sub(middle), c.Sub(middle)
-		v := float64(n.turn[f]) * a.Dot(b.Cross(c))
+		t := &n.m.Facets[f]
+		a, b, c := &n.m.Verts[t[0]], &n.m.Verts[t[1]], &n.m.Verts[t[2]]
+		v := float64(n.turn[f]) * det(&middle, a, b, c)
 		volume += v
-		sum = sum.Add(a.Add(b).Add(c).Scale(v / 4))
+		quarter := v / 4
+		x += float64(quarter * ((a[0] - middle[0]) + (b[0] - middle[0]) + (c[0] - middle[0])))
+		y += float64(quarter * ((a[1] - middle[1]) + (b[1] - middle[1]) + (c[1] - middle[1])))
+		z += float64(quarter * ((a[2] - middle[2]) + (b[2] - middle[2]) + (c[2] - middle[2])))
 	}
 	if !(volume > 0) {
 		return middle
 	}
-	return middle.Add(sum.Scale(1 / volume))
+	return middle.Add(Vec{x, y, z}.Scale(1 / volume))
 }
