@@ -493,30 +493,28 @@ type pair struct {
 
 func newPair(p, q *[3]Vec) (t pair) {
 	for k := range 3 {
-		t.p[k], t.q[k] = p[k].Sub(p[0]), q[k].Sub(p[0])
 		for j := range 3 {
-			if x := math.Abs(t.p[k][j]); x > t.far {
-				t.far = x
-			}
-			if x := math.Abs(t.q[k][j]); x > t.far {
-				t.far = x
-			}
+			x, y := p[k][j]-p[0][j], q[k][j]-p[0][j]
+			t.p[k][j], t.q[k][j] = x, y
+			t.far = max(t.far, math.Abs(x), math.Abs(y))
 		}
 	}
 	return t
 }
 
-// err bounds the error of a product with d.
-func (t *pair) err(d Vec) float64 {
-	return axisErr*t.far*(math.Abs(d[0])+math.Abs(d[1])+math.Abs(d[2])) + underflowErr
+// along reports whether a plane across a direction surely lies between the
+// triangles. Any will do, so it needs no error bound itself.
+func (t *pair) along(x, y, z float64) bool {
+	at := func(p *Vec) float64 { return float64(x*p[0]) + float64(y*p[1]) + float64(z*p[2]) }
+	p0, p1, p2 := at(&t.p[0]), at(&t.p[1]), at(&t.p[2])
+	q0, q1, q2 := at(&t.q[0]), at(&t.q[1]), at(&t.q[2])
+	err := axisErr*t.far*(math.Abs(x)+math.Abs(y)+math.Abs(z)) + underflowErr
+	return max(min(p0, p1, p2)-max(q0, q1, q2), min(q0, q1, q2)-max(p0, p1, p2)) > 2*err
 }
 
-// along reports whether a plane across d surely lies between the triangles. Any
-// d will do, so it needs no error bound itself.
-func (t *pair) along(d Vec) bool {
-	p0, p1, p2 := d.Dot(t.p[0]), d.Dot(t.p[1]), d.Dot(t.p[2])
-	q0, q1, q2 := d.Dot(t.q[0]), d.Dot(t.q[1]), d.Dot(t.q[2])
-	return max(min(p0, p1, p2)-max(q0, q1, q2), min(q0, q1, q2)-max(p0, p1, p2)) > 2*t.err(d)
+// across is along, across two directions.
+func (t *pair) across(a, b *Vec) bool {
+	return t.along(float64(a[1]*b[2])-float64(a[2]*b[1]), float64(a[2]*b[0])-float64(a[0]*b[2]), float64(a[0]*b[1])-float64(a[1]*b[0]))
 }
 
 // apart reports whether a plane surely lies between two triangles that share no
@@ -528,24 +526,26 @@ func apart(p, q *[3]Vec) bool {
 	t := newPair(p, q)
 	var e, g [3]Vec
 	for k := range 3 {
-		e[k], g[k] = t.p[(k+1)%3].Sub(t.p[k]), t.q[(k+1)%3].Sub(t.q[k])
+		for j := range 3 {
+			e[k][j], g[k][j] = t.p[(k+1)%3][j]-t.p[k][j], t.q[(k+1)%3][j]-t.q[k][j]
+		}
 	}
 	l, n := g[0].Cross(g[1]), e[0].Cross(e[1])
 	for k := range 3 {
-		if t.along(l.Cross(g[k])) {
+		if t.across(&l, &g[k]) {
 			return true
 		}
 	}
 	for k := range 3 {
-		if t.along(n.Cross(e[k])) {
+		if t.across(&n, &e[k]) {
 			return true
 		}
 	}
-	if t.along(l) || t.along(n) {
+	if t.along(l[0], l[1], l[2]) || t.along(n[0], n[1], n[2]) {
 		return true
 	}
 	for k := range 3 {
-		if t.along(e[k].Cross(g[0])) || t.along(e[k].Cross(g[1])) || t.along(e[k].Cross(g[2])) {
+		if t.across(&e[k], &g[0]) || t.across(&e[k], &g[1]) || t.across(&e[k], &g[2]) {
 			return true
 		}
 	}

@@ -159,7 +159,7 @@ func (m *Mesh) newBox(ctx context.Context) (Box, error) {
 		b := EmptyBox()
 		for _, t := range m.Facets[from:to] {
 			for _, v := range t {
-				b = b.Grow(m.Verts[v])
+				b.add(&m.Verts[v])
 			}
 		}
 		parts[from/step] = b

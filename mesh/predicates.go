@@ -36,12 +36,14 @@ func orient3(a, b, c, d Vec) int {
 
 // orient3Fast is orient3 where double precision is enough to be sure.
 func orient3Fast(a, b, c, d Vec) (sign int, sure bool) {
-	p, q, r := b.Sub(a), c.Sub(a), d.Sub(a)
-	xy, yx := float64(p[0]*q[1]), float64(p[1]*q[0])
-	yz, zy := float64(p[1]*q[2]), float64(p[2]*q[1])
-	zx, xz := float64(p[2]*q[0]), float64(p[0]*q[2])
-	det := float64((yz-zy)*r[0]) + float64((zx-xz)*r[1]) + float64((xy-yx)*r[2])
-	all := (math.Abs(yz)+math.Abs(zy))*math.Abs(r[0]) + (math.Abs(zx)+math.Abs(xz))*math.Abs(r[1]) + (math.Abs(xy)+math.Abs(yx))*math.Abs(r[2])
+	px, py, pz := b[0]-a[0], b[1]-a[1], b[2]-a[2]
+	qx, qy, qz := c[0]-a[0], c[1]-a[1], c[2]-a[2]
+	rx, ry, rz := d[0]-a[0], d[1]-a[1], d[2]-a[2]
+	xy, yx := float64(px*qy), float64(py*qx)
+	yz, zy := float64(py*qz), float64(pz*qy)
+	zx, xz := float64(pz*qx), float64(px*qz)
+	det := float64((yz-zy)*rx) + float64((zx-xz)*ry) + float64((xy-yx)*rz)
+	all := (math.Abs(yz)+math.Abs(zy))*math.Abs(rx) + (math.Abs(zx)+math.Abs(xz))*math.Abs(ry) + (math.Abs(xy)+math.Abs(yx))*math.Abs(rz)
 	err := orient3Err*all + underflowErr
 	if det > err {
 		return 1, true
@@ -49,12 +51,8 @@ func orient3Fast(a, b, c, d Vec) (sign int, sure bool) {
 	if det < -err {
 		return -1, true
 	}
-	for k := range 3 { // in a plane across an axis: common in CAD, and exact
-		if p[k] == 0 && q[k] == 0 && r[k] == 0 {
-			return 0, true
-		}
-	}
-	return 0, false
+	// In a plane across an axis: common in CAD, and exact.
+	return 0, px == 0 && qx == 0 && rx == 0 || py == 0 && qy == 0 && ry == 0 || pz == 0 && qz == 0 && rz == 0
 }
 
 // orient3Expanded is orient3 worked out as an exact sum of doubles: on flat faces

@@ -961,11 +961,15 @@ func (s *skin) along(h, g seam) (seam, bool) {
 	}
 	v, w := s.ends(h)
 	x, y := s.ends(g)
-	a, b, c, d := s.m.Verts[v], s.m.Verts[w], s.m.Verts[x], s.m.Verts[y]
-	u := b.Sub(a)
-	l := u.Norm()
-	u = u.Scale(1 / l)
-	from, to := d.Sub(a).Dot(u), c.Sub(a).Dot(u)
+	a, b, c, d := &s.m.Verts[v], &s.m.Verts[w], &s.m.Verts[x], &s.m.Verts[y]
+	ux, uy, uz := b[0]-a[0], b[1]-a[1], b[2]-a[2]
+	l := norm(ux, uy, uz)
+	by := 1 / l
+	ux, uy, uz = by*ux, by*uy, by*uz
+	at := func(p *Vec) float64 {
+		return float64((p[0]-a[0])*ux) + float64((p[1]-a[1])*uy) + float64((p[2]-a[2])*uz)
+	}
+	from, to := at(d), at(c)
 	lo, hi := max(0, from), min(l, to)
 	if to <= from || hi-lo <= s.touch {
 		return seam{}, false
@@ -974,8 +978,8 @@ func (s *skin) along(h, g seam) (seam, bool) {
 		return seam{g.tile, g.side, lo, hi}, true
 	}
 	for _, p := range [2]float64{lo, hi} {
-		q := d.Add(c.Sub(d).Scale((p - from) / (to - from)))
-		if q.Sub(a.Add(u.Scale(p))).Norm() > seamDoubt*s.touch {
+		q := d.Add(c.Sub(*d).Scale((p - from) / (to - from)))
+		if q.Sub(a.Add(Vec{p * ux, p * uy, p * uz})).Norm() > seamDoubt*s.touch {
 			return seam{}, false
 		}
 	}

@@ -416,7 +416,7 @@ const (
 func overlap(p, t *[3]point) int {
 	how := covered
 	for k := range 3 {
-		switch n := leftOf(t[k], t[(k+1)%3], p); {
+		switch n := leftOf(&t[k], &t[(k+1)%3], p); {
 		case n == 0:
 			return beside
 		case n < 3:
@@ -427,7 +427,7 @@ func overlap(p, t *[3]point) int {
 		return covered
 	}
 	for k := range 3 {
-		if leftOf(p[k], p[(k+1)%3], t) == 0 {
+		if leftOf(&p[k], &p[(k+1)%3], t) == 0 {
 			return beside
 		}
 	}
@@ -436,7 +436,7 @@ func overlap(p, t *[3]point) int {
 
 // leftOf counts the corners of a triangle to the left of the line from a to b,
 // 0 if none lies truly to its left, those on the line counted else.
-func leftOf(a, b point, t *[3]point) int {
+func leftOf(a, b *point, t *[3]point) int {
 	dx, dy := b[0]-a[0], b[1]-a[1]
 	x := float64(dx*(t[0][1]-a[1])) - float64(dy*(t[0][0]-a[0]))
 	y := float64(dx*(t[1][1]-a[1])) - float64(dy*(t[1][0]-a[0]))
@@ -465,11 +465,18 @@ func (c *column) find(tri *[3]point, above float64) {
 		if top >= above || top < c.from || min(a[2], b[2], d[2]) > c.top {
 			return true
 		}
-		u := [3]point{{a[0], a[1]}, {b[0], b[1]}, {d[0], d[1]}}
-		if overlap(tri, &u) != beside {
-			flo, fhi := span2(&u)
-			c.pool = append(c.pool, below{facet: f, tri: u, lo: flo, hi: fhi, rise: c.stance.rise(f), top: top})
+		n := len(c.pool)
+		c.pool = slices.Grow(c.pool, 1)[:n+1]
+		g := &c.pool[n]
+		for k, p := range [3]*Vec{a, b, d} {
+			g.tri[k][0], g.tri[k][1] = p[0], p[1]
 		}
+		if overlap(tri, &g.tri) == beside {
+			c.pool = c.pool[:n]
+			return true
+		}
+		g.facet, g.rise, g.top = f, c.stance.rise(f), top
+		g.lo, g.hi = span2(&g.tri)
 		return true
 	})
 	slices.SortFunc(c.pool, func(a, b below) int {
