@@ -241,7 +241,7 @@ func shadow(ctx context.Context, m *Mesh, f Frame) (Box, [][2]float64, error) {
 	}
 	core := convexHull(slices.Clone(whole.at[:]))
 	size := box.Size()
-	least := 1e-12 * (size[0] + size[1]) * (size[0] + size[1]) // far above what turn2 rounds
+	least := 1e-12 * (size[0] + size[1]) * (size[0] + size[1]) // far above what a turn rounds to
 	hulls := make([][][2]float64, n)
 	err = parallel(ctx, len(m.Facets), chunk, func(from, to int) error {
 		ps := slices.Clone(ends[from/chunk].at[:])
@@ -387,12 +387,7 @@ func (r *hullRoom) sortRuns(ps [][2]float64) [][2]float64 {
 	return ps
 }
 
-// turn2 is twice the area of p, q, r: positive where they turn left.
-func turn2(p, q, r [2]float64) float64 {
-	return float64((q[0]-p[0])*(r[1]-p[1])) - float64((q[1]-p[1])*(r[0]-p[0]))
-}
-
-// turnsRight reports whether turn2 is not positive.
+// turnsRight reports whether p, q, r turn right, or run straight on or back.
 func turnsRight(p, q, r *[2]float64) bool {
 	return float64((q[0]-p[0])*(r[1]-p[1]))-float64((q[1]-p[1])*(r[0]-p[0])) <= 0
 }
