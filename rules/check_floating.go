@@ -18,7 +18,7 @@ var FloatingStart = &Check{
 		{"supports can be minimised but orientation decides where they start: Calignano 2014, Mater Des 64:203", "published, read"},
 	},
 	Limits:    limits("floating-start.area", "floating-start.height"),
-	Needs:     []Need{NeedStarts},
+	Needs:     []Need{NeedStarts, NeedOverhang},
 	Processes: []string{LaserPBF, BeamPBF, Extrusion},
 	Elsewhere: "the powder bed carries an island until it joins the part",
 	Cautions:  []Caution{cautionSharp},
@@ -28,14 +28,15 @@ var FloatingStart = &Check{
 
 func judgeFloating(p *Subject) []Finding {
 	limit, _ := p.Limit("floating-start.area")
+	grows := growFromStarts(p)
 	var out []Finding
-	for _, s := range p.Measured.Starts {
+	for i, s := range p.Measured.Starts {
 		if !startCounts(p, s) {
 			continue
 		}
 		origin := limit.Origin
 		f := Finding{HasValue: true, Measured: s.AreaMM2, Limit: limit.V, Unit: "mm2", LimitFrom: &origin, Count: 1,
-			Where: p.whereUp(), feature: s.Kind, like: "spot", detail: s}
+			Where: p.whereUp(), feature: s.Kind, like: "spot", detail: startDetail{s, grows[i]}}
 		if s.AreaMM2 > 0 {
 			f.like = "face"
 		}
@@ -43,8 +44,43 @@ func judgeFloating(p *Subject) []Finding {
 		if lifted(p, s) {
 			f.shift = -len(levels)
 		}
-		f.place(s.At, mesh.Box{Min: s.At, Max: s.At}, s.AreaMM2, s.Facets)
+		f.place(s.At, mesh.Box{Min: s.At, Max: s.At}, max(s.AreaMM2, grows[i]), s.Facets)
 		out = append(out, f)
+	}
+	return out
+}
+
+type startDetail struct {
+	mesh.FloatingStart
+	growsMM2 float64 // downskin that nothing carries and that grows from it, its face included
+}
+
+// growFromStarts is, by start, the area of the overhang regions that begin there and
+// that nothing carries: this check tells of them, and where some start together, the
+// first of those.
+func growFromStarts(p *Subject) []float64 {
+	from := map[int32]int{} // by facet
+	for i := len(p.Measured.Starts) - 1; i >= 0; i-- {
+		if s := p.Measured.Starts[i]; startCounts(p, s) {
+			for _, f := range s.Facets {
+				from[f] = i
+			}
+		}
+	}
+	out := make([]float64, len(p.Measured.Starts))
+	for _, r := range p.Measured.Overhang.Regions {
+		if r = asHeld(p, r); r.Hole >= 0 || r.Kind != mesh.Free {
+			continue
+		}
+		first := len(out)
+		for _, f := range r.Facets {
+			if i, ok := from[f]; ok {
+				first = min(first, i)
+			}
+		}
+		if first < len(out) {
+			out[first] += r.AreaMM2
+		}
 	}
 	return out
 }
@@ -69,8 +105,12 @@ func lifted(p *Subject, s mesh.FloatingStart) bool {
 	return f.Lift > 0 && s.Height <= f.Lift+f.Layer
 }
 
+// tellGrown: overhang that is this many times as large as the face that it starts with,
+// or more, is told beside it.
+const tellGrown = 1.05
+
 func sayFloating(p *Subject, f *Finding) {
-	s := f.detail.(mesh.FloatingStart)
+	s := f.detail.(startDetail)
 	area := ""
 	if s.AreaMM2 > 0 {
 		area = fmt.Sprintf(" with a face of %s mm2", rounded(s.AreaMM2))
@@ -79,11 +119,15 @@ func sayFloating(p *Subject, f *Finding) {
 			area = fmt.Sprintf(" with a face of %s mm2, more than the %s mm2 that may,", value, limit)
 		}
 	}
-	if lifted(p, s) {
+	if lifted(p, s.FloatingStart) {
 		f.Message = fmt.Sprintf("Part stands on supports%s, %s mm above the platform as its lift asks, %s.", area, number(s.Height, 0.05), p.where(f))
 		f.Help = ""
 		return
 	}
-	f.Message = fmt.Sprintf("Part starts in mid-air%s, %s mm above the platform, %s.", area, number(s.Height, 0.05), p.where(f))
+	grows := ","
+	if s.growsMM2 > tellGrown*s.AreaMM2 {
+		grows = fmt.Sprintf(", with %s mm2 of overhang", rounded(f.AreaMM2))
+	}
+	f.Message = fmt.Sprintf("Part starts in mid-air%s, %s mm above the platform%s %s.", area, number(s.Height, 0.05), grows, p.where(f))
 	f.Help = "Turn the part so that this place grows out of material below, join it to the part lower down, or plan support under it."
 }
