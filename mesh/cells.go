@@ -340,9 +340,7 @@ func (g *gauge) flatOf(s *patch) flat {
 	}
 	for i := range s.k {
 		p := world(s.p[i][0], s.p[i][1])
-		for k, x := range p {
-			f.box.Min[k], f.box.Max[k] = min(f.box.Min[k], x), max(f.box.Max[k], x)
-		}
+		f.box.add(&p)
 		f.corners[min(i, 2)] = p
 	}
 	b := s.extent()

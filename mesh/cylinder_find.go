@@ -107,8 +107,7 @@ func newCylFinder(ctx context.Context, m *Mesh) (*cylFinder, error) {
 					x.turn[h] = float32(math.Inf(1))
 				case t > h: // the one of a pair that comes first writes both
 					bx, by, bz := x.normalOf(t / 3)
-					sin := norm(float64(ay*bz)-float64(az*by), float64(az*bx)-float64(ax*bz), float64(ax*by)-float64(ay*bx))
-					x.turn[h] = float32(math.Atan2(sin, float64(ax*bx)+float64(ay*by)+float64(az*bz)))
+					x.turn[h] = float32(math.Atan2(norm(cross3(ax, ay, az, bx, by, bz)), dot3(ax, ay, az, bx, by, bz)))
 					x.turn[t] = x.turn[h]
 				}
 			}

@@ -251,7 +251,7 @@ func (w *cylWork) gather(fit *cylFit, members []int32, limit int) (got []int32, 
 // a few sides, and its corners lie between the circle and the middle of a chord.
 func (x *cylFinder) on(fit *cylFit, f int32, lean float64) bool {
 	nx, ny, nz := x.normalOf(f)
-	if math.Abs(float64(nx*fit.a[0])+float64(ny*fit.a[1])+float64(nz*fit.a[2])) > lean {
+	if math.Abs(dot3(nx, ny, nz, fit.a[0], fit.a[1], fit.a[2])) > lean {
 		return false
 	}
 	var px, py [3]float64
@@ -263,8 +263,7 @@ func (x *cylFinder) on(fit *cylFit, f int32, lean float64) bool {
 		}
 	}
 	cx, cy := px[0]+px[1]+px[2], py[0]+py[1]+py[2]
-	nu := float64(nx*fit.u[0]) + float64(ny*fit.u[1]) + float64(nz*fit.u[2])
-	nv := float64(nx*fit.v[0]) + float64(ny*fit.v[1]) + float64(nz*fit.v[2])
+	nu, nv := dot3(nx, ny, nz, fit.u[0], fit.u[1], fit.u[2]), dot3(nx, ny, nz, fit.v[0], fit.v[1], fit.v[2])
 	if fit.sign*(nu*cx+nv*cy) < 0.7*math.Sqrt(cx*cx+cy*cy) {
 		return false
 	}

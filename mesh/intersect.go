@@ -505,7 +505,7 @@ func newPair(p, q *[3]Vec) (t pair) {
 // along reports whether a plane across a direction surely lies between the
 // triangles. Any will do, so it needs no error bound itself.
 func (t *pair) along(x, y, z float64) bool {
-	at := func(p *Vec) float64 { return float64(x*p[0]) + float64(y*p[1]) + float64(z*p[2]) }
+	at := func(p *Vec) float64 { return dot3(x, y, z, p[0], p[1], p[2]) }
 	p0, p1, p2 := at(&t.p[0]), at(&t.p[1]), at(&t.p[2])
 	q0, q1, q2 := at(&t.q[0]), at(&t.q[1]), at(&t.q[2])
 	err := axisErr*t.far*(math.Abs(x)+math.Abs(y)+math.Abs(z)) + underflowErr
@@ -514,7 +514,7 @@ func (t *pair) along(x, y, z float64) bool {
 
 // across is along, across two directions.
 func (t *pair) across(a, b *Vec) bool {
-	return t.along(float64(a[1]*b[2])-float64(a[2]*b[1]), float64(a[2]*b[0])-float64(a[0]*b[2]), float64(a[0]*b[1])-float64(a[1]*b[0]))
+	return t.along(cross3(a[0], a[1], a[2], b[0], b[1], b[2]))
 }
 
 // apart reports whether a plane surely lies between two triangles that share no

@@ -216,14 +216,10 @@ func (b *BVH) newSideLanes(f int32, margin float64) sideLanes {
 	nx, ny, nz := b.m.normal(f)
 	ux, uy, uz := q[0]-p[0], q[1]-p[1], q[2]-p[2]
 	vx, vy, vz := r[0]-p[0], r[1]-p[1], r[2]-p[2]
-	wx, wy, wz := vx-ux, vy-uy, vz-uz
-	u, v := Vec{ux, uy, uz}, Vec{vx, vy, vz}
-	out := [4]Vec{
-		{float64(uy*nz) - float64(uz*ny), float64(uz*nx) - float64(ux*nz), float64(ux*ny) - float64(uy*nx)},
-		{float64(wy*nz) - float64(wz*ny), float64(wz*nx) - float64(wx*nz), float64(wx*ny) - float64(wy*nx)},
-		{float64(ny*vz) - float64(nz*vy), float64(nz*vx) - float64(nx*vz), float64(nx*vy) - float64(ny*vx)},
-		{nx, ny, nz},
-	}
+	u, v, out := Vec{ux, uy, uz}, Vec{vx, vy, vz}, [4]Vec{3: {nx, ny, nz}}
+	out[0][0], out[0][1], out[0][2] = cross3(ux, uy, uz, nx, ny, nz)
+	out[1][0], out[1][1], out[1][2] = cross3(vx-ux, vy-uy, vz-uz, nx, ny, nz)
+	out[2][0], out[2][1], out[2][2] = cross3(nx, ny, nz, vx, vy, vz)
 	return b.sidesFrom(p, &u, &v, &out, margin)
 }
 
@@ -238,8 +234,7 @@ func (b *BVH) sidesFrom(o, u, v *Vec, out *[4]Vec, margin float64) (l sideLanes)
 	l.o = [3]float32{float32(o[0]), float32(o[1]), float32(o[2])}
 	for k := range out {
 		d := &out[k]
-		x := float64(d[0]*u[0]) + float64(d[1]*u[1]) + float64(d[2]*u[2])
-		y := float64(d[0]*v[0]) + float64(d[1]*v[1]) + float64(d[2]*v[2])
+		x, y := dot3(d[0], d[1], d[2], u[0], u[1], u[2]), dot3(d[0], d[1], d[2], v[0], v[1], v[2])
 		wide := err * (math.Abs(d[0]) + math.Abs(d[1]) + math.Abs(d[2]))
 		if margin != 0 {
 			wide += margin * d.Norm()

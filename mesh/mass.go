@@ -196,7 +196,7 @@ func sideArea(ctx context.Context, m *Mesh, up Vec) (float64, error) {
 		sum := 0.0
 		for f := from; f < to; f++ {
 			x, y, z := m.cross(int32(f))
-			sum += norm(float64(y*up[2])-float64(z*up[1]), float64(z*up[0])-float64(x*up[2]), float64(x*up[1])-float64(y*up[0])) / 2
+			sum += norm(cross3(x, y, z, up[0], up[1], up[2])) / 2
 		}
 		sums[from/chunk] = sum
 		return nil
@@ -241,7 +241,7 @@ func shadow(ctx context.Context, m *Mesh, f Frame) (Box, [][2]float64, error) {
 	}
 	core := convexHull(slices.Clone(whole.at[:]))
 	size := box.Size()
-	least := 1e-12 * (size[0] + size[1]) * (size[0] + size[1]) // far above what a turn rounds to
+	least := 1e-12 * (size[0] + size[1]) * (size[0] + size[1]) // far above what turn2 rounds
 	hulls := make([][][2]float64, n)
 	err = parallel(ctx, len(m.Facets), chunk, func(from, to int) error {
 		ps := slices.Clone(ends[from/chunk].at[:])
@@ -300,7 +300,7 @@ func surelyWithin(polygon [][2]float64, x, y, least float64) bool {
 	q := &polygon[len(polygon)-1]
 	for i := range polygon {
 		r := &polygon[i]
-		if float64((r[0]-q[0])*(y-q[1]))-float64((r[1]-q[1])*(x-q[0])) <= least {
+		if turn2(q, r, x, y) <= least {
 			return false
 		}
 		q = r
@@ -327,7 +327,7 @@ func (r *hullRoom) of(ps [][2]float64) [][2]float64 {
 	}
 	hull := r.hull[:0]
 	half := func(p *[2]float64, from int) {
-		for len(hull) >= from+2 && turnsRight(&hull[len(hull)-2], &hull[len(hull)-1], p) {
+		for len(hull) >= from+2 && turn2(&hull[len(hull)-2], &hull[len(hull)-1], p[0], p[1]) <= 0 {
 			hull = hull[:len(hull)-1]
 		}
 		hull = append(hull, *p)
@@ -387,9 +387,9 @@ func (r *hullRoom) sortRuns(ps [][2]float64) [][2]float64 {
 	return ps
 }
 
-// turnsRight reports whether p, q, r turn right, or run straight on or back.
-func turnsRight(p, q, r *[2]float64) bool {
-	return float64((q[0]-p[0])*(r[1]-p[1]))-float64((q[1]-p[1])*(r[0]-p[0])) <= 0
+// turn2 is twice the area of p, q and the point x, y: positive where they turn left.
+func turn2(p, q *[2]float64, x, y float64) float64 {
+	return float64((q[0]-p[0])*(y-p[1])) - float64((q[1]-p[1])*(x-p[0]))
 }
 
 // smallestRectangle walks calipers around the hull. Of rectangles of the same

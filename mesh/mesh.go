@@ -132,9 +132,7 @@ func (m *Mesh) normal(f int32) (x, y, z float64) {
 func (m *Mesh) cross(f int32) (x, y, z float64) {
 	t := &m.Facets[f]
 	a, b, c := &m.Verts[t[0]], &m.Verts[t[1]], &m.Verts[t[2]]
-	ux, uy, uz := b[0]-a[0], b[1]-a[1], b[2]-a[2]
-	vx, vy, vz := c[0]-a[0], c[1]-a[1], c[2]-a[2]
-	return float64(uy*vz) - float64(uz*vy), float64(uz*vx) - float64(ux*vz), float64(ux*vy) - float64(uy*vx)
+	return cross3(b[0]-a[0], b[1]-a[1], b[2]-a[2], c[0]-a[0], c[1]-a[1], c[2]-a[2])
 }
 
 // Area returns the area of a facet in mm2.

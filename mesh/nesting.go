@@ -85,11 +85,7 @@ func newShells(ctx context.Context, m *Mesh, t *Topology) (*shells, error) {
 			}
 		}
 		sums[i].add(det(&mid, a, b, c) / 6)
-		var p [3]Vec
-		for k, q := range [3]*Vec{a, b, c} {
-			p[k][0], p[k][1], p[k][2] = q[0]-mid[0], q[1]-mid[1], q[2]-mid[2]
-		}
-		area := norm(crossOf(&p[0], &p[1], &p[2])) / 2
+		area := m.Area(int32(f))
 		if areas[i] += area; area > most[i] {
 			most[i], s.largest[i] = area, int32(f)
 		}

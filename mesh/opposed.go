@@ -232,9 +232,6 @@ func (s *patch) turn(r *rival, n *Vec) {
 	r.q0 = r.g[0].u*r.m.u + r.g[0].v*r.m.v + r.g[0].h*r.m.h
 }
 
-// dot3 is Vec.Dot in numbers.
-func dot3(x, y, z, u, v, w float64) float64 { return float64(x*u) + float64(y*v) + float64(z*w) }
-
 // depths returns how deep the patch's corners lie below the rival's plane, at
 // least and at most.
 func (s *patch) depths(r *rival) (least, most float64) {

@@ -87,7 +87,7 @@ func (m *Mesh) sharpEdge(h int32, side []bool, least float64) (sharpFeature, boo
 	}
 	fx, fy, fz := m.normal(f)
 	gx, gy, gz := m.normal(g)
-	if -(float64(fx*gx)+float64(fy*gy)+float64(fz*gz)) <= least || f == g {
+	if -dot3(fx, fy, fz, gx, gy, gz) <= least || f == g {
 		return sharpFeature{}, false
 	}
 	nf, ng := Vec{fx, fy, fz}, Vec{gx, gy, gz}
@@ -172,7 +172,7 @@ func findTips(ctx context.Context, m *Mesh, side []bool, least float64, onEdge [
 				if ref[v] == 0 || ref[v]-1 == int32(f) {
 					continue
 				}
-				if rx, ry, rz := m.normal(ref[v] - 1); float64(x*rx)+float64(y*ry)+float64(z*rz) < 0.5 {
+				if rx, ry, rz := m.normal(ref[v] - 1); dot3(x, y, z, rx, ry, rz) < 0.5 {
 					parts[from/sharpStep] = append(parts[from/sharpStep], v)
 				}
 			}
@@ -253,7 +253,7 @@ func tipsAt(ctx context.Context, v int32, fs []int32, normal func(f int32) Vec, 
 		nf := normals[i]
 		for j := i + 1; j < len(fs); j++ {
 			n := &normals[j]
-			if -(float64(nf[0]*n[0]) + float64(nf[1]*n[1]) + float64(nf[2]*n[2])) <= least {
+			if -dot3(nf[0], nf[1], nf[2], n[0], n[1], n[2]) <= least {
 				continue
 			}
 			g, ng := fs[j], *n

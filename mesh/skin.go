@@ -967,7 +967,7 @@ func (s *skin) along(h, g seam) (seam, bool) {
 	by := 1 / l
 	ux, uy, uz = by*ux, by*uy, by*uz
 	at := func(p *Vec) float64 {
-		return float64((p[0]-a[0])*ux) + float64((p[1]-a[1])*uy) + float64((p[2]-a[2])*uz)
+		return dot3(p[0]-a[0], p[1]-a[1], p[2]-a[2], ux, uy, uz)
 	}
 	from, to := at(d), at(c)
 	lo, hi := max(0, from), min(l, to)

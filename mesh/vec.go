@@ -31,7 +31,7 @@ func (a Vec) Cross(b Vec) Vec {
 
 // Norm returns the length of a.
 func (a Vec) Norm() float64 {
-	return math.Sqrt(float64(a[0]*a[0]) + float64(a[1]*a[1]) + float64(a[2]*a[2]))
+	return norm(a[0], a[1], a[2])
 }
 
 // Unit returns a at length 1; the zero vector stays zero.
@@ -43,34 +43,38 @@ func (a Vec) Unit() Vec {
 	return a.Scale(1 / n)
 }
 
-// crossOf is the vector product of the ways from a to b and from a to c. It and what
-// follows from it are written out in numbers, which the compiler keeps in registers:
-// a Vec goes through memory, and there one that was written number by number can't
-// be read as a whole before it is in the cache.
-func crossOf(a, b, c *Vec) (x, y, z float64) {
-	ux, uy, uz := b[0]-a[0], b[1]-a[1], b[2]-a[2]
-	vx, vy, vz := c[0]-a[0], c[1]-a[1], c[2]-a[2]
+// What follows takes numbers, which the compiler keeps in registers: a Vec goes through
+// memory, and there one that was written number by number can't be read as a whole
+// before it is in the cache.
+
+// dot3 is Vec.Dot in numbers.
+func dot3(x, y, z, u, v, w float64) float64 { return float64(x*u) + float64(y*v) + float64(z*w) }
+
+// cross3 is Vec.Cross in numbers.
+func cross3(ux, uy, uz, vx, vy, vz float64) (x, y, z float64) {
 	return float64(uy*vz) - float64(uz*vy), float64(uz*vx) - float64(ux*vz), float64(ux*vy) - float64(uy*vx)
+}
+
+// crossOf is the vector product of the ways from a to b and from a to c.
+func crossOf(a, b, c *Vec) (x, y, z float64) {
+	return cross3(b[0]-a[0], b[1]-a[1], b[2]-a[2], c[0]-a[0], c[1]-a[1], c[2]-a[2])
 }
 
 // det is six times the volume of the tetrahedron of o, a, b and c.
 func det(o, a, b, c *Vec) float64 {
-	ux, uy, uz := b[0]-o[0], b[1]-o[1], b[2]-o[2]
-	vx, vy, vz := c[0]-o[0], c[1]-o[1], c[2]-o[2]
-	return float64((a[0]-o[0])*(float64(uy*vz)-float64(uz*vy))) +
-		float64((a[1]-o[1])*(float64(uz*vx)-float64(ux*vz))) +
-		float64((a[2]-o[2])*(float64(ux*vy)-float64(uy*vx)))
+	x, y, z := cross3(b[0]-o[0], b[1]-o[1], b[2]-o[2], c[0]-o[0], c[1]-o[1], c[2]-o[2])
+	return dot3(a[0]-o[0], a[1]-o[1], a[2]-o[2], x, y, z)
 }
 
 // apart2 is the square of the distance of two points.
 func apart2(a, b *Vec) float64 {
 	x, y, z := b[0]-a[0], b[1]-a[1], b[2]-a[2]
-	return float64(x*x) + float64(y*y) + float64(z*z)
+	return dot3(x, y, z, x, y, z)
 }
 
 // norm is the length of a Vec of these numbers.
 func norm(x, y, z float64) float64 {
-	return math.Sqrt(float64(x*x) + float64(y*y) + float64(z*z))
+	return math.Sqrt(dot3(x, y, z, x, y, z))
 }
 
 // Box is an axis-parallel box. The zero Box is a point at the origin; start
@@ -176,9 +180,9 @@ func (f Frame) Turn(p Vec) Vec {
 
 // turn is Turn in numbers.
 func (f *Frame) turn(p *Vec) (x, y, z float64) {
-	return float64(p[0]*f.X[0]) + float64(p[1]*f.X[1]) + float64(p[2]*f.X[2]),
-		float64(p[0]*f.Y[0]) + float64(p[1]*f.Y[1]) + float64(p[2]*f.Y[2]),
-		float64(p[0]*f.Z[0]) + float64(p[1]*f.Z[1]) + float64(p[2]*f.Z[2])
+	return dot3(p[0], p[1], p[2], f.X[0], f.X[1], f.X[2]),
+		dot3(p[0], p[1], p[2], f.Y[0], f.Y[1], f.Y[2]),
+		dot3(p[0], p[1], p[2], f.Z[0], f.Z[1], f.Z[2])
 }
 
 // Back is the inverse of Turn.

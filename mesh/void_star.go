@@ -84,7 +84,7 @@ func (n *nest) undercuts(ctx context.Context, at Vec) (depth float64, backs []in
 			o := &m.Verts[t[0]]
 			nx, ny, nz := m.cross(int32(f))
 			rx, ry, rz := o[0]-at[0], o[1]-at[1], o[2]-at[2]
-			d := float64(n.turn[f]) * (float64(nx*rx) + float64(ny*ry) + float64(nz*rz))
+			d := float64(n.turn[f]) * dot3(nx, ny, nz, rx, ry, rz)
 			if d >= 0 {
 				continue
 			}

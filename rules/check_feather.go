@@ -66,16 +66,18 @@ func judgeFeather(p *Subject) []Finding {
 }
 
 // facetEdges are sharp edges by the facets beside them, in order of both.
-type facetEdges []struct{ facet, edge int32 }
+type facetEdges []facetEdge
+
+type facetEdge struct{ facet, edge int32 }
 
 func edgesBeside(edges []mesh.FeatherEdge) facetEdges {
 	var out facetEdges
 	for i := range edges {
 		for _, f := range edges[i].Facets {
-			out = append(out, struct{ facet, edge int32 }{f, int32(i)})
+			out = append(out, facetEdge{f, int32(i)})
 		}
 	}
-	slices.SortFunc(out, func(a, b struct{ facet, edge int32 }) int {
+	slices.SortFunc(out, func(a, b facetEdge) int {
 		return cmp.Or(cmp.Compare(a.facet, b.facet), cmp.Compare(a.edge, b.edge))
 	})
 	return out
@@ -85,7 +87,7 @@ func edgesBeside(edges []mesh.FeatherEdge) facetEdges {
 func (l facetEdges) meet(facets []int32) []int32 {
 	var out []int32
 	for len(l) > 0 && len(facets) > 0 {
-		i, _ := slices.BinarySearchFunc(l, facets[0], func(o struct{ facet, edge int32 }, f int32) int { return cmp.Compare(o.facet, f) })
+		i, _ := slices.BinarySearchFunc(l, facets[0], func(o facetEdge, f int32) int { return cmp.Compare(o.facet, f) })
 		l = l[i:]
 		for len(l) > 0 && l[0].facet == facets[0] {
 			out, l = append(out, l[0].edge), l[1:]
